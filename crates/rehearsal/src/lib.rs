@@ -1,1 +1,7 @@
 //! The rehearsal of an install: every cut, every torn outcome, and what the unit does afterwards.
+//!
+//! The installer that is rehearsed is the one that a unit links; only the world around it is simulated.
+
+pub mod claims;
+pub mod power_up;
+pub mod sweep;

@@ -1,1 +1,12 @@
 //! What a unit is made of: parts, flash geometry, timing, and the simulated world that outlives a power cut.
+//!
+//! The world is simulated; the installer in it is not: [`drive`] carries out the requests of the very state machine that
+//! a unit links.
+
+pub mod blueprint;
+pub mod drive;
+pub mod flash;
+pub mod part;
+pub mod stick;
+pub mod timing;
+pub mod world;

@@ -1,0 +1,110 @@
+//! What a unit knows about itself. Built into the installer at the factory; never changed by an install.
+
+use crate::descriptor::Place;
+use crate::geometry::{Geometry, Region};
+use envelope::{Anchor, UnitKey};
+
+/// Largest granule that the installer can program, in bytes.
+pub const GRANULE_MAX: u32 = 512;
+
+/// Everything that the machine needs to know and that never changes while it runs.
+#[derive(Clone, Copy, Debug)]
+pub struct Config<'a> {
+    /// Vendor identifier: RFC 9562 UUIDv5 of the maker's domain.
+    pub vendor: [u8; 16],
+    /// Class identifier of this board revision.
+    pub class: [u8; 16],
+    /// Class identifiers of the product's other board revisions: only to tell the owner which mistake was made.
+    pub siblings: &'a [[u8; 16]],
+    /// Signing keys that this unit accepts.
+    pub anchors: &'a [Anchor],
+    /// The key of this unit's generation.
+    pub key: &'a UnitKey,
+    /// Ending of update files' names, upper case, padded with spaces.
+    pub extension: [u8; 3],
+    /// The part's sectors.
+    pub flash: Geometry<'a>,
+    /// The range that holds one image and its descriptor: whole sectors.
+    pub slot: Region,
+    /// The two sectors that hold the floor.
+    pub floors: [Region; 2],
+}
+
+impl Config<'_> {
+    /// Where the slot's descriptor lies.
+    pub const fn place(&self) -> Place {
+        Place::in_slot(self.slot, self.flash)
+    }
+
+    /// Bytes of the slot that an image may use.
+    pub const fn usable(&self) -> u32 {
+        self.slot.size.saturating_sub(self.place().size())
+    }
+
+    /// Finds what a board's author got wrong. A port calls this once, at build time or at its first start.
+    ///
+    /// # Errors
+    /// The first rule that the configuration breaks.
+    pub fn check(&self) -> Result<(), ConfigFault> {
+        let granule = self.flash.granule;
+        if !granule.is_power_of_two() || granule > GRANULE_MAX {
+            return Err(ConfigFault::Granule);
+        }
+        if self.anchors.is_empty() {
+            return Err(ConfigFault::NoAnchor);
+        }
+        if !self.whole_sectors(self.slot) || self.usable() == 0 {
+            return Err(ConfigFault::Slot);
+        }
+        let place = self.place();
+        if self.flash.sector_at(place.record.base) != self.flash.sector_at(place.void.base) {
+            return Err(ConfigFault::DescriptorSplit);
+        }
+        if self.floors.iter().any(|floor| self.flash.sector_at(floor.base) != Some(*floor)) {
+            return Err(ConfigFault::FloorSector);
+        }
+        let [first, second] = self.floors;
+        if first.overlaps(second) || first.overlaps(self.slot) || second.overlaps(self.slot) {
+            return Err(ConfigFault::Overlap);
+        }
+        Ok(())
+    }
+
+    fn whole_sectors(&self, region: Region) -> bool {
+        let starts = self.flash.sectors().any(|sector| sector.base == region.base);
+        let ends = self.flash.sectors().any(|sector| sector.end() == region.end());
+        starts && ends
+    }
+}
+
+/// What is wrong with a [`Config`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum ConfigFault {
+    /// The granule is not a power of two up to [`GRANULE_MAX`].
+    Granule,
+    /// There is no signing key to accept.
+    NoAnchor,
+    /// The slot does not consist of whole sectors, or is smaller than its descriptor.
+    Slot,
+    /// The descriptor's record and its void mark lie in different sectors, so that an erase could take away the mark alone.
+    DescriptorSplit,
+    /// A floor region is not exactly one sector.
+    FloorSector,
+    /// The floor sectors and the slot share bytes.
+    Overlap,
+}
+
+impl core::fmt::Display for ConfigFault {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::Granule => "the granule must be a power of two of at most 512 bytes",
+            Self::NoAnchor => "at least one signing key must be trusted, or the unit could never be updated",
+            Self::Slot => "the slot must consist of whole sectors and be larger than its descriptor",
+            Self::DescriptorSplit => "the last sector of the slot must be large enough for the whole descriptor",
+            Self::FloorSector => "each floor region must be exactly one sector",
+            Self::Overlap => "the slot and the two floor sectors must not share a byte",
+        })
+    }
+}
+
+impl core::error::Error for ConfigFault {}

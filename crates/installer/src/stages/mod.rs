@@ -1,0 +1,174 @@
+//! The stages of a power-up, in the order in which a unit passes through them.
+//!
+//! Each stage is a plain value with a `step`: given the reply to its last wish (or none, when it has just been entered),
+//! it either has another [`Wish`] or hands over to the next stage. [`crate::Installer`] drives them.
+
+mod clear;
+mod commit;
+mod examine;
+mod inspect;
+mod pass;
+mod raise;
+mod stream;
+mod survey;
+mod verify;
+mod write;
+
+pub(crate) use clear::Clear;
+pub(crate) use commit::Commit;
+pub(crate) use examine::Confirm;
+pub(crate) use inspect::Inspect;
+pub(crate) use pass::DryPass;
+pub(crate) use raise::Raise;
+pub(crate) use survey::{Find, Mounting, Survey};
+pub(crate) use verify::Verify;
+pub(crate) use write::Write;
+
+use crate::buffer::Buffer;
+use crate::config::Config;
+use crate::descriptor::Descriptor;
+use crate::floor::Floors;
+use crate::listing::Listing;
+use crate::reason::Reason;
+use crate::request::Reply;
+use envelope::{ContentKey, Manifest};
+
+/// What the machine knows of its own flash, from the start of this power-up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(crate) struct Knowledge {
+    /// The image that may be started: its descriptor is whole and not voided, and its digest holds.
+    pub(crate) installed: Option<Descriptor>,
+    /// A whole descriptor stands in flash, whatever the image: it must be voided before an erase.
+    pub(crate) stands: bool,
+    /// Why there is no image to start, if so.
+    pub(crate) lacking: Lacking,
+    /// The floor records.
+    pub(crate) floors: Floors,
+}
+
+/// Why a unit has nothing to start.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(crate) enum Lacking {
+    /// No whole descriptor: a new unit, or an install that was cut short.
+    Image,
+    /// A whole descriptor whose image does not hold.
+    Sound,
+}
+
+impl Knowledge {
+    pub(crate) const NOTHING: Self = Self {
+        installed: None,
+        stands: false,
+        lacking: Lacking::Image,
+        floors: Floors { records: [None, None] },
+    };
+}
+
+impl Lacking {
+    pub(crate) const fn reason(self) -> Reason {
+        match self {
+            Self::Image => Reason::NoImage,
+            Self::Sound => Reason::ImageDamaged,
+        }
+    }
+}
+
+/// All that is needed to install one particular update file.
+#[derive(Clone, PartialEq, Eq, Hash)]
+pub(crate) struct Plan {
+    pub(crate) volume: fat::Volume,
+    pub(crate) file: fat::Entry,
+    pub(crate) manifest: Manifest,
+    pub(crate) key: ContentKey,
+}
+
+/// A request without its borrowed parts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Wish {
+    FindStick,
+    ReadStick(u64),
+    ReadFlash { address: u32, len: u32 },
+    DigestFlash { address: u32, len: u32 },
+    CheckBlank { address: u32, len: u32 },
+    Erase(u32),
+    /// Program what the buffer offers.
+    Program(u32),
+    Ask,
+    Tell(Reason),
+    Wait(Reason),
+    Start,
+}
+
+/// What a stage does next.
+pub(crate) enum Turn {
+    /// Ask the driver.
+    Wish(Wish),
+    /// This stage is over.
+    Go(Stage),
+}
+
+/// Where the machine stands.
+#[derive(Clone, PartialEq, Eq, Hash)]
+#[allow(clippy::large_enum_variant)] // one machine a unit, in one static: the largest stage is the memory it needs
+pub(crate) enum Stage {
+    Inspect(Inspect),
+    Raise(Raise),
+    Find(Find),
+    Mounting(Mounting),
+    Survey(Survey),
+    Ask(fat::Volume),
+    Confirm(Confirm),
+    DryPass(DryPass),
+    Clear(Clear),
+    Write(Write),
+    Verify(Verify),
+    Commit(Commit),
+    Tell(Reason),
+    Wait(Reason),
+    Start,
+}
+
+/// What a stage may look at and change.
+pub(crate) struct Context<'a> {
+    pub(crate) config: &'a Config<'a>,
+    pub(crate) knowledge: &'a mut Knowledge,
+    pub(crate) listing: &'a mut Listing,
+    pub(crate) buffer: &'a mut Buffer,
+}
+
+impl Context<'_> {
+    /// Where to go when the stick brings nothing: on with what is installed, or to waiting.
+    pub(crate) fn without_update(&self, reason: Reason) -> Stage {
+        match self.knowledge.installed {
+            Some(_) => Stage::Tell(reason),
+            None => Stage::Wait(reason),
+        }
+    }
+}
+
+impl Stage {
+    /// Whether the machine waits for a person (or, at the start of the image, for nothing).
+    pub(crate) const fn is_question(&self) -> bool {
+        matches!(self, Self::Ask(_) | Self::Tell(_) | Self::Wait(_) | Self::Start)
+    }
+
+    pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
+        match self {
+            Self::Inspect(stage) => stage.step(context, reply),
+            Self::Raise(stage) => stage.step(context, reply),
+            Self::Find(stage) => stage.step(context, reply),
+            Self::Mounting(stage) => stage.step(context, reply),
+            Self::Survey(stage) => stage.step(context, reply),
+            Self::Confirm(stage) => stage.step(context, reply),
+            Self::DryPass(stage) => stage.step(context, reply),
+            Self::Clear(stage) => stage.step(context, reply),
+            Self::Write(stage) => stage.step(context, reply),
+            Self::Verify(stage) => stage.step(context, reply),
+            Self::Commit(stage) => stage.step(context, reply),
+            Self::Ask(_) => Turn::Wish(Wish::Ask),
+            Self::Tell(reason) => Turn::Wish(Wish::Tell(*reason)),
+            Self::Wait(reason) => Turn::Wish(Wish::Wait(*reason)),
+            Self::Start => Turn::Wish(Wish::Start),
+        }
+    }
+}

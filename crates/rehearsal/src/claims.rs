@@ -1,0 +1,117 @@
+//! What must hold of a unit, whatever happens to it.
+
+use crate::power_up::Ending;
+use installer::{FLOOR_LEN, Floors, Region, decode_floor};
+use unit::blueprint::Blueprint;
+use unit::drive::digest;
+use unit::world::World;
+
+/// An image that a unit may run: what its maker released.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Release {
+    /// Bytes.
+    pub image_size: u32,
+    /// SHA-256 of the image.
+    pub image_digest: [u8; 32],
+}
+
+/// A claim about units. Each has a statement that an owner could be told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Claim {
+    /// Nothing but a whole, authentic image ever starts.
+    Authentic,
+    /// With a good stick the unit ends up running what its owner picked.
+    Arrives,
+    /// The floor never falls.
+    FloorRises,
+    /// Nothing outside the slot and the floor sectors changes.
+    KeepsOut,
+    /// Settings and calibration stay as they are.
+    SettingsKept,
+    /// The installer asks of the part only what the part can do, and comes to an end.
+    Sane,
+}
+
+impl Claim {
+    /// All of them.
+    pub const ALL: [Self; 6] =
+        [Self::Authentic, Self::Arrives, Self::FloorRises, Self::KeepsOut, Self::SettingsKept, Self::Sane];
+
+    /// A short name that does not change.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::Authentic => "authentic",
+            Self::Arrives => "arrives",
+            Self::FloorRises => "floor-rises",
+            Self::KeepsOut => "keeps-out",
+            Self::SettingsKept => "settings-kept",
+            Self::Sane => "sane",
+        }
+    }
+
+    /// In plain words.
+    pub const fn statement(self) -> &'static str {
+        match self {
+            Self::Authentic => "Nothing but a whole image that the maker released ever starts.",
+            Self::Arrives => "With a good stick in place, the unit ends up running the version that its owner picked.",
+            Self::FloorRises => "What the maker has barred stays barred: the floor never falls.",
+            Self::KeepsOut => "An install changes nothing but the slot and the floor: the installer itself stays whole.",
+            Self::SettingsKept => "Settings and calibration are as they were.",
+            Self::Sane => "The installer asks only what the part can do, and comes to an end.",
+        }
+    }
+}
+
+/// What a unit holds that the claims speak of, besides what it starts.
+#[derive(Clone, Debug)]
+pub struct Before {
+    outside: Vec<(Region, [u8; 32])>,
+    settings: [u8; 32],
+    floor: u64,
+}
+
+/// The floor that a world's records say.
+pub fn floor(blueprint: &Blueprint, world: &World) -> u64 {
+    let record = |region: Region| decode_floor(&world.flash.bytes(region.base, FLOOR_LEN as u32).ok()?);
+    Floors { records: blueprint.floors.map(record) }.floor()
+}
+
+impl Before {
+    /// Takes note of a world.
+    pub fn of(blueprint: &Blueprint, world: &World) -> Self {
+        let ours = |sector: &Region| blueprint.slot.overlaps(*sector) || blueprint.floors.contains(sector);
+        let outside = world
+            .flash
+            .layout()
+            .sectors()
+            .iter()
+            .filter(|sector| !ours(sector))
+            .filter_map(|sector| Some((*sector, digest(&world.flash, sector.base, sector.size).ok()?)))
+            .collect();
+        Self { outside, settings: envelope::sha256(world.settings.bytes()), floor: floor(blueprint, world) }
+    }
+
+    /// The claims that do not hold of `world` any more.
+    pub fn broken<'a>(&'a self, blueprint: &'a Blueprint, world: &'a World) -> impl Iterator<Item = Claim> + 'a {
+        let changed = self.outside.iter().any(|(sector, before)| {
+            digest(&world.flash, sector.base, sector.size).as_ref() != Ok(before)
+        });
+        let settings = envelope::sha256(world.settings.bytes()) != self.settings;
+        let fell = floor(blueprint, world) < self.floor;
+        [(changed, Claim::KeepsOut), (settings, Claim::SettingsKept), (fell, Claim::FloorRises)]
+            .into_iter()
+            .filter_map(|(broken, claim)| broken.then_some(claim))
+    }
+}
+
+/// Which release a unit has just started, if what it started is one.
+pub fn running(blueprint: &Blueprint, world: &World, ending: Ending, releases: &[Release]) -> Option<Release> {
+    let Ending::Started { address } = ending else { return None };
+    if address != blueprint.slot.base {
+        return None;
+    }
+    releases
+        .iter()
+        .find(|release| digest(&world.flash, address, release.image_size) == Ok(release.image_digest))
+        .copied()
+}

@@ -1,0 +1,125 @@
+//! One power-up of a simulated unit, from the first step of its installer to the start of an image.
+
+use envelope::Manifest;
+use installer::{Installer, Listing, Phase, Reason};
+use unit::blueprint::Blueprint;
+use unit::drive::{Act, Answer, take};
+use unit::flash::Change;
+use unit::timing::Work;
+use unit::world::World;
+
+/// More steps than any power-up needs; a machine that takes more is going round in circles.
+///
+/// A step reads one block, or changes flash once: a 4 GiB file has 2^23 blocks and is read twice.
+const STEPS_MAX: u64 = 1 << 25;
+
+/// What the owner does when asked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Owner {
+    /// Picks the file whose signed manifest has this digest; nothing, if it is not offered.
+    Picks([u8; 32]),
+    /// Leaves everything as it is.
+    Declines,
+}
+
+impl Owner {
+    /// An owner who wants the update with this manifest.
+    pub const fn wants(manifest: &Manifest) -> Self {
+        Self::Picks(manifest.digest)
+    }
+
+    fn choose(self, listing: &Listing) -> Option<usize> {
+        match self {
+            Self::Declines => None,
+            Self::Picks(digest) => {
+                listing.offers().find(|(_, _, offer)| offer.manifest == digest).map(|(index, _, _)| index)
+            }
+        }
+    }
+}
+
+/// How a power-up ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// An image was started.
+    Started {
+        /// Where its vector table lies.
+        address: u32,
+    },
+    /// The unit waits for its owner.
+    Waiting(Reason),
+    /// The machine takes more steps than any install needs.
+    Endless,
+    /// The machine asked for a change that the part cannot carry out.
+    Impossible(unit::flash::FlashFault),
+}
+
+/// What happened in a power-up.
+#[derive(Clone, Debug)]
+pub struct PowerUp {
+    /// How it ended.
+    pub ending: Ending,
+    /// What the owner was told on the way.
+    pub told: Vec<Reason>,
+    /// What the stick held, if the owner was asked.
+    pub asked: Option<Listing>,
+    /// What the unit did.
+    pub work: Work,
+}
+
+/// Powers the unit and lets it run. `before` sees each change of flash, and the world just before it.
+pub fn power_up(
+    blueprint: &Blueprint,
+    world: &mut World,
+    owner: Owner,
+    mut before: impl FnMut(&World, &Change),
+) -> PowerUp {
+    let config = blueprint.config();
+    let mut machine = Installer::new();
+    let mut seen = PowerUp { ending: Ending::Endless, told: Vec::new(), asked: None, work: Work::default() };
+    let mut answer = None::<Answer>;
+    let mut progress = machine.progress(&config);
+    for _ in 0..STEPS_MAX {
+        let reply = answer.as_ref().map_or(installer::Reply::PowerUp, Answer::reply);
+        let act = take(&machine.step(&config, reply), world, &mut seen.work);
+        let now = machine.progress(&config);
+        if matches!(now.phase, Phase::Check | Phase::Program) {
+            let since = if now.phase == progress.phase { progress.done } else { 0 };
+            seen.work.payload_bytes += u64::from(now.done.saturating_sub(since));
+        }
+        progress = now;
+        answer = Some(match act {
+            Act::Look(answer) => answer,
+            Act::Change(change) => {
+                before(world, &change);
+                match world.flash.apply(&change) {
+                    Ok(()) => Answer::Done,
+                    Err(fault) => {
+                        seen.ending = Ending::Impossible(fault);
+                        return seen;
+                    }
+                }
+            }
+            Act::Ask(listing) => {
+                let choice = owner.choose(&listing);
+                // Each file that was listed had its signature looked at, and the chosen one once more.
+                seen.work.signatures += listing.rows().count() as u64 + u64::from(choice.is_some());
+                seen.asked = Some(*listing);
+                Answer::Chosen(choice)
+            }
+            Act::Tell(reason) => {
+                seen.told.push(reason);
+                Answer::Done
+            }
+            Act::Wait(reason) => {
+                seen.ending = Ending::Waiting(reason);
+                return seen;
+            }
+            Act::Start(address) => {
+                seen.ending = Ending::Started { address };
+                return seen;
+            }
+        });
+    }
+    seen
+}

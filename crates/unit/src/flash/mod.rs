@@ -1,0 +1,396 @@
+//! Simulated flash: what cells hold, what may be done to them, and what a cut leaves behind.
+//!
+//! Contents are shared between copies and copied only where they are changed, and a keyed 128-bit sum over the cells is
+//! kept up to date with every change, so that a search over many worlds can clone and compare them cheaply.
+//!
+//! What is modelled, and from where, is in [`Torn`]; what is not: wear, neighbour damage across sectors, and wild writes
+//! of a processor in brown-out (the parts' brown-out reset must be on: see the porting guide).
+
+mod sum;
+mod torn;
+
+pub use sum::SumKey;
+pub use torn::{Doubt, EraseCut, Inside, Torn, outcomes};
+
+
+use crate::part::{Part, SecondProgram};
+use installer::{Geometry, Region, SectorRun};
+use std::sync::Arc;
+
+/// Bytes of a page, the portion in which contents are shared between copies.
+const PAGE: usize = 512;
+
+/// The fixed properties of a flash.
+#[derive(Clone, Debug)]
+pub struct Layout {
+    base: u32,
+    runs: Vec<SectorRun>,
+    sectors: Vec<Region>,
+    granule: u32,
+    erased: u8,
+    ecc: bool,
+    second_program: SecondProgram,
+}
+
+impl Layout {
+    /// The layout of a part.
+    pub fn of(part: &Part) -> Self {
+        Self::new(part.base, part.runs(), part.program_granule_bytes, part.erased(), part.ecc, part.second_program)
+    }
+
+    /// A layout of one's own, for small units.
+    pub fn new(
+        base: u32,
+        runs: Vec<SectorRun>,
+        granule: u32,
+        erased: u8,
+        ecc: bool,
+        second_program: SecondProgram,
+    ) -> Self {
+        let sectors = Geometry { base, runs: &runs, granule, erased }.sectors().collect();
+        Self { base, runs, sectors, granule, erased, ecc, second_program }
+    }
+
+    /// The same with another granule: a driver may program in larger portions than the part asks for.
+    #[must_use]
+    pub fn with_granule(mut self, granule: u32) -> Self {
+        self.granule = granule;
+        self
+    }
+
+    /// As the installer sees it.
+    pub fn geometry(&self) -> Geometry<'_> {
+        Geometry { base: self.base, runs: &self.runs, granule: self.granule, erased: self.erased }
+    }
+
+    /// All sectors, upward.
+    pub fn sectors(&self) -> &[Region] {
+        &self.sectors
+    }
+
+    fn sector_index(&self, address: u32) -> Option<usize> {
+        let index = self.sectors.partition_point(|sector| sector.end() <= u64::from(address));
+        self.sectors.get(index).filter(|sector| sector.contains(address)).map(|_| index)
+    }
+}
+
+/// One change of flash.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Change {
+    /// Erase the sector at this address.
+    Erase {
+        /// First address of the sector.
+        address: u32,
+    },
+    /// Program whole granules from this address upward.
+    Program {
+        /// First address.
+        address: u32,
+        /// The bytes.
+        data: Vec<u8>,
+    },
+}
+
+/// A change that a part would not carry out as asked, or that a driver must never ask for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum FlashFault {
+    /// The address is in no sector, or the range leaves the part.
+    #[error("{address:#010x} with {len} bytes is not inside the part's flash")]
+    OutOfRange {
+        /// First address.
+        address: u32,
+        /// Bytes.
+        len: u32,
+    },
+    /// An erase that does not name a sector's first address.
+    #[error("{address:#010x} is not the first address of a sector")]
+    NotASector {
+        /// The address.
+        address: u32,
+    },
+    /// A program that does not consist of whole granules.
+    #[error("programming {len} bytes at {address:#010x} is not whole granules of {granule} bytes")]
+    NotWholeGranules {
+        /// First address.
+        address: u32,
+        /// Bytes.
+        len: u32,
+        /// The granule.
+        granule: u32,
+    },
+    /// A second program of a granule, where the part does not allow it.
+    #[error("the granule at {address:#010x} is already programmed, and this part does not allow a second time")]
+    AlreadyProgrammed {
+        /// The granule.
+        address: u32,
+    },
+    /// Cells whose check bits do not fit: the part reports an uncorrectable error.
+    #[error("the cells at {address:#010x} cannot be read: their check bits do not fit")]
+    Unreadable {
+        /// First of them.
+        address: u32,
+    },
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct Sector {
+    pages: Vec<Arc<[u8; PAGE]>>,
+    sum: u128,
+}
+
+/// The contents of a flash.
+#[derive(Clone, Debug)]
+pub struct Flash {
+    layout: Arc<Layout>,
+    key: SumKey,
+    sectors: Arc<Vec<Arc<Sector>>>,
+    /// Areas whose cells are not to be trusted, sorted, not overlapping.
+    doubts: Arc<Vec<Doubt>>,
+}
+
+impl PartialEq for Flash {
+    fn eq(&self, other: &Self) -> bool {
+        self.doubts == other.doubts && self.sectors == other.sectors
+    }
+}
+
+impl Eq for Flash {}
+
+impl Flash {
+    /// A part as it leaves its maker: erased.
+    pub fn erased(layout: Arc<Layout>, key: SumKey) -> Self {
+        let page = Arc::new([layout.erased; PAGE]);
+        let sectors = layout
+            .sectors
+            .iter()
+            .map(|sector| Arc::new(Sector { pages: vec![page.clone(); (sector.size as usize).div_ceil(PAGE)], sum: 0 }))
+            .collect();
+        Self { layout, key, sectors: Arc::new(sectors), doubts: Arc::default() }
+    }
+
+    /// The fixed properties.
+    pub fn layout(&self) -> &Layout {
+        &self.layout
+    }
+
+    /// Areas whose cells are not to be trusted.
+    pub fn doubts(&self) -> &[Doubt] {
+        &self.doubts
+    }
+
+    /// A keyed 128-bit sum of all contents and doubts: equal contents have equal sums; see [`SumKey`] for how likely
+    /// different ones are to have equal sums.
+    pub fn sum(&self) -> u128 {
+        let cells = self.sectors.iter().fold(0_u128, |sum, sector| sum.wrapping_add(sector.sum));
+        self.doubts.iter().fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
+    }
+
+    /// Reads `out.len()` bytes from `address`, as the cells stand.
+    ///
+    /// # Errors
+    /// [`FlashFault::OutOfRange`], or [`FlashFault::Unreadable`] where check bits do not fit.
+    pub fn read(&self, address: u32, out: &mut [u8]) -> Result<(), FlashFault> {
+        let region = self.inside(address, out.len() as u32)?;
+        if let Some(doubt) = self.doubts.iter().find(|doubt| doubt.unreadable && doubt.area.overlaps(region)) {
+            return Err(FlashFault::Unreadable { address: doubt.area.base.max(address) });
+        }
+        let mut at = address;
+        let mut out = out;
+        while !out.is_empty() {
+            let (page, within) = self.page(at).ok_or(FlashFault::OutOfRange { address: at, len: out.len() as u32 })?;
+            let taken = out.len().min(page.len() - within);
+            let (now, rest) = out.split_at_mut(taken);
+            now.copy_from_slice(&page[within..within + taken]);
+            out = rest;
+            at = at.wrapping_add(taken as u32);
+        }
+        Ok(())
+    }
+
+    /// Reads `len` bytes from `address` into a new vector.
+    ///
+    /// # Errors
+    /// As [`read`](Self::read).
+    pub fn bytes(&self, address: u32, len: u32) -> Result<Vec<u8>, FlashFault> {
+        self.inside(address, len)?;
+        let mut out = vec![0; len as usize];
+        self.read(address, &mut out)?;
+        Ok(out)
+    }
+
+    /// The portions of a range in turn, for digests that need not copy them.
+    ///
+    /// # Errors
+    /// As [`read`](Self::read).
+    pub fn for_each_portion(&self, address: u32, len: u32, mut take: impl FnMut(&[u8])) -> Result<(), FlashFault> {
+        let region = self.inside(address, len)?;
+        if let Some(doubt) = self.doubts.iter().find(|doubt| doubt.unreadable && doubt.area.overlaps(region)) {
+            return Err(FlashFault::Unreadable { address: doubt.area.base.max(address) });
+        }
+        let (mut at, mut left) = (address, len as usize);
+        while left > 0 {
+            let (page, within) = self.page(at).ok_or(FlashFault::OutOfRange { address: at, len: left as u32 })?;
+            let taken = left.min(page.len() - within);
+            take(&page[within..within + taken]);
+            left -= taken;
+            at = at.wrapping_add(taken as u32);
+        }
+        Ok(())
+    }
+
+    /// Whether all of a range reads as erased.
+    ///
+    /// # Errors
+    /// [`FlashFault::OutOfRange`].
+    pub fn is_blank(&self, address: u32, len: u32) -> Result<bool, FlashFault> {
+        let erased = self.layout.erased;
+        let mut blank = true;
+        match self.for_each_portion(address, len, |bytes| blank &= bytes.iter().all(|byte| *byte == erased)) {
+            Ok(()) => Ok(blank),
+            Err(FlashFault::Unreadable { .. }) => Ok(false),
+            Err(fault) => Err(fault),
+        }
+    }
+
+    /// Whether a change is one that the part carries out.
+    ///
+    /// # Errors
+    /// Why it is not.
+    pub fn check(&self, change: &Change) -> Result<(), FlashFault> {
+        match change {
+            Change::Erase { address } => {
+                let sector = self.layout.sector_index(*address).and_then(|index| self.layout.sectors.get(index));
+                sector
+                    .filter(|sector| sector.base == *address)
+                    .map(|_| ())
+                    .ok_or(FlashFault::NotASector { address: *address })
+            }
+            Change::Program { address, data } => {
+                let granule = self.layout.granule;
+                let len = data.len() as u32;
+                self.inside(*address, len)?;
+                if !address.is_multiple_of(granule) || !len.is_multiple_of(granule) || len == 0 {
+                    return Err(FlashFault::NotWholeGranules { address: *address, len, granule });
+                }
+                for (index, wanted) in data.chunks_exact(granule as usize).enumerate() {
+                    let at = address + index as u32 * granule;
+                    if !self.may_program(at, wanted) {
+                        return Err(FlashFault::AlreadyProgrammed { address: at });
+                    }
+                }
+                Ok(())
+            }
+        }
+    }
+
+    fn may_program(&self, address: u32, wanted: &[u8]) -> bool {
+        let region = Region { base: address, size: wanted.len() as u32 };
+        // What a cut has left in doubt was begun: it is programmed, whatever it reads as.
+        let doubtful = self.doubts.iter().any(|doubt| doubt.area.overlaps(region) && !doubt.fresh);
+        let mut held = vec![0; wanted.len()];
+        let readable = self.read(address, &mut held).is_ok();
+        let blank = readable && !doubtful && held.iter().all(|byte| *byte == self.layout.erased);
+        blank
+            || match self.layout.second_program {
+                SecondProgram::Free => true,
+                SecondProgram::Zeros => wanted.iter().all(|byte| *byte == 0),
+                SecondProgram::Clears | SecondProgram::Limited => {
+                    readable && held.iter().zip(wanted).all(|(held, wanted)| held & wanted == *wanted)
+                }
+                SecondProgram::Never | SecondProgram::Unknown => false,
+            }
+    }
+
+    /// Carries a change out to its end.
+    ///
+    /// # Errors
+    /// Why the part would not; nothing is changed then.
+    pub fn apply(&mut self, change: &Change) -> Result<(), FlashFault> {
+        self.check(change)?;
+        match change {
+            Change::Erase { address } => self.erase(*address),
+            Change::Program { address, data } => self.store(*address, data),
+        }
+        Ok(())
+    }
+
+    /// What a cut inside a change leaves.
+    ///
+    /// # Errors
+    /// Why the part would not have begun the change.
+    pub fn tear(&mut self, change: &Change, torn: Torn) -> Result<(), FlashFault> {
+        self.check(change)?;
+        torn::tear(self, change, torn);
+        Ok(())
+    }
+
+    fn inside(&self, address: u32, len: u32) -> Result<Region, FlashFault> {
+        let region = Region { base: address, size: len };
+        let first = self.layout.sectors.first().map_or(0, |sector| u64::from(sector.base));
+        let end = self.layout.sectors.last().map_or(0, |sector| sector.end());
+        if u64::from(address) >= first && region.end() <= end {
+            Ok(region)
+        } else {
+            Err(FlashFault::OutOfRange { address, len })
+        }
+    }
+
+    /// The page that holds `address`, and where in it; cut at the sector's end.
+    fn page(&self, address: u32) -> Option<(&[u8], usize)> {
+        let index = self.layout.sector_index(address)?;
+        let sector = self.layout.sectors.get(index)?;
+        let offset = (address - sector.base) as usize;
+        let page = self.sectors.get(index)?.pages.get(offset / PAGE)?;
+        let used = (sector.size as usize - offset / PAGE * PAGE).min(PAGE);
+        Some((&page[..used], offset % PAGE))
+    }
+
+    fn erase(&mut self, address: u32) {
+        let Some(index) = self.layout.sector_index(address) else { return };
+        let sector = self.layout.sectors[index];
+        let pages = (sector.size as usize).div_ceil(PAGE);
+        let blank = Arc::new([self.layout.erased; PAGE]);
+        Arc::make_mut(&mut self.sectors)[index] = Arc::new(Sector { pages: vec![blank; pages], sum: 0 });
+        self.forget_doubts(sector);
+    }
+
+    fn forget_doubts(&mut self, area: Region) {
+        if self.doubts.iter().any(|doubt| doubt.area.overlaps(area)) {
+            Arc::make_mut(&mut self.doubts).retain(|doubt| !doubt.area.overlaps(area));
+        }
+    }
+
+    fn add_doubt(&mut self, doubt: Doubt) {
+        self.forget_doubts(doubt.area);
+        let doubts = Arc::make_mut(&mut self.doubts);
+        let place = doubts.partition_point(|held| held.area.base < doubt.area.base);
+        doubts.insert(place, doubt);
+    }
+
+    /// Puts bytes into cells, whatever they held, and keeps the sums.
+    fn store(&mut self, address: u32, data: &[u8]) {
+        let layout = self.layout.clone();
+        let key = self.key;
+        let (mut at, mut data) = (address, data);
+        while !data.is_empty() {
+            let Some(index) = layout.sector_index(at) else { return };
+            let region = layout.sectors[index];
+            let sector = Arc::make_mut(&mut Arc::make_mut(&mut self.sectors)[index]);
+            let offset = (at - region.base) as usize;
+            let within = offset % PAGE;
+            let taken = data.len().min(PAGE - within).min(region.size as usize - offset);
+            let page = Arc::make_mut(&mut sector.pages[offset / PAGE]);
+            let cells = &mut page[within..within + taken];
+            sector.sum = sector
+                .sum
+                .wrapping_sub(key.cells(at, cells, layout.granule, layout.erased))
+                .wrapping_add(key.cells(at, &data[..taken], layout.granule, layout.erased));
+            cells.copy_from_slice(&data[..taken]);
+            data = &data[taken..];
+            at = at.wrapping_add(taken as u32);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;
