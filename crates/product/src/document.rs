@@ -1,0 +1,321 @@
+//! Reading a TOML document with its places, so that every complaint can point at its line.
+//!
+//! A reader asks for what it expects; what is missing, surplus or of the wrong kind is noted and reading goes on, so
+//! that a maker sees everything that is wrong at once.
+
+use crate::problem::{DocumentError, Fault, Problem};
+use crate::range::Range;
+use std::cell::RefCell;
+use std::ops::RangeInclusive;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Bytes of a document that are read at most: far above any real one.
+pub(crate) const LONGEST: usize = 1 << 20;
+
+/// What has been found wrong so far.
+#[derive(Debug)]
+pub(crate) struct Notes<'i> {
+    text: &'i str,
+    faults: RefCell<Vec<Fault>>,
+}
+
+impl<'i> Notes<'i> {
+    pub(crate) const fn new(text: &'i str) -> Self {
+        Self { text, faults: RefCell::new(Vec::new()) }
+    }
+
+    pub(crate) fn add(&self, span: std::ops::Range<usize>, problem: Problem) {
+        let (line, column) = self.position(span.start);
+        let fault = Fault { line, column, span: span.into(), problem };
+        self.faults.borrow_mut().push(fault);
+    }
+
+    /// Line and column of a byte, both counted from 1.
+    pub(crate) fn position(&self, byte: usize) -> (usize, usize) {
+        let before = self.text.get(..byte).unwrap_or(self.text);
+        let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
+        let line = before.bytes().filter(|byte| *byte == b'\n').count() + 1;
+        let column = before.get(line_start..).unwrap_or_default().chars().count() + 1;
+        (line, column)
+    }
+
+    /// Ends reading: the value, unless anything was wrong.
+    pub(crate) fn finish<T>(self, name: &str, value: Option<T>) -> Result<T, DocumentError> {
+        let mut faults = self.faults.into_inner();
+        match value {
+            Some(value) if faults.is_empty() => Ok(value),
+            _ => {
+                if faults.is_empty() {
+                    // A reader that gives up without a reason is our own mistake; it must not pass for success.
+                    let message = "the content could not be used".to_owned();
+                    faults.push(Fault { line: 1, column: 1, span: 0.into(), problem: Problem::Syntax { message } });
+                }
+                Err(DocumentError::new(name, self.text, faults))
+            }
+        }
+    }
+}
+
+/// Parses the text; a syntax error is noted.
+pub(crate) fn parse<'i>(notes: &Notes<'i>) -> Option<Spanned<DeTable<'i>>> {
+    if notes.text.len() > LONGEST {
+        let message = format!("{} bytes are more than such a document can have", notes.text.len());
+        notes.add(0..0, Problem::Syntax { message });
+        return None;
+    }
+    match DeTable::parse(notes.text) {
+        Ok(root) => Some(root),
+        Err(error) => {
+            let message = error.message().lines().collect::<Vec<_>>().join("; ");
+            notes.add(error.span().unwrap_or(0..0), Problem::Syntax { message });
+            None
+        }
+    }
+}
+
+/// A table and how to speak of it.
+#[derive(Clone, Debug)]
+pub(crate) struct Section<'d, 'i> {
+    notes: &'d Notes<'i>,
+    table: &'d DeTable<'i>,
+    at: std::ops::Range<usize>,
+    place: &'static str,
+}
+
+impl<'d, 'i> Section<'d, 'i> {
+    /// The whole document, which may have the keys `known`.
+    pub(crate) fn root(
+        notes: &'d Notes<'i>,
+        root: &'d Spanned<DeTable<'i>>,
+        known: &'static [&'static str],
+    ) -> Self {
+        // A key missing at the top is best shown at the top, not as a span over everything.
+        let section = Self { notes, table: root.get_ref(), at: 0..0, place: "the file" };
+        section.refuse_others(known);
+        section
+    }
+
+    fn refuse_others(&self, known: &'static [&'static str]) {
+        for key in self.table.keys() {
+            let name: &str = key.get_ref();
+            if !known.contains(&name) {
+                let near = nearest(name, known.iter().copied());
+                let problem = Problem::UnknownKey { place: self.place, key: name.to_owned(), near, known };
+                self.notes.add(key.span(), problem);
+            }
+        }
+    }
+
+    /// The value of a key that may be left out.
+    pub(crate) fn find(&self, key: &'static str) -> Option<Entry<'d, 'i>> {
+        let (_, value) = self.table.iter().find(|(name, _)| name.get_ref() == key)?;
+        Some(Entry { notes: self.notes, key, value })
+    }
+
+    /// The value of a key that must be there.
+    pub(crate) fn value(&self, key: &'static str) -> Option<Entry<'d, 'i>> {
+        let entry = self.find(key);
+        if entry.is_none() {
+            self.notes.add(self.at.clone(), Problem::MissingKey { place: self.place, key });
+        }
+        entry
+    }
+
+    /// The tables of `[[key]]`, none if there is none.
+    pub(crate) fn sections(
+        &self,
+        key: &'static str,
+        place: &'static str,
+        known: &'static [&'static str],
+    ) -> Vec<Section<'d, 'i>> {
+        let entries = self.find(key).and_then(|entry| entry.list()).unwrap_or_default();
+        entries.iter().filter_map(|entry| entry.section(place, known)).collect()
+    }
+
+    /// Bytes of the document to point at for the table as a whole.
+    pub(crate) fn span(&self) -> std::ops::Range<usize> {
+        self.at.clone()
+    }
+
+    pub(crate) const fn notes(&self) -> &'d Notes<'i> {
+        self.notes
+    }
+}
+
+/// The value of a key.
+#[derive(Clone, Debug)]
+pub(crate) struct Entry<'d, 'i> {
+    notes: &'d Notes<'i>,
+    key: &'static str,
+    value: &'d Spanned<DeValue<'i>>,
+}
+
+impl<'d, 'i> Entry<'d, 'i> {
+    pub(crate) fn span(&self) -> std::ops::Range<usize> {
+        self.value.span()
+    }
+
+    pub(crate) const fn notes(&self) -> &'d Notes<'i> {
+        self.notes
+    }
+
+    fn wrong_type<T>(&self, expected: &'static str) -> Option<T> {
+        let found = match self.value.get_ref() {
+            DeValue::String(_) => "a text",
+            DeValue::Integer(_) => "a whole number",
+            DeValue::Float(_) => "a fraction",
+            DeValue::Boolean(_) => "true or false",
+            DeValue::Datetime(_) => "a date or time",
+            DeValue::Array(_) => "a list",
+            DeValue::Table(_) => "a table",
+        };
+        self.notes.add(self.span(), Problem::WrongType { key: self.key, found, expected });
+        None
+    }
+
+    /// Notes that the value will not do.
+    pub(crate) fn refuse<T>(&self, expected: impl Into<String>, advice: impl Into<String>) -> Option<T> {
+        let found = match self.value.get_ref() {
+            DeValue::String(text) => format!("{text:?}"),
+            DeValue::Integer(integer) => integer.to_string(),
+            DeValue::Datetime(date) => date.to_string(),
+            _ => "this".to_owned(),
+        };
+        let problem =
+            Problem::BadValue { key: self.key, found, expected: expected.into(), advice: advice.into() };
+        self.notes.add(self.span(), problem);
+        None
+    }
+
+    /// The text, whatever it holds.
+    pub(crate) fn raw_text(&self) -> Option<&'d str> {
+        match self.value.get_ref() {
+            DeValue::String(text) => Some(text),
+            _ => self.wrong_type("a text in \"quotes\""),
+        }
+    }
+
+    /// A text for people: one line, not empty, without control characters or blanks at its ends.
+    pub(crate) fn text(&self) -> Option<String> {
+        let text = self.raw_text()?;
+        if text.trim().is_empty() || text.trim() != text || text.chars().any(char::is_control) {
+            return self.refuse(
+                "one line of text without blanks at its ends",
+                "Write the text on one line, without line breaks or tabs.",
+            );
+        }
+        Some(text.to_owned())
+    }
+
+    /// A whole number from `allowed`.
+    pub(crate) fn integer(&self, allowed: RangeInclusive<u64>) -> Option<u64> {
+        let DeValue::Integer(integer) = self.value.get_ref() else {
+            return self.wrong_type("a whole number");
+        };
+        match u64::from_str_radix(integer.as_str(), integer.radix()) {
+            Ok(number) if allowed.contains(&number) => Some(number),
+            _ => self.refuse(
+                format!("a whole number from {} to {}", allowed.start(), allowed.end()),
+                "Write a number from that range.",
+            ),
+        }
+    }
+
+    pub(crate) fn integer_u32(&self, allowed: RangeInclusive<u32>) -> Option<u32> {
+        let number = self.integer(u64::from(*allowed.start())..=u64::from(*allowed.end()))?;
+        u32::try_from(number).ok()
+    }
+
+    pub(crate) fn boolean(&self) -> Option<bool> {
+        match self.value.get_ref() {
+            DeValue::Boolean(value) => Some(*value),
+            _ => self.wrong_type("true or false, without quotes"),
+        }
+    }
+
+    /// A day, without quotes and without a time of day.
+    pub(crate) fn date(&self) -> Option<crate::Date> {
+        const EXPECTED: &str = "a date such as 2026-01-05, without quotes";
+        let DeValue::Datetime(found) = self.value.get_ref() else {
+            return self.wrong_type(EXPECTED);
+        };
+        match (found.date, found.time, found.offset) {
+            (Some(date), None, None) => match crate::Date::new(date.year, date.month, date.day) {
+                Ok(date) => Some(date),
+                Err(_) => self.refuse("a day of the calendar", format!("Write {EXPECTED}.")),
+            },
+            _ => self.refuse("a day alone", format!("Write {EXPECTED}.")),
+        }
+    }
+
+    /// The members of a list; each speaks under the list's key.
+    pub(crate) fn list(&self) -> Option<Vec<Entry<'d, 'i>>> {
+        match self.value.get_ref() {
+            DeValue::Array(members) => {
+                Some(members.iter().map(|value| Entry { notes: self.notes, key: self.key, value }).collect())
+            }
+            _ => self.wrong_type("a list in [brackets]"),
+        }
+    }
+
+    /// The table that the key holds, which may have the keys `known`.
+    pub(crate) fn section(
+        &self,
+        place: &'static str,
+        known: &'static [&'static str],
+    ) -> Option<Section<'d, 'i>> {
+        let DeValue::Table(table) = self.value.get_ref() else {
+            return self.wrong_type("a table");
+        };
+        let section = Section { notes: self.notes, table, at: self.span(), place };
+        section.refuse_others(known);
+        Some(section)
+    }
+
+    /// `{ start = ..., size = ... }` in bytes.
+    pub(crate) fn range(&self) -> Option<Range> {
+        let section = self.section("the range", &["start", "size"])?;
+        range_of(&section, self.key)
+    }
+
+    /// One of a fixed set of words.
+    pub(crate) fn word<T: Copy>(&self, words: &[(&'static str, T)]) -> Option<T> {
+        let text = self.raw_text()?;
+        if let Some((_, value)) = words.iter().find(|(word, _)| *word == text) {
+            return Some(*value);
+        }
+        let list: Vec<&str> = words.iter().map(|(word, _)| *word).collect();
+        let advice = match nearest(text, list.iter().copied()) {
+            Some(near) => format!("Did you mean {near:?}?"),
+            None => "Choose one of them.".to_owned(),
+        };
+        self.refuse(format!("one of {}", list.join(", ")), advice)
+    }
+}
+
+/// The range that a table's `start` and `size` give; `key` is what a complaint calls it.
+pub(crate) fn range_of(section: &Section<'_, '_>, key: &'static str) -> Option<Range> {
+    let start = section.value("start").and_then(|entry| entry.integer_u32(0..=u32::MAX));
+    let size = section.value("size").and_then(|entry| entry.integer_u32(0..=u32::MAX));
+    match Range::new(start?, size?) {
+        Ok(range) => Some(range),
+        Err(error) => {
+            section.notes().add(section.span(), Problem::BadRange { key, error });
+            None
+        }
+    }
+}
+
+/// The known name that `found` was probably meant to be.
+///
+/// Up to a third of the letters may differ (Damerau-Levenshtein distance); beyond that a hint misleads.
+pub(crate) fn nearest<'n>(found: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
+    let close = |name: &&str| strsim::damerau_levenshtein(found, name);
+    if found.len() > 64 {
+        return None;
+    }
+    let best = known.min_by_key(close)?;
+    let most = (best.chars().count().max(found.chars().count()) / 3).max(1);
+    (close(&best) <= most).then_some(best)
+}
