@@ -40,6 +40,12 @@ pub enum Note {
         /// The start address.
         address: u32,
     },
+    /// The data records have addresses of more than one width. Some programs write each record in its shortest form;
+    /// but the digit that gives the width is not covered by the checksum, so it can also be damage.
+    MixedWidths {
+        /// The first record of another width than the one before.
+        place: Place,
+    },
     /// The ending record belongs to another address width than the data records.
     EndOfOtherWidth {
         /// The digit of the ending record.
@@ -47,6 +53,8 @@ pub enum Note {
         /// The digit that belongs to the widest data record.
         expected: char,
     },
+    /// The file has no ending record, but its last record is a count that agrees.
+    EndedByCount,
     /// The text of the header record, with unprintable bytes escaped.
     Header(String),
     /// A base address was given for a file that carries its own addresses.
@@ -102,12 +110,20 @@ impl fmt::Display for Note {
                     "the end of file record carries a start address, 0x{address:04X}, as very old files do"
                 )
             }
+            Note::MixedWidths { place } => write!(
+                f,
+                "the addresses are of more than one width, {place} being the first to differ; the checksums do not cover \
+                 the width"
+            ),
             Note::EndOfOtherWidth { found, expected } => {
                 write!(
                     f,
                     "the file ends with an S{found} record; to its data records belongs S{expected}"
                 )
             }
+            Note::EndedByCount => f.write_str(
+                "the file has no ending record; its count record shows that nothing is missing",
+            ),
             Note::Header(text) => write!(f, "the header record says \"{text}\""),
             Note::BaseIgnored { base, format } => {
                 write!(

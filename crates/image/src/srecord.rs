@@ -11,7 +11,8 @@
 //! | S5, S6 | 2, 3 | how many S1, S2 and S3 records came before |
 //! | S9, S8, S7 | 2, 3, 4 | the end, and the start address: zero where there is none |
 //!
-//! S4 is reserved. A file is one block: one ending record, which must be there, and nothing after it.
+//! S4 is reserved. A file is one block: one ending record and nothing after it. Some programs write no ending record when they know of no
+//! start address; that is accepted where the last record is a count, since a count proves that nothing is missing.
 
 use crate::assemble::Assembler;
 use crate::build::Build;
@@ -35,6 +36,8 @@ struct Reader<'a> {
     data_records: u64,
     /// The digit of the ending record that belongs to the widest data record so far.
     end_digit: Option<u8>,
+    /// Whether the last record was a count, which agreed.
+    counted: bool,
     entry: Option<u32>,
     notes: Vec<Note>,
 }
@@ -45,6 +48,7 @@ pub(crate) fn read(bytes: &[u8]) -> Result<Build, ReadError> {
         pieces: Assembler::with_capacity(bytes.len() / 8 * 3),
         data_records: 0,
         end_digit: None,
+        counted: false,
         entry: None,
         notes: Vec::new(),
     };
@@ -59,6 +63,7 @@ impl Reader<'_> {
         let mut buffer = [0; 255];
         while let Some(mark) = self.text.next_mark(b'S') {
             let record = self.record(mark?, &mut buffer)?;
+            self.counted = false;
             match record.digit {
                 b'0' => self.header(&record),
                 b'1'..=b'3' => self.place(&record)?,
@@ -66,8 +71,12 @@ impl Reader<'_> {
                 _ => return self.end(&record),
             }
         }
+        if self.counted {
+            self.notes.push(Note::EndedByCount);
+            return Ok(());
+        }
         let fault = RecordFault::MissingEnd {
-            expected: "an S7, S8 or S9 record",
+            expected: "an S7, S8 or S9 record, or at least an S5 or S6 count",
         };
         Err(self.text.fault(self.text.position(), fault))
     }
@@ -133,10 +142,18 @@ impl Reader<'_> {
         self.data_records += 1;
         // S1 belongs to S9, S2 to S8, S3 to S7: the wider the address, the lower the digit.
         let end_digit = b'9' - (record.digit - b'1');
-        self.end_digit = Some(
-            self.end_digit
-                .map_or(end_digit, |known| known.min(end_digit)),
-        );
+        let known = self.end_digit.unwrap_or(end_digit);
+        if known != end_digit
+            && !self
+                .notes
+                .iter()
+                .any(|note| matches!(note, Note::MixedWidths { .. }))
+        {
+            self.notes.push(Note::MixedWidths {
+                place: Place::Record(record.mark),
+            });
+        }
+        self.end_digit = Some(known.min(end_digit));
         self.pieces
             .place(record.address, record.data, Place::Record(record.mark))
             .map_err(|beyond| {
@@ -147,6 +164,7 @@ impl Reader<'_> {
 
     fn count(&mut self, record: &Record<'_>) -> Result<(), ReadError> {
         if u64::from(record.address) == self.data_records {
+            self.counted = true;
             return Ok(());
         }
         let fault = RecordFault::Count {
