@@ -17,12 +17,18 @@ pub(crate) const LONGEST: usize = 1 << 20;
 #[derive(Debug)]
 pub(crate) struct Notes<'i> {
     text: &'i str,
+    secret: bool,
     faults: RefCell<Vec<Fault>>,
 }
 
 impl<'i> Notes<'i> {
     pub(crate) const fn new(text: &'i str) -> Self {
-        Self { text, faults: RefCell::new(Vec::new()) }
+        Self { text, secret: false, faults: RefCell::new(Vec::new()) }
+    }
+
+    /// For a text whose values must not get into any message.
+    pub(crate) const fn of_secret(text: &'i str) -> Self {
+        Self { text, secret: true, faults: RefCell::new(Vec::new()) }
     }
 
     pub(crate) fn add(&self, span: std::ops::Range<usize>, problem: Problem) {
@@ -38,6 +44,16 @@ impl<'i> Notes<'i> {
         let line = before.bytes().filter(|byte| *byte == b'\n').count() + 1;
         let column = before.get(line_start..).unwrap_or_default().chars().count() + 1;
         (line, column)
+    }
+
+    /// Ends reading a secret text: the value, or where the first fault is and what it is about, without a copy of the text.
+    pub(crate) fn finish_secret<T>(self, value: Option<T>) -> Result<T, (usize, String)> {
+        let faults = self.faults.into_inner();
+        match (value, faults.iter().min_by_key(|fault| fault.line)) {
+            (Some(value), None) => Ok(value),
+            (_, Some(fault)) => Err((fault.line, fault.problem.subject().to_owned())),
+            (None, None) => Err((1, "the text".to_owned())),
+        }
     }
 
     /// Ends reading: the value, unless anything was wrong.
@@ -177,6 +193,7 @@ impl<'d, 'i> Entry<'d, 'i> {
     /// Notes that the value will not do.
     pub(crate) fn refuse<T>(&self, expected: impl Into<String>, advice: impl Into<String>) -> Option<T> {
         let found = match self.value.get_ref() {
+            _ if self.notes.secret => "this".to_owned(),
             DeValue::String(text) => format!("{text:?}"),
             DeValue::Integer(integer) => integer.to_string(),
             DeValue::Datetime(date) => date.to_string(),

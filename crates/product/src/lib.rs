@@ -1,4 +1,14 @@
 //! The product folder: product file, ledger and keyring.
+//!
+//! - [`Product`] is what the maker declares in `product.toml`: boards and their memory maps, versions, hazards, keys,
+//!   words. Reading one complains about everything that is wrong, each with its line, what was found, what was expected
+//!   and what to do.
+//! - [`Scheme`] maps version texts to the integers that decide what is newer.
+//! - [`Ledger`] is the record of every release and the archive of its update files.
+//! - [`KeyringFile`] is the signing key and the unit keys, sealed in an age file.
+//!
+//! Electronic parts are only known by name here; [`PartBook`] is where the caller puts the parts table in. Dates come
+//! from the caller too: nothing here looks at a clock.
 
 #![forbid(unsafe_code)]
 
@@ -7,17 +17,22 @@ mod date;
 mod document;
 mod hazard;
 mod identity;
+pub mod keyring;
+pub mod ledger;
 mod owner;
 mod parts;
 mod problem;
 mod product_file;
 mod range;
 mod version;
+mod whole_file;
 
 pub use board::{Board, MemoryMap, Reserved, Supply};
 pub use date::{Date, DateError};
 pub use hazard::Hazard;
 pub use identity::{Uuid, class_id, vendor_id};
+pub use keyring::{Keyring, KeyringError, KeyringFile, NewKeyring, Unlock};
+pub use ledger::{Ledger, LedgerError, Record};
 pub use owner::{OwnerTexts, ScreenKind, Screens};
 pub use parts::{FlashPart, PartBook};
 pub use problem::{DocumentError, Fault, Problem};
@@ -26,3 +41,4 @@ pub use product_file::{
 };
 pub use range::{Range, RangeError};
 pub use version::{Clash, MAX_PLACES, Numbers, Scheme, Version, VersionError, lint};
+pub use whole_file::{Access, FileError, PASSING, write_new, write_whole};

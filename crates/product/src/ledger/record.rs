@@ -5,13 +5,16 @@ use crate::document::{Entry, Notes, Section, parse};
 use crate::identity::Uuid;
 use crate::problem::{DocumentError, Problem};
 use crate::product_file::{FORMAT, format, generation_id};
-use crate::version::Numbers;
+use crate::version::{MAX_PLACES, Numbers, Scheme};
 use sha2::{Digest, Sha256};
 use std::fmt::Write;
 use thiserror::Error;
 
 /// Largest update file that is read back, in bytes.
 pub const LARGEST_FILE: usize = 64 << 20;
+
+/// The most permissive of the decimal schemes: a record does not say which one its product has.
+const DECIMAL: Scheme = Scheme::Decimal { places: MAX_PLACES };
 
 const ROOT_KEYS: &[&str] = &["format", "version", "numbers", "issue", "date", "kind", "notes", "board"];
 const BOARD_KEYS: &[&str] = &[
@@ -97,6 +100,9 @@ pub struct BoardRecord {
 /// Why a record may not be written.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
 pub enum RecordError {
+    /// A version text that no scheme gives. It names the release's folder, so it must be harmless as a name.
+    #[error("{0:?} is not a version: a version has digits and points only")]
+    Version(String),
     /// It lists no board.
     #[error("the release of {version} has no update file for any board")]
     NoBoards {
@@ -165,6 +171,9 @@ impl Record {
     }
 
     fn check(&self) -> Result<(), RecordError> {
+        if !(Scheme::Dotted.read(&self.version).is_ok() || DECIMAL.read(&self.version).is_ok()) {
+            return Err(RecordError::Version(self.version.clone()));
+        }
         let version = || self.version.clone();
         if self.boards.is_empty() {
             return Err(RecordError::NoBoards { version: version() });
@@ -220,13 +229,9 @@ impl Record {
     }
 }
 
-fn quoted(text: &str) -> String {
-    toml::Value::from(text).to_string()
-}
-
 /// A list on one line, or with each member on its own line so that a change of one shows as a change of one.
 fn list<'t>(members: impl Iterator<Item = &'t String>, before: &str, end: &str) -> String {
-    let members: Vec<String> = members.map(|member| format!("{before}{}", one_line(member))).collect();
+    let members: Vec<String> = members.map(|member| format!("{before}{}", quoted(member))).collect();
     if members.is_empty() {
         return "[]".to_owned();
     }
@@ -235,7 +240,7 @@ fn list<'t>(members: impl Iterator<Item = &'t String>, before: &str, end: &str) 
 }
 
 /// A basic string of TOML 1.0 on one line, whatever the text holds.
-fn one_line(text: &str) -> String {
+fn quoted(text: &str) -> String {
     let mut out = String::from('"');
     for character in text.chars() {
         match character {
