@@ -4,4 +4,5 @@
 
 pub mod claims;
 pub mod power_up;
+pub mod sticks;
 pub mod sweep;
