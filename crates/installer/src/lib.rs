@@ -43,7 +43,7 @@ mod stages;
 
 pub use config::{Config, ConfigFault, GRANULE_MAX};
 pub use descriptor::{DESCRIPTOR_LEN, Descriptor, Place, VOID_MARK_LEN};
-pub use floor::{FLOOR_LEN, Floors, decode as decode_floor, encode as encode_floor};
+pub use floor::{FLOOR_LEN, Floor, Floors, NextWrite};
 pub use geometry::{Geometry, Region, SectorRun};
 pub use listing::{Finding, Listing, Offer, ROWS, Relation, Row};
 pub use machine::{Installer, Phase, Progress};

@@ -1,7 +1,7 @@
 //! What must hold of a unit, whatever happens to it.
 
 use crate::power_up::Ending;
-use installer::{FLOOR_LEN, Floors, Region, decode_floor};
+use installer::{FLOOR_LEN, Floor, Floors, Region};
 use unit::blueprint::Blueprint;
 use unit::drive::digest;
 use unit::world::World;
@@ -72,7 +72,7 @@ pub struct Before {
 
 /// The floor that a world's records say.
 pub fn floor(blueprint: &Blueprint, world: &World) -> u64 {
-    let record = |region: Region| decode_floor(&world.flash.bytes(region.base, FLOOR_LEN as u32).ok()?);
+    let record = |region: Region| Floor::decode(&world.flash.bytes(region.base, FLOOR_LEN as u32).ok()?);
     Floors { records: blueprint.floors.map(record) }.floor()
 }
 

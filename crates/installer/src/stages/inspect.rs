@@ -2,7 +2,7 @@
 
 use super::{Context, Find, Knowledge, Lacking, Raise, Stage, Turn, Wish};
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor, VOID_MARK_LEN};
-use crate::floor::{self, FLOOR_LEN};
+use crate::floor::{FLOOR_LEN, Floor};
 use crate::listing::Listing;
 use crate::request::Reply;
 
@@ -88,7 +88,7 @@ impl Inspect {
             }
             Reading::Floor(index) => {
                 if let Some(record) = context.knowledge.floors.records.get_mut(index) {
-                    *record = floor::decode(bytes);
+                    *record = Floor::decode(bytes);
                 }
                 match index {
                     0 => Reading::Floor(1),
@@ -102,7 +102,7 @@ impl Inspect {
     /// The floor is raised here, before the image that asks for it is ever started, and never without such an image.
     fn leave(&self, context: &Context<'_>) -> Stage {
         match context.knowledge.installed {
-            Some(image) if image.sequence > context.knowledge.floors.floor() => Stage::Raise(Raise::to(image.sequence, self.next)),
+            Some(image) if context.knowledge.floors.next(image.sequence, None).is_some() => Stage::Raise(Raise::to(image.sequence, self.next)),
             _ => self.next.stage(context),
         }
     }

@@ -1,8 +1,8 @@
-//! Raising the floor: erase the spare sector, program the record, read it back.
+//! Raising the floor: one or two records, each erased for, programmed and read back, as [`crate::floor`] says.
 
 use super::inspect::Next;
 use super::{Context, Stage, Turn, Wish};
-use crate::floor::{self, FLOOR_LEN};
+use crate::floor::{FLOOR_LEN, Floor, NextWrite};
 use crate::geometry::Region;
 use crate::reason::Reason;
 use crate::request::Reply;
@@ -10,57 +10,78 @@ use crate::request::Reply;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(crate) struct Raise {
     issue: u64,
+    /// The sector that was last programmed to its end in this power-up.
+    finished: Option<usize>,
     act: Act,
     next: Next,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 enum Act {
-    Erase,
-    Program,
-    ReadBack,
+    Plan,
+    Clear(NextWrite),
+    Erase(NextWrite),
+    Program(NextWrite),
+    ReadBack(NextWrite),
 }
 
 impl Raise {
     pub(super) const fn to(issue: u64, next: Next) -> Self {
-        Self { issue, act: Act::Erase, next }
+        Self { issue, finished: None, act: Act::Plan, next }
     }
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
-        let index = context.knowledge.floors.spare();
-        let Some(sector) = context.config.floors.get(index).copied() else {
-            return Turn::Go(Stage::Wait(Reason::FloorFault));
-        };
-        match (self.act, reply) {
-            (Act::Erase, None) => Turn::Wish(Wish::Erase(sector.base)),
-            (Act::Erase, Some(Reply::Done)) => {
-                self.act = Act::Program;
-                Turn::Wish(self.program(context, sector))
+        let write = match (self.act, reply) {
+            (Act::Plan, None) => return self.plan(context),
+            (Act::Clear(write), Some(Reply::Done)) => {
+                self.act = Act::Erase(write);
+                return Turn::Wish(Wish::Erase(sector(context, write.sector).base));
             }
-            (Act::Program, Some(Reply::Done)) => {
+            (Act::Erase(write), Some(Reply::Done)) => write,
+            (Act::Program(write), Some(Reply::Done)) => {
                 context.buffer.clear();
-                self.act = Act::ReadBack;
-                Turn::Wish(Wish::ReadFlash { address: sector.base, len: FLOOR_LEN as u32 })
+                self.act = Act::ReadBack(write);
+                let address = sector(context, write.sector).base;
+                return Turn::Wish(Wish::ReadFlash { address, len: FLOOR_LEN as u32 });
             }
-            (Act::ReadBack, Some(Reply::Flash(bytes))) if floor::decode(bytes) == Some(self.issue) => {
-                if let Some(record) = context.knowledge.floors.records.get_mut(index) {
-                    *record = Some(self.issue);
+            (Act::ReadBack(write), Some(Reply::Flash(bytes))) if Floor::decode(bytes) == Some(write.record) => {
+                self.finished = Some(write.sector);
+                if let Some(record) = context.knowledge.floors.records.get_mut(write.sector) {
+                    *record = Some(write.record);
                 }
-                Turn::Go(self.next.stage(context))
+                return self.plan(context);
             }
             _ => {
                 context.buffer.clear();
-                Turn::Go(Stage::Wait(Reason::FloorFault))
+                return Turn::Go(Stage::Wait(Reason::FloorFault));
             }
-        }
-    }
-
-    fn program(&self, context: &mut Context<'_>, sector: Region) -> Wish {
+        };
+        self.act = Act::Program(write);
         let flash = context.config.flash;
         context.buffer.clear();
-        context.buffer.append(&floor::encode(self.issue));
+        context.buffer.append(&write.record.encode());
         context.buffer.pad(flash.granule, flash.erased);
         context.buffer.offer(flash.granule);
-        Wish::Program(sector.base)
+        Turn::Wish(Wish::Program(sector(context, write.sector).base))
     }
+
+    /// Looks for the next record to write, and goes on when there is none.
+    fn plan(&mut self, context: &Context<'_>) -> Turn {
+        match context.knowledge.floors.next(self.issue, self.finished) {
+            Some(write) if write.clear_other => {
+                self.act = Act::Clear(write);
+                Turn::Wish(Wish::Erase(sector(context, 1 - write.sector.min(1)).base))
+            }
+            Some(write) => {
+                self.act = Act::Erase(write);
+                Turn::Wish(Wish::Erase(sector(context, write.sector).base))
+            }
+            None => Turn::Go(self.next.stage(context)),
+        }
+    }
+}
+
+fn sector(context: &Context<'_>, index: usize) -> Region {
+    let [first, second] = context.config.floors;
+    if index == 0 { first } else { second }
 }
