@@ -392,3 +392,54 @@ fn compare(draft: &Draft<'_>, found: &Unverified) -> Result<(), EncodeError> {
 const fn agree(same: bool, field: &'static str) -> Result<(), EncodeError> {
     if same { Ok(()) } else { Err(EncodeError::ReadBackDiffers { field }) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ed25519_dalek::{Signer, SigningKey};
+    use hex_literal::hex;
+
+    /// The sample in `tests/vectors` was written by another program (Python), and checked against the drafts' CDDL.
+    #[test]
+    fn another_program_writes_the_same_bytes() {
+        let fields = include_str!("../tests/vectors/own-profile-sample.txt");
+        let field = |name: &str| {
+            let line = fields.lines().find_map(|line| line.strip_prefix(name)?.strip_prefix(" = "));
+            hex::decode(line.unwrap()).unwrap()
+        };
+        let array = |name: &str| <[u8; 32]>::try_from(field(name)).unwrap();
+        let id = |name: &str| <[u8; 16]>::try_from(field(name)).unwrap();
+        let signer = SigningKey::from_bytes(&array("sign_seed"));
+        let key = |kid: &[u8], name: &str| UnitKey { kid: Kid::new(kid).unwrap(), key: array(name) };
+        let text = |item, value: &str| TextEntry { language: "en".into(), item, value: value.into() };
+        let draft = Draft {
+            sequence: 7,
+            version: &[1, 2, 3],
+            vendor: id("vendor_id"),
+            class: id("class_id"),
+            image: &field("plaintext"),
+            text: &[
+                text(TextItem::ManifestDescription, "Demo update 1.2.3"),
+                text(TextItem::UpdateDescription, "Fixes the demo."),
+                text(TextItem::VendorName, "Example"),
+                text(TextItem::ModelName, "Demo board"),
+                text(TextItem::VendorDomain, "example.com"),
+                text(TextItem::ModelInfo, "demo-board rev A"),
+                text(TextItem::ComponentVersion, "1.2.3"),
+            ],
+            recipients: &[key(b"gen1", "kek_gen1"), key(b"gen2", "kek_gen2")],
+            content_key: array("cek"),
+            iv: id("iv"),
+        };
+        let kid = Kid::new(b"author-1").unwrap();
+        let file = assemble(&draft, kid, |signed| signer.sign(signed).to_bytes()).unwrap();
+        assert_eq!(hex::encode(&file), hex::encode(field("envelope")));
+        // Its counter does not start at zero, which is legal to read but not what we write.
+        assert!(matches!(encode(&draft, b"author-1", |_| [0; 64]), Err(EncodeError::IvCounter)));
+    }
+
+    #[test]
+    fn iv_leaves_room_for_the_counter() {
+        assert_eq!(iv(hex!("0102030405060708090a0b0c")), hex!("0102030405060708090a0b0c00000000"));
+    }
+}
