@@ -97,9 +97,10 @@ pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Vo
         });
     }
 
-    let root_sectors = u64::from(root_entries)
-        .wrapping_mul(32)
-        .div_ceil(u64::from(sector_size));
+    // Rounded up to whole sectors, whose size is a power of two.
+    let root_bytes = u64::from(root_entries).wrapping_mul(32);
+    let root_sectors = root_bytes.wrapping_add(u64::from(sector_size).wrapping_sub(1))
+        >> sector_size.trailing_zeros();
     let first_root =
         u64::from(reserved).wrapping_add(u64::from(fats).wrapping_mul(u64::from(fat_sectors)));
     let first_data = first_root.wrapping_add(root_sectors);

@@ -152,7 +152,7 @@ impl FileReader {
                 last: volume.last_cluster(),
             });
         }
-        if self.size.div_ceil(volume.cluster_size()) > volume.clusters {
+        if u64::from(self.size) > volume.data_bytes() {
             return Err(Error::FileTooLarge { size: self.size });
         }
         self.phase = Phase::Cluster { index: 0 };

@@ -128,6 +128,12 @@ impl Volume {
         self.clusters
     }
 
+    /// Bytes of all clusters.
+    #[must_use]
+    pub const fn data_bytes(&self) -> u64 {
+        (self.clusters as u64).wrapping_mul(self.cluster_size() as u64)
+    }
+
     /// The highest cluster number.
     #[must_use]
     pub const fn last_cluster(&self) -> u32 {
@@ -240,9 +246,8 @@ impl Volume {
     pub const fn max_directory_reads(&self) -> u64 {
         let entries = MAX_DIRECTORY_ENTRIES as u64;
         let blocks = entries.div_ceil(16);
-        // FAT12 entries may straddle two blocks.
-        let links = blocks
-            .div_ceil(self.cluster_blocks as u64)
+        // Blocks per cluster are a power of two; a FAT12 entry may straddle two blocks.
+        let links = (blocks >> self.cluster_blocks.trailing_zeros())
             .wrapping_add(1)
             .wrapping_mul(2);
         entries.wrapping_add(blocks).wrapping_add(links)

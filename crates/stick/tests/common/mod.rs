@@ -9,7 +9,7 @@ use std::process::{Command, Output};
 
 use stick::{Calendar, DeviceBlock, Kind, StickImage, StickSpec};
 
-pub const STAMP: Calendar = Calendar {
+pub(crate) const STAMP: Calendar = Calendar {
     year: 2026,
     month: 11,
     day: 25,
@@ -18,7 +18,7 @@ pub const STAMP: Calendar = Calendar {
     second: 14,
 };
 
-pub fn spec(kind: Kind, size: u64) -> StickSpec {
+pub(crate) fn spec(kind: Kind, size: u64) -> StickSpec {
     StickSpec {
         kind,
         size,
@@ -34,7 +34,7 @@ pub fn spec(kind: Kind, size: u64) -> StickSpec {
 }
 
 /// Bytes that do not repeat within a block, a cluster or a file.
-pub fn noise(length: usize, seed: u64) -> Vec<u8> {
+pub(crate) fn noise(length: usize, seed: u64) -> Vec<u8> {
     let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
     let next = || {
         state ^= state << 13;
@@ -46,7 +46,7 @@ pub fn noise(length: usize, seed: u64) -> Vec<u8> {
 }
 
 /// Runs a general tool; if it is not there, fails with the name of its Debian package.
-pub fn tool(
+pub(crate) fn tool(
     package: &str,
     name: &str,
     set_up: impl FnOnce(&mut Command) -> &mut Command,
@@ -75,7 +75,7 @@ pub fn tool(
 }
 
 /// What the tool wrote; fails if it did not end well.
-pub fn succeed(output: &Output) -> String {
+pub(crate) fn succeed(output: &Output) -> String {
     let text = String::from_utf8_lossy(&output.stdout).into_owned();
     assert!(
         output.status.success(),
@@ -87,7 +87,10 @@ pub fn succeed(output: &Output) -> String {
 }
 
 /// Writes the blocks from `first` on as a file of its own.
-pub fn write_from(image: &StickImage, first: u64, path: &Path) {
+pub(crate) fn write_from(image: &StickImage, first: u64, path: &Path) {
+    if first == 0 {
+        return image.write_to(path).unwrap();
+    }
     let mut file = File::create(path).unwrap();
     file.set_len(image.size() - first * 512).unwrap();
     for number in first..image.blocks() {
