@@ -105,11 +105,17 @@ struct Named {
     makeup: Makeup,
 }
 
-pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn PartBook>) -> Option<Board> {
+pub(crate) fn read(
+    section: &Section<'_, '_>,
+    vendor: Option<&Uuid>,
+    parts: Option<&dyn PartBook>,
+) -> Option<Board> {
     let revision = section.value("revision").and_then(|entry| revision(&entry));
     let model = section.value("model").and_then(|entry| entry.text());
     let recognise = section.value("recognise").and_then(|entry| entry.text());
-    let build = section.value("build").and_then(|entry| build_template(&entry));
+    let build = section
+        .value("build")
+        .and_then(|entry| build_template(&entry));
     let supply = section.value("supply").and_then(|entry| supply(&entry));
     let part_entry = section.value("part");
     let part = part_entry.as_ref().and_then(Entry::text);
@@ -123,10 +129,19 @@ pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Opti
     let mut range = |entry: Option<Entry<'_, '_>>, what: &str, makeup: Makeup| {
         let entry = entry?;
         let range = entry.range()?;
-        named.push(Named { name: title(what), range, span: entry.span(), makeup });
+        named.push(Named {
+            name: title(what),
+            range,
+            span: entry.span(),
+            makeup,
+        });
         Some(range)
     };
-    let installer = range(section.value("installer"), "installer", Makeup::WholeSectors);
+    let installer = range(
+        section.value("installer"),
+        "installer",
+        Makeup::WholeSectors,
+    );
     let floor = section.value("floor").and_then(|entry| {
         let members = entry.list()?;
         let [first, second] = members.as_slice() else {
@@ -136,25 +151,43 @@ pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Opti
             );
         };
         let first = range(Some(first.clone()), "first floor sector", Makeup::OneSector);
-        let second = range(Some(second.clone()), "second floor sector", Makeup::OneSector);
+        let second = range(
+            Some(second.clone()),
+            "second floor sector",
+            Makeup::OneSector,
+        );
         Some([first?, second?])
     });
     let slot = range(section.value("slot"), "slot", Makeup::WholeSectors);
     let ram = range(section.value("ram"), "ram", Makeup::Anything);
-    let reserved = section.sections("reserved", "the reserved range", RESERVED_KEYS).into_iter().map(|member| {
-        let purpose = member.value("use").and_then(|entry| entry.text());
-        let range = range_of(&member, "reserved")?;
-        let purpose = purpose?;
-        let name = title(&format!("range reserved for {purpose}"));
-        named.push(Named { name, range, span: member.span(), makeup: Makeup::Anything });
-        Some(Reserved { range, purpose })
-    });
+    let reserved = section
+        .sections("reserved", "the reserved range", RESERVED_KEYS)
+        .into_iter()
+        .map(|member| {
+            let purpose = member.value("use").and_then(|entry| entry.text());
+            let range = range_of(&member, "reserved")?;
+            let purpose = purpose?;
+            let name = title(&format!("range reserved for {purpose}"));
+            named.push(Named {
+                name,
+                range,
+                span: member.span(),
+                makeup: Makeup::Anything,
+            });
+            Some(Reserved { range, purpose })
+        });
     let reserved: Option<Vec<Reserved>> = reserved.collect();
     refuse_overlaps(section, &named);
 
     if let (Some(parts), Some(id), Some(entry)) = (parts, &part, &part_entry) {
         match parts.flash(id) {
-            None => unknown_part(entry, "part", id, parts),
+            None => unknown_part(
+                entry,
+                "part",
+                "the parts table as a microcontroller",
+                id,
+                parts,
+            ),
             Some(flash) => {
                 fit(section, &named, id, &flash);
                 if let (Some(entry), Some(core)) = (&core_entry, &core)
@@ -171,7 +204,13 @@ pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Opti
     if let (Some(parts), Some(id), Some(entry)) = (parts, &settings_memory, &memory_entry)
         && !parts.is_settings_memory(id)
     {
-        unknown_part(entry, "settings_memory", id, parts);
+        unknown_part(
+            entry,
+            "settings_memory",
+            "the parts table as a settings memory",
+            id,
+            parts,
+        );
     }
 
     let model = model?;
@@ -186,7 +225,13 @@ pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Opti
         settings_memory: settings_memory?,
         build: build?,
         supply: supply?,
-        map: MemoryMap { installer: installer?, floor: floor?, slot: slot?, ram: ram?, reserved: reserved? },
+        map: MemoryMap {
+            installer: installer?,
+            floor: floor?,
+            slot: slot?,
+            ram: ram?,
+            reserved: reserved?,
+        },
     })
 }
 
@@ -204,9 +249,16 @@ fn revision(entry: &Entry<'_, '_>) -> Option<String> {
 
 fn supply(entry: &Entry<'_, '_>) -> Option<Supply> {
     let section = entry.section("the supply", SUPPLY_KEYS)?;
-    let millivolts = section.value("millivolts").and_then(|entry| entry.integer_u32(500..=60_000));
-    let hold_up_ms = section.value("hold_up_ms").and_then(|entry| entry.integer_u32(0..=3_600_000));
-    Some(Supply { millivolts: millivolts?, hold_up_ms: hold_up_ms? })
+    let millivolts = section
+        .value("millivolts")
+        .and_then(|entry| entry.integer_u32(500..=60_000));
+    let hold_up_ms = section
+        .value("hold_up_ms")
+        .and_then(|entry| entry.integer_u32(0..=3_600_000));
+    Some(Supply {
+        millivolts: millivolts?,
+        hold_up_ms: hold_up_ms?,
+    })
 }
 
 fn build_template(entry: &Entry<'_, '_>) -> Option<String> {
@@ -238,7 +290,11 @@ fn refuse_overlaps(section: &Section<'_, '_>, named: &[Named]) {
     for (index, one) in named.iter().enumerate() {
         for other in named.iter().take(index) {
             if let Some(shared) = one.range.shared_with(other.range) {
-                let problem = Problem::Overlap { one: one.name.clone(), other: other.name.clone(), shared };
+                let problem = Problem::Overlap {
+                    one: one.name.clone(),
+                    other: other.name.clone(),
+                    shared,
+                };
                 section.notes().add(one.span.clone(), problem);
             }
         }
@@ -246,26 +302,45 @@ fn refuse_overlaps(section: &Section<'_, '_>, named: &[Named]) {
 }
 
 fn fit(section: &Section<'_, '_>, named: &[Named], part: &str, flash: &FlashPart) {
-    for Named { name, range, span, makeup } in named {
+    for Named {
+        name,
+        range,
+        span,
+        makeup,
+    } in named
+    {
         let why = match makeup {
             Makeup::WholeSectors => flash.against_whole_sectors(*range),
             Makeup::OneSector => flash.against_one_sector(*range),
             Makeup::Anything => None,
         };
         if let Some(why) = why {
-            let problem = Problem::DoesNotFit { what: name.clone(), range: *range, part: part.to_owned(), why };
+            let problem = Problem::DoesNotFit {
+                what: name.clone(),
+                range: *range,
+                part: part.to_owned(),
+                why,
+            };
             section.notes().add(span.clone(), problem);
         }
     }
 }
 
-fn unknown_part(entry: &Entry<'_, '_>, key: &'static str, id: &str, parts: &dyn PartBook) {
+fn unknown_part(
+    entry: &Entry<'_, '_>,
+    key: &'static str,
+    list: &'static str,
+    id: &str,
+    parts: &dyn PartBook,
+) {
     let known = parts.identifiers();
-    let near = nearest(id, known.iter().map(String::as_str)).filter(|near| *near != id).map(str::to_owned);
+    let near = nearest(id, known.iter().map(String::as_str))
+        .filter(|near| *near != id)
+        .map(str::to_owned);
     let problem = Problem::UnknownName {
         key,
         value: format!("{id:?}"),
-        list: "the parts table as a part of that kind",
+        list,
         near,
         advice: "Use a part of the table, or describe the part in a table of your own.",
     };

@@ -18,7 +18,8 @@ impl Date {
     /// # Errors
     /// There is no such day, or the year is not from 1 to 9999.
     pub const fn new(year: u16, month: u8, day: u8) -> Result<Self, DateError> {
-        let leap = year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
+        let leap =
+            year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
         let days = match month {
             1 | 3 | 5 | 7 | 8 | 10 | 12 => 31,
             4 | 6 | 9 | 11 => 30,
@@ -61,7 +62,10 @@ impl FromStr for Date {
         let mut fields = text.split('-');
         let mut field = |width: usize| {
             let digits = fields.next().filter(|digits| digits.len() == width)?;
-            digits.bytes().all(|byte| byte.is_ascii_digit()).then_some(digits)
+            digits
+                .bytes()
+                .all(|byte| byte.is_ascii_digit())
+                .then_some(digits)
         };
         let (Some(year), Some(month), Some(day)) = (field(4), field(2), field(2)) else {
             return Err(DateError::NotADate);
@@ -70,7 +74,11 @@ impl FromStr for Date {
             return Err(DateError::NotADate);
         }
         let number = |digits: &str| digits.parse().map_err(|_| DateError::NotADate);
-        Self::new(year.parse().map_err(|_| DateError::NotADate)?, number(month)?, number(day)?)
+        Self::new(
+            year.parse().map_err(|_| DateError::NotADate)?,
+            number(month)?,
+            number(day)?,
+        )
     }
 }
 
@@ -91,17 +99,31 @@ mod tests {
 
     #[test]
     fn leap_years_follow_the_gregorian_rule() {
-        for (text, exists) in
-            [("2024-02-29", true), ("2026-02-29", false), ("1900-02-29", false), ("2000-02-29", true)]
-        {
+        for (text, exists) in [
+            ("2024-02-29", true),
+            ("2026-02-29", false),
+            ("1900-02-29", false),
+            ("2000-02-29", true),
+        ] {
             assert_eq!(text.parse::<Date>().is_ok(), exists, "{text}");
         }
     }
 
     #[test]
     fn only_the_one_form_is_read() {
-        assert_eq!("2026-01-05".parse::<Date>().unwrap().to_string(), "2026-01-05");
-        for text in ["", "2026-1-5", "5.1.2026", "2026-01-05T00:00", "2026-01-05-", "+026-01-05", " 2026-01-05"] {
+        assert_eq!(
+            "2026-01-05".parse::<Date>().unwrap().to_string(),
+            "2026-01-05"
+        );
+        for text in [
+            "",
+            "2026-1-5",
+            "5.1.2026",
+            "2026-01-05T00:00",
+            "2026-01-05-",
+            "+026-01-05",
+            " 2026-01-05",
+        ] {
             assert_eq!(text.parse::<Date>(), Err(DateError::NotADate), "{text}");
         }
         assert_eq!("2026-13-01".parse::<Date>(), Err(DateError::NoSuchDay));

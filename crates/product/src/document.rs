@@ -23,17 +23,30 @@ pub(crate) struct Notes<'i> {
 
 impl<'i> Notes<'i> {
     pub(crate) const fn new(text: &'i str) -> Self {
-        Self { text, secret: false, faults: RefCell::new(Vec::new()) }
+        Self {
+            text,
+            secret: false,
+            faults: RefCell::new(Vec::new()),
+        }
     }
 
     /// For a text whose values must not get into any message.
     pub(crate) const fn of_secret(text: &'i str) -> Self {
-        Self { text, secret: true, faults: RefCell::new(Vec::new()) }
+        Self {
+            text,
+            secret: true,
+            faults: RefCell::new(Vec::new()),
+        }
     }
 
     pub(crate) fn add(&self, span: std::ops::Range<usize>, problem: Problem) {
         let (line, column) = self.position(span.start);
-        let fault = Fault { line, column, span: span.into(), problem };
+        let fault = Fault {
+            line,
+            column,
+            span: span.into(),
+            problem,
+        };
         self.faults.borrow_mut().push(fault);
     }
 
@@ -65,7 +78,12 @@ impl<'i> Notes<'i> {
                 if faults.is_empty() {
                     // A reader that gives up without a reason is our own mistake; it must not pass for success.
                     let message = "the content could not be used".to_owned();
-                    faults.push(Fault { line: 1, column: 1, span: 0.into(), problem: Problem::Syntax { message } });
+                    faults.push(Fault {
+                        line: 1,
+                        column: 1,
+                        span: 0.into(),
+                        problem: Problem::Syntax { message },
+                    });
                 }
                 Err(DocumentError::new(name, self.text, faults))
             }
@@ -76,7 +94,10 @@ impl<'i> Notes<'i> {
 /// Parses the text; a syntax error is noted.
 pub(crate) fn parse<'i>(notes: &Notes<'i>) -> Option<Spanned<DeTable<'i>>> {
     if notes.text.len() > LONGEST {
-        let message = format!("{} bytes are more than such a document can have", notes.text.len());
+        let message = format!(
+            "{} bytes are more than such a document can have",
+            notes.text.len()
+        );
         notes.add(0..0, Problem::Syntax { message });
         return None;
     }
@@ -107,7 +128,12 @@ impl<'d, 'i> Section<'d, 'i> {
         known: &'static [&'static str],
     ) -> Self {
         // A key missing at the top is best shown at the top, not as a span over everything.
-        let section = Self { notes, table: root.get_ref(), at: 0..0, place: "the file" };
+        let section = Self {
+            notes,
+            table: root.get_ref(),
+            at: 0..0,
+            place: "the file",
+        };
         section.refuse_others(known);
         section
     }
@@ -117,7 +143,12 @@ impl<'d, 'i> Section<'d, 'i> {
             let name: &str = key.get_ref();
             if !known.contains(&name) {
                 let near = nearest(name, known.iter().copied());
-                let problem = Problem::UnknownKey { place: self.place, key: name.to_owned(), near, known };
+                let problem = Problem::UnknownKey {
+                    place: self.place,
+                    key: name.to_owned(),
+                    near,
+                    known,
+                };
                 self.notes.add(key.span(), problem);
             }
         }
@@ -126,16 +157,61 @@ impl<'d, 'i> Section<'d, 'i> {
     /// The value of a key that may be left out.
     pub(crate) fn find(&self, key: &'static str) -> Option<Entry<'d, 'i>> {
         let (_, value) = self.table.iter().find(|(name, _)| name.get_ref() == key)?;
-        Some(Entry { notes: self.notes, key, value })
+        Some(Entry {
+            notes: self.notes,
+            key,
+            value,
+        })
     }
 
     /// The value of a key that must be there.
     pub(crate) fn value(&self, key: &'static str) -> Option<Entry<'d, 'i>> {
         let entry = self.find(key);
         if entry.is_none() {
-            self.notes.add(self.at.clone(), Problem::MissingKey { place: self.place, key });
+            self.lacks(key, format!("{key} = ..."));
         }
         entry
+    }
+
+    fn lacks(&self, key: &'static str, form: String) {
+        self.notes.add(
+            self.at.clone(),
+            Problem::MissingKey {
+                place: self.place,
+                key,
+                form,
+            },
+        );
+    }
+
+    /// The table of `[key]`, which must be there.
+    pub(crate) fn table(
+        &self,
+        key: &'static str,
+        place: &'static str,
+        known: &'static [&'static str],
+    ) -> Option<Section<'d, 'i>> {
+        match self.find(key) {
+            Some(entry) => entry.section(place, known),
+            None => {
+                self.lacks(key, place.to_owned());
+                None
+            }
+        }
+    }
+
+    /// The tables of `[[key]]`, of which there must be at least one.
+    pub(crate) fn some_sections(
+        &self,
+        key: &'static str,
+        place: &'static str,
+        known: &'static [&'static str],
+    ) -> Option<Vec<Section<'d, 'i>>> {
+        if self.find(key).is_none_or(|entry| entry.is_empty_list()) {
+            self.lacks(key, place.to_owned());
+            return None;
+        }
+        Some(self.sections(key, place, known))
     }
 
     /// The tables of `[[key]]`, none if there is none.
@@ -145,8 +221,14 @@ impl<'d, 'i> Section<'d, 'i> {
         place: &'static str,
         known: &'static [&'static str],
     ) -> Vec<Section<'d, 'i>> {
-        let entries = self.find(key).and_then(|entry| entry.list()).unwrap_or_default();
-        entries.iter().filter_map(|entry| entry.section(place, known)).collect()
+        let entries = self
+            .find(key)
+            .and_then(|entry| entry.list())
+            .unwrap_or_default();
+        entries
+            .iter()
+            .filter_map(|entry| entry.section(place, known))
+            .collect()
     }
 
     /// Bytes of the document to point at for the table as a whole.
@@ -186,21 +268,37 @@ impl<'d, 'i> Entry<'d, 'i> {
             DeValue::Array(_) => "a list",
             DeValue::Table(_) => "a table",
         };
-        self.notes.add(self.span(), Problem::WrongType { key: self.key, found, expected });
+        self.notes.add(
+            self.span(),
+            Problem::WrongType {
+                key: self.key,
+                found,
+                expected,
+            },
+        );
         None
     }
 
     /// Notes that the value will not do.
-    pub(crate) fn refuse<T>(&self, expected: impl Into<String>, advice: impl Into<String>) -> Option<T> {
+    pub(crate) fn refuse<T>(
+        &self,
+        expected: impl Into<String>,
+        advice: impl Into<String>,
+    ) -> Option<T> {
         let found = match self.value.get_ref() {
             _ if self.notes.secret => "this".to_owned(),
             DeValue::String(text) => format!("{text:?}"),
             DeValue::Integer(integer) => integer.to_string(),
             DeValue::Datetime(date) => date.to_string(),
+            DeValue::Array(members) => format!("a list of {}", members.len()),
             _ => "this".to_owned(),
         };
-        let problem =
-            Problem::BadValue { key: self.key, found, expected: expected.into(), advice: advice.into() };
+        let problem = Problem::BadValue {
+            key: self.key,
+            found,
+            expected: expected.into(),
+            advice: advice.into(),
+        };
         self.notes.add(self.span(), problem);
         None
     }
@@ -233,7 +331,11 @@ impl<'d, 'i> Entry<'d, 'i> {
         match u64::from_str_radix(integer.as_str(), integer.radix()) {
             Ok(number) if allowed.contains(&number) => Some(number),
             _ => self.refuse(
-                format!("a whole number from {} to {}", allowed.start(), allowed.end()),
+                format!(
+                    "a whole number from {} to {}",
+                    allowed.start(),
+                    allowed.end()
+                ),
                 "Write a number from that range.",
             ),
         }
@@ -266,12 +368,23 @@ impl<'d, 'i> Entry<'d, 'i> {
         }
     }
 
+    fn is_empty_list(&self) -> bool {
+        matches!(self.value.get_ref(), DeValue::Array(members) if members.is_empty())
+    }
+
     /// The members of a list; each speaks under the list's key.
     pub(crate) fn list(&self) -> Option<Vec<Entry<'d, 'i>>> {
         match self.value.get_ref() {
-            DeValue::Array(members) => {
-                Some(members.iter().map(|value| Entry { notes: self.notes, key: self.key, value }).collect())
-            }
+            DeValue::Array(members) => Some(
+                members
+                    .iter()
+                    .map(|value| Entry {
+                        notes: self.notes,
+                        key: self.key,
+                        value,
+                    })
+                    .collect(),
+            ),
             _ => self.wrong_type("a list in [brackets]"),
         }
     }
@@ -285,7 +398,12 @@ impl<'d, 'i> Entry<'d, 'i> {
         let DeValue::Table(table) = self.value.get_ref() else {
             return self.wrong_type("a table");
         };
-        let section = Section { notes: self.notes, table, at: self.span(), place };
+        let section = Section {
+            notes: self.notes,
+            table,
+            at: self.span(),
+            place,
+        };
         section.refuse_others(known);
         Some(section)
     }
@@ -313,12 +431,18 @@ impl<'d, 'i> Entry<'d, 'i> {
 
 /// The range that a table's `start` and `size` give; `key` is what a complaint calls it.
 pub(crate) fn range_of(section: &Section<'_, '_>, key: &'static str) -> Option<Range> {
-    let start = section.value("start").and_then(|entry| entry.integer_u32(0..=u32::MAX));
-    let size = section.value("size").and_then(|entry| entry.integer_u32(0..=u32::MAX));
+    let start = section
+        .value("start")
+        .and_then(|entry| entry.integer_u32(0..=u32::MAX));
+    let size = section
+        .value("size")
+        .and_then(|entry| entry.integer_u32(0..=u32::MAX));
     match Range::new(start?, size?) {
         Ok(range) => Some(range),
         Err(error) => {
-            section.notes().add(section.span(), Problem::BadRange { key, error });
+            section
+                .notes()
+                .add(section.span(), Problem::BadRange { key, error });
             None
         }
     }

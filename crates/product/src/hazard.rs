@@ -47,7 +47,10 @@ impl Hazard {
 
     /// The word of a product file.
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(_, hazard)| *hazard == self).map_or("", |(word, _)| word)
+        Self::WORDS
+            .iter()
+            .find(|(_, hazard)| *hazard == self)
+            .map_or("", |(word, _)| word)
     }
 }
 

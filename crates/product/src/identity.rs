@@ -26,7 +26,10 @@ mod tests {
     /// RFC 9562 appendix A.4: the name-based UUID of www.example.com in the DNS name space.
     #[test]
     fn rfc_9562_example_of_version_5() {
-        assert_eq!(vendor_id("www.example.com").to_string(), "2ed6657d-e927-568b-95e1-2665a8aea6a2");
+        assert_eq!(
+            vendor_id("www.example.com").to_string(),
+            "2ed6657d-e927-568b-95e1-2665a8aea6a2"
+        );
     }
 
     /// The class identifier of the SUIT manifest draft's published examples (appendix B): their vendor identifier, and
@@ -34,6 +37,9 @@ mod tests {
     #[test]
     fn suit_manifest_example_class() {
         let vendor = Uuid::from_u128(0xfa6b4a53_d5ad_5fdf_be9d_e663e4d41ffe);
-        assert_eq!(class_id(&vendor, "suit").to_string(), "1492af14-2569-5e48-bf42-9b2d51f2ab45");
+        assert_eq!(
+            class_id(&vendor, "suit").to_string(),
+            "1492af14-2569-5e48-bf42-9b2d51f2ab45"
+        );
     }
 }

@@ -51,15 +51,20 @@ impl FlashPart {
             return Some(format!("there is no flash at {last:#010x}"));
         };
         if start != first {
-            return Some(format!("it starts inside the sector that begins at {start:#010x}"));
+            return Some(format!(
+                "it starts inside the sector that begins at {start:#010x}"
+            ));
         }
-        (end != range.end()).then(|| format!("it ends inside the sector that ends at {:#010x}", end - 1))
+        (end != range.end())
+            .then(|| format!("it ends inside the sector that ends at {:#010x}", end - 1))
     }
 
     /// Why `range` is not exactly one sector, if it is not.
     pub(crate) fn against_one_sector(&self, range: Range) -> Option<String> {
         let whole = self.against_whole_sectors(range);
-        let one = self.sector_at(u64::from(range.start())).is_some_and(|(_, end)| end == range.end());
+        let one = self
+            .sector_at(u64::from(range.start()))
+            .is_some_and(|(_, end)| end == range.end());
         whole.or_else(|| (!one).then(|| "it must be exactly one sector".to_owned()))
     }
 }

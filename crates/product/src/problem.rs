@@ -1,7 +1,7 @@
 //! What can be wrong with a document that people write, and where.
 
 use crate::range::{Range, RangeError};
-use crate::version::VersionError;
+use crate::version::{Clash, VersionError};
 use miette::{Diagnostic, NamedSource, SourceSpan};
 use thiserror::Error;
 
@@ -34,6 +34,8 @@ pub enum Problem {
         place: &'static str,
         /// The key.
         key: &'static str,
+        /// How the line to add begins.
+        form: String,
     },
     /// A value of another TOML type.
     #[error("`{key}` is {found}, where {expected} is expected")]
@@ -98,7 +100,7 @@ pub enum Problem {
         first_line: usize,
     },
     /// A name that should be listed elsewhere and is not.
-    #[error("`{key}` names {value}, which {list} does not have")]
+    #[error("`{key}` names {value}, which is not in {list}")]
     UnknownName {
         /// The key.
         key: &'static str,
@@ -114,6 +116,9 @@ pub enum Problem {
     /// A version text that will not do.
     #[error("{0}")]
     Version(VersionError),
+    /// Two versions that cannot stand beside each other.
+    #[error("{0}")]
+    Clash(Clash),
 }
 
 impl Problem {
@@ -130,7 +135,7 @@ impl Problem {
             Self::UnknownKey { known, .. } => {
                 format!("Take the line out, or use one of: {}.", known.join(", "))
             }
-            Self::MissingKey { key, .. } => format!("Add a line `{key} = ...` there."),
+            Self::MissingKey { form, .. } => format!("Add a line `{form}` there."),
             Self::WrongType { expected, .. } => format!("Write {expected}."),
             Self::BadValue { advice, .. } => advice.clone(),
             Self::Overlap { .. } => "Move or shorten one of the two.".to_owned(),
@@ -142,6 +147,7 @@ impl Problem {
             Self::UnknownName { near: Some(near), .. } => format!("Did you mean `{near}`?"),
             Self::UnknownName { advice, .. } => (*advice).to_owned(),
             Self::Version(error) => error.advice(),
+            Self::Clash(clash) => clash.advice().to_owned(),
         }
     }
 
@@ -158,7 +164,7 @@ impl Problem {
             Self::Overlap { one, .. } => one,
             Self::DoesNotFit { what, .. } => what,
             Self::Duplicate { what, .. } => what,
-            Self::Version(_) => "a version",
+            Self::Version(_) | Self::Clash(_) => "a version",
         }
     }
 }
@@ -200,7 +206,11 @@ pub struct DocumentError {
 impl DocumentError {
     pub(crate) fn new(name: &str, text: &str, mut faults: Vec<Fault>) -> Self {
         faults.sort_by_key(|fault| (fault.line, fault.column));
-        Self { name: name.to_owned(), text: NamedSource::new(name, text.to_owned()).with_language("TOML"), faults }
+        Self {
+            name: name.to_owned(),
+            text: NamedSource::new(name, text.to_owned()).with_language("TOML"),
+            faults,
+        }
     }
 
     /// The document's name.
@@ -215,7 +225,14 @@ impl DocumentError {
 
     fn summary(&self) -> String {
         let lines = self.faults.iter().map(|fault| {
-            format!("{}:{}:{}: {}. {}", self.name, fault.line, fault.column, fault.problem, fault.problem.advice())
+            format!(
+                "{}:{}:{}: {}. {}",
+                self.name,
+                fault.line,
+                fault.column,
+                fault.problem,
+                fault.problem.advice()
+            )
         });
         lines.collect::<Vec<_>>().join("\n")
     }
@@ -227,6 +244,8 @@ impl Diagnostic for DocumentError {
     }
 
     fn related<'a>(&'a self) -> Option<Box<dyn Iterator<Item = &'a dyn Diagnostic> + 'a>> {
-        Some(Box::new(self.faults.iter().map(|fault| fault as &dyn Diagnostic)))
+        Some(Box::new(
+            self.faults.iter().map(|fault| fault as &dyn Diagnostic),
+        ))
     }
 }

@@ -1,7 +1,8 @@
 //! The product file, `product.toml`: what the maker declares about the product.
 //!
-//! `docs` of each field say what the key of the same name means; units are in the names. Unknown keys are refused,
-//! with the name that was probably meant, because a misspelt key would otherwise pass for a default.
+//! A key of the file means what the field of the same name means here; units of measurement are in the names. Unknown
+//! keys are refused, with the name that was probably meant, because a misspelt key would otherwise pass for a default.
+//! `demo/kc4/product.toml` is a whole example.
 
 use crate::board::{self, Board, relative_path};
 use crate::date::Date;
@@ -16,8 +17,18 @@ use crate::version::{Clash, MAX_PLACES, Scheme, Version, lint};
 /// The format that this crate reads and writes.
 pub const FORMAT: u64 = 1;
 
-const ROOT_KEYS: &[&str] =
-    &["format", "maker", "product", "board", "versions", "policy", "keys", "generation", "screens", "owner"];
+const ROOT_KEYS: &[&str] = &[
+    "format",
+    "maker",
+    "product",
+    "board",
+    "versions",
+    "policy",
+    "keys",
+    "generation",
+    "screens",
+    "owner",
+];
 const MAKER_KEYS: &[&str] = &["name", "domain", "contact"];
 const PRODUCT_KEYS: &[&str] = &["name", "short", "description", "hazards", "supported_until"];
 const VERSIONS_KEYS: &[&str] = &["scheme", "places", "list", "accept_disputed_order"];
@@ -115,7 +126,11 @@ impl Product {
     ///
     /// # Errors
     /// Everything that is wrong with the file, each with its place.
-    pub fn read(name: &str, text: &str, parts: Option<&dyn PartBook>) -> Result<Self, DocumentError> {
+    pub fn read(
+        name: &str,
+        text: &str,
+        parts: Option<&dyn PartBook>,
+    ) -> Result<Self, DocumentError> {
         let notes = Notes::new(text);
         let product = parse(&notes).and_then(|root| {
             let root = Section::root(&notes, &root, ROOT_KEYS);
@@ -152,15 +167,19 @@ pub(crate) fn format(entry: &Entry<'_, '_>) -> Option<u64> {
 }
 
 fn read_root(root: &Section<'_, '_>, parts: Option<&dyn PartBook>) -> Option<Product> {
-    let table = |key, place, known| root.value(key).and_then(|entry| entry.section(place, known));
+    let table = |key, place, known| root.table(key, place, known);
     let maker = table("maker", "[maker]", MAKER_KEYS).and_then(|section| maker(&section));
     let about = table("product", "[product]", PRODUCT_KEYS).and_then(|section| about(&section));
     let boards = boards(root, maker.as_ref().map(|maker| &maker.vendor), parts);
-    let versions = table("versions", "[versions]", VERSIONS_KEYS).and_then(|section| versions(&section));
-    let policy = table("policy", "[policy]", POLICY_KEYS).and_then(|section| policy(&section, versions.as_ref()));
+    let versions =
+        table("versions", "[versions]", VERSIONS_KEYS).and_then(|section| versions(&section));
+    let policy = table("policy", "[policy]", POLICY_KEYS)
+        .and_then(|section| policy(&section, versions.as_ref()));
     let keys = table("keys", "[keys]", KEYS_KEYS).and_then(|section| keys(root, &section));
-    let screens = table("screens", "[screens]", Screens::KEYS).and_then(|section| Screens::read(&section));
-    let owner = table("owner", "[owner]", OwnerTexts::KEYS).and_then(|section| OwnerTexts::read(&section));
+    let screens =
+        table("screens", "[screens]", Screens::KEYS).and_then(|section| Screens::read(&section));
+    let owner =
+        table("owner", "[owner]", OwnerTexts::KEYS).and_then(|section| OwnerTexts::read(&section));
     let about = about?;
     Some(Product {
         maker: maker?,
@@ -184,7 +203,12 @@ fn maker(section: &Section<'_, '_>) -> Option<Maker> {
     let contact = section.value("contact").and_then(|entry| entry.text());
     let domain = domain?;
     let vendor = vendor_id(&domain);
-    Some(Maker { name: name?, domain, contact: contact?, vendor })
+    Some(Maker {
+        name: name?,
+        domain,
+        contact: contact?,
+        vendor,
+    })
 }
 
 /// A domain name in lower case: labels of 1 to 63 letters, digits and inner hyphens (RFC 1123 section 2.1).
@@ -192,7 +216,10 @@ fn domain(entry: &Entry<'_, '_>) -> Option<String> {
     let text = entry.raw_text()?;
     let plain = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-';
     let label = |label: &str| {
-        (1..=63).contains(&label.len()) && label.bytes().all(plain) && !label.starts_with('-') && !label.ends_with('-')
+        (1..=63).contains(&label.len())
+            && label.bytes().all(plain)
+            && !label.starts_with('-')
+            && !label.ends_with('-')
     };
     if text.len() > 253 || !text.contains('.') || !text.split('.').all(label) {
         return entry.refuse(
@@ -217,15 +244,30 @@ fn about(section: &Section<'_, '_>) -> Option<About> {
     let description = section.value("description").and_then(|entry| entry.text());
     let hazards = section.value("hazards").and_then(|entry| {
         let members = entry.list()?;
-        let hazards: Vec<Option<Hazard>> = members.iter().map(|member| member.word(Hazard::WORDS)).collect();
-        refuse_repeats("the hazard", members.iter().map(|member| (member.raw_text(), member.span())), section.notes());
+        let hazards: Vec<Option<Hazard>> = members
+            .iter()
+            .map(|member| member.word(Hazard::WORDS))
+            .collect();
+        refuse_repeats(
+            "the hazard",
+            members
+                .iter()
+                .map(|member| (member.raw_text(), member.span())),
+            section.notes(),
+        );
         hazards.into_iter().collect::<Option<Vec<_>>>()
     });
     let supported_until = match section.find("supported_until") {
         Some(entry) => Some(entry.date()?),
         None => None,
     };
-    Some(About { name: name?, short: short?, description: description?, hazards: hazards?, supported_until })
+    Some(About {
+        name: name?,
+        short: short?,
+        description: description?,
+        hazards: hazards?,
+        supported_until,
+    })
 }
 
 fn short(entry: &Entry<'_, '_>) -> Option<String> {
@@ -240,21 +282,24 @@ fn short(entry: &Entry<'_, '_>) -> Option<String> {
     Some(text.to_owned())
 }
 
-fn boards(root: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn PartBook>) -> Option<Vec<Board>> {
-    root.value("board")?;
-    let sections = root.sections("board", "[[board]]", board::KEYS);
-    let boards: Vec<Option<Board>> = sections.iter().map(|section| board::read(section, vendor, parts)).collect();
+fn boards(
+    root: &Section<'_, '_>,
+    vendor: Option<&Uuid>,
+    parts: Option<&dyn PartBook>,
+) -> Option<Vec<Board>> {
+    let sections = root.some_sections("board", "[[board]]", board::KEYS)?;
+    let boards: Vec<Option<Board>> = sections
+        .iter()
+        .map(|section| board::read(section, vendor, parts))
+        .collect();
     for (what, key) in [("the revision", "revision"), ("the model", "model")] {
         let values = sections.iter().filter_map(|section| section.find(key));
-        let values: Vec<_> = values.map(|entry| (entry.raw_text(), entry.span())).collect();
+        let values: Vec<_> = values
+            .map(|entry| (entry.raw_text(), entry.span()))
+            .collect();
         refuse_repeats(what, values.into_iter(), root.notes());
     }
-    let boards: Vec<Board> = boards.into_iter().collect::<Option<_>>()?;
-    if boards.is_empty() {
-        root.notes().add(root.span(), Problem::MissingKey { place: "the file", key: "board" });
-        return None;
-    }
-    Some(boards)
+    boards.into_iter().collect()
 }
 
 /// Notes every text that stands more than once.
@@ -268,7 +313,11 @@ fn refuse_repeats<'t>(
         let Some(value) = value else { continue };
         match seen.iter().find(|(earlier, _)| *earlier == value) {
             Some((_, first_line)) => {
-                let problem = Problem::Duplicate { what, value: format!("{value:?}"), first_line: *first_line };
+                let problem = Problem::Duplicate {
+                    what,
+                    value: format!("{value:?}"),
+                    first_line: *first_line,
+                };
                 notes.add(span, problem);
             }
             None => seen.push((value, notes.position(span.start).0)),
@@ -278,17 +327,23 @@ fn refuse_repeats<'t>(
 
 fn versions(section: &Section<'_, '_>) -> Option<Versions> {
     let places = section.find("places");
-    let scheme = section.value("scheme").and_then(|entry| match entry.word(&[("dotted", false), ("decimal", true)])? {
-        false => match &places {
-            Some(places) => places.refuse(
-                "of use to dotted versions",
-                "Take it out, or set scheme = \"decimal\" if 0.85 is older than 0.9.",
-            ),
-            None => Some(Scheme::Dotted),
-        },
-        true => {
-            let places = section.value("places")?.integer(1..=u64::from(MAX_PLACES))?;
-            Some(Scheme::Decimal { places: u8::try_from(places).ok()? })
+    let scheme = section.value("scheme").and_then(|entry| {
+        match entry.word(&[("dotted", false), ("decimal", true)])? {
+            false => match &places {
+                Some(places) => places.refuse(
+                    "of use to dotted versions",
+                    "Take it out, or set scheme = \"decimal\" if 0.85 is older than 0.9.",
+                ),
+                None => Some(Scheme::Dotted),
+            },
+            true => {
+                let places = section
+                    .value("places")?
+                    .integer(1..=u64::from(MAX_PLACES))?;
+                Some(Scheme::Decimal {
+                    places: u8::try_from(places).ok()?,
+                })
+            }
         }
     });
     let accept_disputed_order = match section.find("accept_disputed_order") {
@@ -297,31 +352,35 @@ fn versions(section: &Section<'_, '_>) -> Option<Versions> {
     };
     let members = section.value("list").and_then(|entry| entry.list());
     let (scheme, members) = (scheme?, members?);
-    let read: Vec<Option<Version>> = members.iter().map(|member| version(member, scheme)).collect();
+    let read: Vec<Option<Version>> = members
+        .iter()
+        .map(|member| version(member, scheme))
+        .collect();
     let mut list: Vec<Version> = read.into_iter().collect::<Option<_>>()?;
-    let spans: Vec<_> = list.iter().zip(&members).map(|(version, member)| (version.text().to_owned(), member.span())).collect();
+    let spans: Vec<_> = list
+        .iter()
+        .zip(&members)
+        .map(|(version, member)| (version.text().to_owned(), member.span()))
+        .collect();
     let mut sound = true;
     for clash in lint(scheme, &list) {
-        let (later, advice) = match &clash {
-            Clash::Same { second, .. } => (second, "Give one of them another number."),
+        let later = match &clash {
             Clash::Disputed { .. } if accept_disputed_order => continue,
-            Clash::Disputed { newer, .. } => (
-                newer,
-                "Number it so that both readings agree, or set accept_disputed_order = true and tell owners which is newer.",
-            ),
+            Clash::Same { second: later, .. } | Clash::Disputed { newer: later, .. } => later,
         };
-        let span = spans.iter().rev().find(|(text, _)| text == later).map_or_else(|| section.span(), |(_, span)| span.clone());
-        let problem = Problem::BadValue {
-            key: "list",
-            found: format!("{later:?}"),
-            expected: format!("a version of its own: {clash}"),
-            advice: advice.to_owned(),
-        };
-        section.notes().add(span, problem);
+        let place = spans.iter().rev().find(|(text, _)| text == later);
+        section.notes().add(
+            place.map_or_else(|| section.span(), |(_, span)| span.clone()),
+            Problem::Clash(clash),
+        );
         sound = false;
     }
     list.sort_by_key(Version::numbers);
-    sound.then_some(Versions { scheme, list, accept_disputed_order })
+    sound.then_some(Versions {
+        scheme,
+        list,
+        accept_disputed_order,
+    })
 }
 
 pub(crate) fn version(entry: &Entry<'_, '_>, scheme: Scheme) -> Option<Version> {
@@ -335,24 +394,33 @@ pub(crate) fn version(entry: &Entry<'_, '_>, scheme: Scheme) -> Option<Version> 
 }
 
 fn policy(section: &Section<'_, '_>, versions: Option<&Versions>) -> Option<Policy> {
-    let issue = section.value("issue").and_then(|entry| entry.integer(1..=u64::from(u32::MAX)));
+    let issue = section
+        .value("issue")
+        .and_then(|entry| entry.integer(1..=u64::from(u32::MAX)));
     let entry = section.value("oldest");
     let versions = versions?;
     let entry = entry?;
     let oldest = version(&entry, versions.scheme)?;
-    if !versions.list.iter().any(|listed| listed.text() == oldest.text()) {
+    if !versions
+        .list
+        .iter()
+        .any(|listed| listed.text() == oldest.text())
+    {
         let known = versions.list.iter().map(Version::text);
         let problem = Problem::UnknownName {
             key: "oldest",
             value: oldest.text().to_owned(),
-            list: "`list` in [versions]",
+            list: "`list` of [versions]",
             near: nearest(oldest.text(), known).map(str::to_owned),
             advice: "Add it to the list, or name a version that is there.",
         };
         section.notes().add(entry.span(), problem);
         return None;
     }
-    Some(Policy { issue: issue?, oldest })
+    Some(Policy {
+        issue: issue?,
+        oldest,
+    })
 }
 
 fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
@@ -360,7 +428,10 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
     let generations = sections.iter().map(|section| {
         let id = section.value("id").and_then(|entry| generation_id(&entry));
         let units = section.value("units").and_then(|entry| entry.text());
-        Some(UnitGeneration { id: id?, units: units? })
+        Some(UnitGeneration {
+            id: id?,
+            units: units?,
+        })
     });
     let generations: Vec<Option<UnitGeneration>> = generations.collect();
     let ids = sections.iter().filter_map(|section| section.find("id"));
@@ -368,7 +439,9 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
     refuse_repeats("the generation", ids.iter().cloned(), root.notes());
     let known: Vec<&str> = ids.iter().filter_map(|(id, _)| *id).collect();
 
-    let keyring = section.value("keyring").and_then(|entry| relative_path(&entry));
+    let keyring = section
+        .value("keyring")
+        .and_then(|entry| relative_path(&entry));
     let serve = section.value("serve").and_then(|entry| {
         let members = entry.list()?;
         if members.is_empty() {
@@ -377,19 +450,36 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
                 "Name the generations whose units are to read the update files.",
             );
         }
-        refuse_repeats("the generation", members.iter().map(|member| (member.raw_text(), member.span())), root.notes());
-        let served: Vec<_> = members.iter().map(|member| listed(member, "serve", &known)).collect();
+        refuse_repeats(
+            "the generation",
+            members
+                .iter()
+                .map(|member| (member.raw_text(), member.span())),
+            root.notes(),
+        );
+        let served: Vec<_> = members
+            .iter()
+            .map(|member| listed(member, "serve", &known))
+            .collect();
         served.into_iter().collect::<Option<Vec<_>>>()
     });
     let new_units = section.value("new_units").and_then(|entry| {
         let id = listed(&entry, "new_units", &known)?;
         if serve.as_ref().is_some_and(|serve| !serve.contains(&id)) {
-            return entry.refuse("a generation that `serve` has", "Serve it too, or new units could never be updated.");
+            return entry.refuse(
+                "a generation that `serve` has",
+                "Serve it too, or new units could never be updated.",
+            );
         }
         Some(id)
     });
     let generations: Vec<UnitGeneration> = generations.into_iter().collect::<Option<_>>()?;
-    Some(Keys { keyring: keyring?, generations, serve: serve?, new_units: new_units? })
+    Some(Keys {
+        keyring: keyring?,
+        generations,
+        serve: serve?,
+        new_units: new_units?,
+    })
 }
 
 /// Longest identifier of a generation. It travels in every update file as a key identifier.
@@ -404,7 +494,10 @@ pub fn is_generation_id(text: &str) -> bool {
 pub(crate) fn generation_id(entry: &Entry<'_, '_>) -> Option<String> {
     let text = entry.raw_text()?;
     if !is_generation_id(text) {
-        return entry.refuse("1 to 8 letters a-z, digits or hyphens", "Choose a short name such as \"g1\".");
+        return entry.refuse(
+            "1 to 8 letters a-z, digits or hyphens",
+            "Choose a short name such as \"g1\".",
+        );
     }
     Some(text.to_owned())
 }

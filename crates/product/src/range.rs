@@ -86,7 +86,13 @@ mod tests {
         let last = Range::new(0xffff_fffc, 4).unwrap();
         assert_eq!(last.end(), 1 << 32);
         assert_eq!(last.to_string(), "0xfffffffc..=0xffffffff");
-        assert_eq!(Range::new(0xffff_fffc, 5), Err(RangeError::BeyondAddresses { start: 0xffff_fffc, size: 5 }));
+        assert_eq!(
+            Range::new(0xffff_fffc, 5),
+            Err(RangeError::BeyondAddresses {
+                start: 0xffff_fffc,
+                size: 5
+            })
+        );
         assert_eq!(Range::new(7, 0), Err(RangeError::Empty));
     }
 

@@ -35,7 +35,9 @@ pub struct Numbers {
 impl Numbers {
     /// The integers given; `None` unless there are one to three.
     pub fn new(numbers: &[u32]) -> Option<Self> {
-        let count = u8::try_from(numbers.len()).ok().filter(|count| (1..=3).contains(count))?;
+        let count = u8::try_from(numbers.len())
+            .ok()
+            .filter(|count| (1..=3).contains(count))?;
         let mut values = [0; 3];
         for (value, number) in values.iter_mut().zip(numbers) {
             *value = *number;
@@ -45,7 +47,9 @@ impl Numbers {
 
     /// The integers.
     pub fn as_slice(&self) -> &[u32] {
-        self.values.get(..usize::from(self.count)).unwrap_or(&self.values)
+        self.values
+            .get(..usize::from(self.count))
+            .unwrap_or(&self.values)
     }
 }
 
@@ -199,8 +203,14 @@ impl Scheme {
         if text.chars().any(char::is_whitespace) {
             return Err(VersionError::WhiteSpace { text: owned() });
         }
-        if let Some(character) = text.chars().find(|character| !character.is_ascii_digit() && *character != '.') {
-            return Err(VersionError::NotDigits { text: owned(), character });
+        if let Some(character) = text
+            .chars()
+            .find(|character| !character.is_ascii_digit() && *character != '.')
+        {
+            return Err(VersionError::NotDigits {
+                text: owned(),
+                character,
+            });
         }
         let parts: Vec<&str> = text.split('.').collect();
         if parts.iter().any(|part| part.is_empty()) {
@@ -211,15 +221,25 @@ impl Scheme {
             Self::Decimal { .. } => 2,
         };
         if parts.len() > most {
-            return Err(VersionError::TooManyNumbers { text: owned(), found: parts.len(), most });
+            return Err(VersionError::TooManyNumbers {
+                text: owned(),
+                found: parts.len(),
+                most,
+            });
         }
         let numbers = match self {
-            Self::Dotted => parts.iter().map(|part| whole(text, part)).collect::<Result<Vec<_>, _>>()?,
+            Self::Dotted => parts
+                .iter()
+                .map(|part| whole(text, part))
+                .collect::<Result<Vec<_>, _>>()?,
             Self::Decimal { places } => decimal(text, &parts, places.clamp(1, MAX_PLACES))?,
         };
         // One to three numbers: `parts` has at least one, and `most` bounds it.
         let numbers = Numbers::new(&numbers).ok_or(VersionError::Empty)?;
-        Ok(Version { text: owned(), numbers })
+        Ok(Version {
+            text: owned(),
+            numbers,
+        })
     }
 
     /// How people who know the other reading would order the two texts; `None` where that reading cannot read them.
@@ -228,15 +248,25 @@ impl Scheme {
             Self::Dotted => Self::Decimal { places: MAX_PLACES },
             Self::Decimal { .. } => Self::Dotted,
         };
-        Some(reading.read(one).ok()?.numbers.cmp(&reading.read(other).ok()?.numbers))
+        Some(
+            reading
+                .read(one)
+                .ok()?
+                .numbers
+                .cmp(&reading.read(other).ok()?.numbers),
+        )
     }
 }
 
 fn whole(text: &str, digits: &str) -> Result<u32, VersionError> {
     if digits.len() > 1 && digits.starts_with('0') {
-        return Err(VersionError::LeadingZero { text: text.to_owned() });
+        return Err(VersionError::LeadingZero {
+            text: text.to_owned(),
+        });
     }
-    digits.parse().map_err(|_| VersionError::TooLarge { text: text.to_owned() })
+    digits.parse().map_err(|_| VersionError::TooLarge {
+        text: text.to_owned(),
+    })
 }
 
 fn decimal(text: &str, parts: &[&str], places: u8) -> Result<Vec<u32>, VersionError> {
@@ -246,10 +276,16 @@ fn decimal(text: &str, parts: &[&str], places: u8) -> Result<Vec<u32>, VersionEr
         _ => return Err(VersionError::Empty),
     };
     if fraction.len() > usize::from(places) {
-        return Err(VersionError::TooManyPlaces { text: text.to_owned(), found: fraction.len(), places });
+        return Err(VersionError::TooManyPlaces {
+            text: text.to_owned(),
+            found: fraction.len(),
+            places,
+        });
     }
     let filled = format!("{fraction:0<width$}", width = usize::from(places));
-    let fraction = filled.parse().map_err(|_| VersionError::TooLarge { text: text.to_owned() })?;
+    let fraction = filled.parse().map_err(|_| VersionError::TooLarge {
+        text: text.to_owned(),
+    })?;
     Ok(vec![whole(text, whole_digits)?, fraction])
 }
 
@@ -278,6 +314,18 @@ pub enum Clash {
     },
 }
 
+impl Clash {
+    /// What to do about it.
+    pub const fn advice(&self) -> &'static str {
+        match self {
+            Self::Same { .. } => "Give one of them another number.",
+            Self::Disputed { .. } => {
+                "Number it so that both readings agree, or set accept_disputed_order = true and tell owners which is newer."
+            }
+        }
+    }
+}
+
 /// Finds every pair of versions that are equal, or whose order depends on how a text is read.
 ///
 /// Where a reading cannot read a text at all, it has no opinion: 2.1.3 is not a decimal fraction.
@@ -303,7 +351,11 @@ pub fn lint(scheme: Scheme, versions: &[Version]) -> Vec<Clash> {
                 }
             };
             if scheme.other_order(&newer.text, &older.text) == Some(Ordering::Less) {
-                clashes.push(Clash::Disputed { older: older.text.clone(), newer: newer.text.clone(), reading });
+                clashes.push(Clash::Disputed {
+                    older: older.text.clone(),
+                    newer: newer.text.clone(),
+                    reading,
+                });
             }
         }
     }
@@ -339,7 +391,10 @@ mod tests {
 
     #[test]
     fn missing_numbers_count_as_zero() {
-        assert_eq!(numbers(Scheme::Dotted, "2"), numbers(Scheme::Dotted, "2.0.0"));
+        assert_eq!(
+            numbers(Scheme::Dotted, "2"),
+            numbers(Scheme::Dotted, "2.0.0")
+        );
         assert!(numbers(Scheme::Dotted, "2") < numbers(Scheme::Dotted, "2.0.1"));
         assert_eq!(numbers(DECIMAL, "2"), numbers(DECIMAL, "2.0"));
     }
@@ -349,34 +404,115 @@ mod tests {
         let text = |text: &str| text.to_owned();
         let dotted = |text: &str| Scheme::Dotted.read(text).unwrap_err();
         assert_eq!(dotted(""), VersionError::Empty);
-        assert_eq!(dotted(" 2.1"), VersionError::WhiteSpace { text: text(" 2.1") });
-        assert_eq!(dotted("2.1\n"), VersionError::WhiteSpace { text: text("2.1\n") });
-        assert_eq!(dotted("2.1\u{a0}"), VersionError::WhiteSpace { text: text("2.1\u{a0}") });
-        assert_eq!(dotted("v2.1"), VersionError::NotDigits { text: text("v2.1"), character: 'v' });
-        assert_eq!(dotted("2.1b"), VersionError::NotDigits { text: text("2.1b"), character: 'b' });
-        assert_eq!(dotted("2.1-rc1"), VersionError::NotDigits { text: text("2.1-rc1"), character: '-' });
-        assert_eq!(dotted("+2.1"), VersionError::NotDigits { text: text("+2.1"), character: '+' });
-        assert_eq!(dotted("٢.1"), VersionError::NotDigits { text: text("٢.1"), character: '٢' });
-        assert_eq!(dotted("2..1"), VersionError::EmptyNumber { text: text("2..1") });
+        assert_eq!(
+            dotted(" 2.1"),
+            VersionError::WhiteSpace { text: text(" 2.1") }
+        );
+        assert_eq!(
+            dotted("2.1\n"),
+            VersionError::WhiteSpace {
+                text: text("2.1\n")
+            }
+        );
+        assert_eq!(
+            dotted("2.1\u{a0}"),
+            VersionError::WhiteSpace {
+                text: text("2.1\u{a0}")
+            }
+        );
+        assert_eq!(
+            dotted("v2.1"),
+            VersionError::NotDigits {
+                text: text("v2.1"),
+                character: 'v'
+            }
+        );
+        assert_eq!(
+            dotted("2.1b"),
+            VersionError::NotDigits {
+                text: text("2.1b"),
+                character: 'b'
+            }
+        );
+        assert_eq!(
+            dotted("2.1-rc1"),
+            VersionError::NotDigits {
+                text: text("2.1-rc1"),
+                character: '-'
+            }
+        );
+        assert_eq!(
+            dotted("+2.1"),
+            VersionError::NotDigits {
+                text: text("+2.1"),
+                character: '+'
+            }
+        );
+        assert_eq!(
+            dotted("٢.1"),
+            VersionError::NotDigits {
+                text: text("٢.1"),
+                character: '٢'
+            }
+        );
+        assert_eq!(
+            dotted("2..1"),
+            VersionError::EmptyNumber { text: text("2..1") }
+        );
         assert_eq!(dotted("2."), VersionError::EmptyNumber { text: text("2.") });
-        assert_eq!(dotted("1.08"), VersionError::LeadingZero { text: text("1.08") });
-        assert_eq!(dotted("01.8"), VersionError::LeadingZero { text: text("01.8") });
-        assert_eq!(dotted("1.4294967296"), VersionError::TooLarge { text: text("1.4294967296") });
-        assert_eq!(dotted("1.2.3.4"), VersionError::TooManyNumbers { text: text("1.2.3.4"), found: 4, most: 3 });
+        assert_eq!(
+            dotted("1.08"),
+            VersionError::LeadingZero { text: text("1.08") }
+        );
+        assert_eq!(
+            dotted("01.8"),
+            VersionError::LeadingZero { text: text("01.8") }
+        );
+        assert_eq!(
+            dotted("1.4294967296"),
+            VersionError::TooLarge {
+                text: text("1.4294967296")
+            }
+        );
+        assert_eq!(
+            dotted("1.2.3.4"),
+            VersionError::TooManyNumbers {
+                text: text("1.2.3.4"),
+                found: 4,
+                most: 3
+            }
+        );
         assert_eq!(
             DECIMAL.read("1.2.3").unwrap_err(),
-            VersionError::TooManyNumbers { text: text("1.2.3"), found: 3, most: 2 }
+            VersionError::TooManyNumbers {
+                text: text("1.2.3"),
+                found: 3,
+                most: 2
+            }
         );
         assert_eq!(
             DECIMAL.read("0.855").unwrap_err(),
-            VersionError::TooManyPlaces { text: text("0.855"), found: 3, places: 2 }
+            VersionError::TooManyPlaces {
+                text: text("0.855"),
+                found: 3,
+                places: 2
+            }
         );
-        assert_eq!(DECIMAL.read("00.5").unwrap_err(), VersionError::LeadingZero { text: text("00.5") });
+        assert_eq!(
+            DECIMAL.read("00.5").unwrap_err(),
+            VersionError::LeadingZero { text: text("00.5") }
+        );
     }
 
     fn clashes(scheme: Scheme, texts: &[&str]) -> Vec<String> {
-        let versions: Vec<_> = texts.iter().map(|text| scheme.read(text).unwrap()).collect();
-        lint(scheme, &versions).iter().map(ToString::to_string).collect()
+        let versions: Vec<_> = texts
+            .iter()
+            .map(|text| scheme.read(text).unwrap())
+            .collect();
+        lint(scheme, &versions)
+            .iter()
+            .map(ToString::to_string)
+            .collect()
     }
 
     #[test]
@@ -395,8 +531,14 @@ mod tests {
             clashes(DECIMAL, &["0.85", "0.9"]),
             ["0.9 is newer than 0.85 here, but a reader of dotted numbers takes it for older"]
         );
-        assert_eq!(clashes(DECIMAL, &["0.9", "0.90"]), ["0.9 and 0.90 are the same version, [0, 90]"]);
-        assert_eq!(clashes(Scheme::Dotted, &["2", "2.0"]), ["2 and 2.0 are the same version, [2]"]);
+        assert_eq!(
+            clashes(DECIMAL, &["0.9", "0.90"]),
+            ["0.9 and 0.90 are the same version, [0, 90]"]
+        );
+        assert_eq!(
+            clashes(Scheme::Dotted, &["2", "2.0"]),
+            ["2 and 2.0 are the same version, [2]"]
+        );
     }
 
     proptest! {

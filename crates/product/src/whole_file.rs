@@ -37,7 +37,11 @@ pub struct FileError {
 
 impl FileError {
     pub(crate) fn wrap(action: &'static str, path: &Path) -> impl FnOnce(io::Error) -> Self {
-        move |error| Self { action, path: path.to_owned(), error }
+        move |error| Self {
+            action,
+            path: path.to_owned(),
+            error,
+        }
     }
 }
 
@@ -48,9 +52,12 @@ impl FileError {
 pub fn write_whole(path: &Path, content: &[u8], access: Access) -> Result<(), FileError> {
     let folder = folder_of(path);
     let mut file = passing_file(folder, access).map_err(FileError::wrap("write beside", path))?;
-    let written = file.write_all(content).and_then(|()| file.as_file().sync_all());
+    let written = file
+        .write_all(content)
+        .and_then(|()| file.as_file().sync_all());
     written.map_err(FileError::wrap("write", path))?;
-    file.persist(path).map_err(|refused| FileError::wrap("write", path)(refused.error))?;
+    file.persist(path)
+        .map_err(|refused| FileError::wrap("write", path)(refused.error))?;
     flush_folder(folder)
 }
 
@@ -61,14 +68,19 @@ pub fn write_whole(path: &Path, content: &[u8], access: Access) -> Result<(), Fi
 pub fn write_new(path: &Path, content: &[u8], access: Access) -> Result<(), FileError> {
     let folder = folder_of(path);
     let mut file = passing_file(folder, access).map_err(FileError::wrap("write beside", path))?;
-    let written = file.write_all(content).and_then(|()| file.as_file().sync_all());
+    let written = file
+        .write_all(content)
+        .and_then(|()| file.as_file().sync_all());
     written.map_err(FileError::wrap("write", path))?;
-    file.persist_noclobber(path).map_err(|refused| FileError::wrap("create", path)(refused.error))?;
+    file.persist_noclobber(path)
+        .map_err(|refused| FileError::wrap("create", path)(refused.error))?;
     flush_folder(folder)
 }
 
 fn folder_of(path: &Path) -> &Path {
-    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
+    path.parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or(Path::new("."))
 }
 
 fn passing_file(folder: &Path, access: Access) -> io::Result<tempfile::NamedTempFile> {
@@ -101,7 +113,9 @@ impl WholeFolder {
         builder.prefix(PASSING);
         #[cfg(unix)]
         builder.permissions(mode(0o755));
-        let passing = builder.tempdir_in(parent).map_err(FileError::wrap("create a folder in", parent))?;
+        let passing = builder
+            .tempdir_in(parent)
+            .map_err(FileError::wrap("create a folder in", parent))?;
         Ok(Self { passing })
     }
 
@@ -127,7 +141,9 @@ impl WholeFolder {
 
 #[cfg(unix)]
 fn flush_folder(folder: &Path) -> Result<(), FileError> {
-    File::open(folder).and_then(|folder| folder.sync_all()).map_err(FileError::wrap("flush", folder))
+    File::open(folder)
+        .and_then(|folder| folder.sync_all())
+        .map_err(FileError::wrap("flush", folder))
 }
 
 /// Other systems flush names by themselves or not at all.
@@ -143,7 +159,10 @@ pub(crate) fn read_bounded(path: &Path, most: usize) -> Result<Vec<u8>, FileErro
         let mut content = Vec::new();
         file.take(most as u64 + 1).read_to_end(&mut content)?;
         if content.len() > most {
-            return Err(io::Error::new(io::ErrorKind::FileTooLarge, format!("it has more than {most} bytes")));
+            return Err(io::Error::new(
+                io::ErrorKind::FileTooLarge,
+                format!("it has more than {most} bytes"),
+            ));
         }
         Ok(content)
     });
@@ -163,9 +182,18 @@ mod tests {
         let taken = folder.path().join("taken");
         fs::create_dir(&taken).unwrap();
         write_whole(&taken, b"new", Access::Shared).unwrap_err();
-        assert_eq!(write_new(&path, b"new", Access::Shared).unwrap_err().error.kind(), io::ErrorKind::AlreadyExists);
+        assert_eq!(
+            write_new(&path, b"new", Access::Shared)
+                .unwrap_err()
+                .error
+                .kind(),
+            io::ErrorKind::AlreadyExists
+        );
         assert_eq!(fs::read(&path).unwrap(), b"old");
-        let names: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+        let names: Vec<_> = fs::read_dir(folder.path())
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name())
+            .collect();
         assert_eq!(names.len(), 2, "{names:?}");
     }
 
@@ -178,6 +206,9 @@ mod tests {
         // Even over a file that anybody may read.
         write_whole(&path, b"", Access::Shared).unwrap();
         write_whole(&path, b"secret", Access::Private).unwrap();
-        assert_eq!(fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
+        assert_eq!(
+            fs::metadata(&path).unwrap().permissions().mode() & 0o777,
+            0o600
+        );
     }
 }

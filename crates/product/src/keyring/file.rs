@@ -38,17 +38,26 @@ impl KeyringFile {
     ///
     /// # Errors
     /// There is such a file already, the secret cannot be had, or the system refuses. No file is left then.
-    pub fn create(path: &Path, new: &NewKeyring, unlock: &mut Unlock) -> Result<Self, KeyringError> {
+    pub fn create(
+        path: &Path,
+        new: &NewKeyring,
+        unlock: &mut Unlock,
+    ) -> Result<Self, KeyringError> {
         if path.symlink_metadata().is_ok() {
             return Err(KeyringError::Exists(path.to_owned()));
         }
         let secret = unlock.fetch(Purpose::Create)?;
         let mut keyring = Keyring::generate(&new.first_generation, new.date)?;
         if let Secret::Identities(identities) = &secret {
-            keyring.recipients = identities.iter().map(age::x25519::Identity::to_public).collect();
+            keyring.recipients = identities
+                .iter()
+                .map(age::x25519::Identity::to_public)
+                .collect();
         }
         for text in &new.also_for {
-            let recipient = text.parse().map_err(|_| KeyringError::NotARecipient(text.clone()))?;
+            let recipient = text
+                .parse()
+                .map_err(|_| KeyringError::NotARecipient(text.clone()))?;
             if !keyring.recipients.contains(&recipient) {
                 keyring.recipients.push(recipient);
             }
@@ -60,11 +69,19 @@ impl KeyringFile {
         }
         let seal_for = seal_for(&secret, &keyring, new.scrypt_work);
         let on_disk = sealed_and_tried(path, &keyring, &secret, &seal_for)?;
-        write_new(path, &on_disk, Access::Private).map_err(|refused| match refused.error.kind() {
-            io::ErrorKind::AlreadyExists => KeyringError::Exists(path.to_owned()),
-            _ => refused.into(),
+        write_new(path, &on_disk, Access::Private).map_err(|refused| {
+            match refused.error.kind() {
+                io::ErrorKind::AlreadyExists => KeyringError::Exists(path.to_owned()),
+                _ => refused.into(),
+            }
         })?;
-        Ok(Self { path: path.to_owned(), keyring, secret, seal: seal_for, on_disk })
+        Ok(Self {
+            path: path.to_owned(),
+            keyring,
+            secret,
+            seal: seal_for,
+            on_disk,
+        })
     }
 
     /// Opens a keyring, armored or binary.
@@ -79,7 +96,9 @@ impl KeyringFile {
             // Whoever opens it must still be able to after the next change, also if the file was sealed anew by hand.
             Secret::Identities(identities) => {
                 let missing = identities.iter().map(age::x25519::Identity::to_public);
-                let missing: Vec<_> = missing.filter(|own| !keyring.recipients.contains(own)).collect();
+                let missing: Vec<_> = missing
+                    .filter(|own| !keyring.recipients.contains(own))
+                    .collect();
                 if missing.len() == identities.len() {
                     keyring.recipients.extend(missing);
                 }
@@ -87,7 +106,13 @@ impl KeyringFile {
             Secret::Passphrase(_) => keyring.recipients.clear(),
         }
         let seal = seal_for(&secret, &keyring, None);
-        Ok(Self { path: path.to_owned(), keyring, secret, seal, on_disk })
+        Ok(Self {
+            path: path.to_owned(),
+            keyring,
+            secret,
+            seal,
+            on_disk,
+        })
     }
 
     /// The keys.
@@ -116,7 +141,10 @@ impl KeyringFile {
         self.change(|keyring| keyring.retire_generation(id))
     }
 
-    fn change(&mut self, change: impl FnOnce(&mut Keyring) -> Result<(), KeyringError>) -> Result<(), KeyringError> {
+    fn change(
+        &mut self,
+        change: impl FnOnce(&mut Keyring) -> Result<(), KeyringError>,
+    ) -> Result<(), KeyringError> {
         let mut changed = self.keyring.clone();
         change(&mut changed)?;
         let sealed = sealed_and_tried(&self.path, &changed, &self.secret, &self.seal)?;
@@ -145,7 +173,10 @@ impl KeyringFile {
         let copy = read_bounded(to, LARGEST_KEYRING)?;
         let content = plain::read(&open(&copy, &self.secret)?)?;
         // The list of recipients is brought up to date when a keyring is opened; in the copy it is as it was sealed.
-        let same = Keyring { recipients: self.keyring.recipients.clone(), ..content };
+        let same = Keyring {
+            recipients: self.keyring.recipients.clone(),
+            ..content
+        };
         if copy != current || !same.holds_the_same_as(&self.keyring) {
             return Err(KeyringError::DoesNotReadBack(to.to_owned()));
         }
@@ -156,19 +187,30 @@ impl KeyringFile {
 /// Shows the path and what the keyring's own listing shows.
 impl std::fmt::Debug for KeyringFile {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("KeyringFile").field("path", &self.path).field("keyring", &self.keyring).finish_non_exhaustive()
+        f.debug_struct("KeyringFile")
+            .field("path", &self.path)
+            .field("keyring", &self.keyring)
+            .finish_non_exhaustive()
     }
 }
 
 fn seal_for(secret: &Secret, keyring: &Keyring, work: Option<u8>) -> Seal {
     match secret {
-        Secret::Passphrase(passphrase) => Seal::Passphrase { passphrase: passphrase.clone(), work },
+        Secret::Passphrase(passphrase) => Seal::Passphrase {
+            passphrase: passphrase.clone(),
+            work,
+        },
         Secret::Identities(_) => Seal::Recipients(keyring.recipients.clone()),
     }
 }
 
 /// The sealed bytes, opened once more: a keyring that does not open must never take the place of one that does.
-fn sealed_and_tried(path: &Path, keyring: &Keyring, secret: &Secret, how: &Seal) -> Result<Vec<u8>, KeyringError> {
+fn sealed_and_tried(
+    path: &Path,
+    keyring: &Keyring,
+    secret: &Secret,
+    how: &Seal,
+) -> Result<Vec<u8>, KeyringError> {
     let sealed = seal(plain::write(keyring)?.as_bytes(), how)?;
     match plain::read(&open(&sealed, secret)?) {
         Ok(again) if again.holds_the_same_as(keyring) => Ok(sealed),

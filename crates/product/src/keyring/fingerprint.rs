@@ -22,7 +22,13 @@ pub fn signer_fingerprint(public_key: &[u8; 32]) -> String {
 ///
 /// A unit key is 256 random bits, so its hash tells nobody the key.
 pub(crate) fn unit_key_fingerprint(key: &[u8; 32]) -> String {
-    groups(first_bytes(Sha256::new().chain_update(UNIT_KEY_LABEL).chain_update(key).finalize().into()))
+    groups(first_bytes(
+        Sha256::new()
+            .chain_update(UNIT_KEY_LABEL)
+            .chain_update(key)
+            .finalize()
+            .into(),
+    ))
 }
 
 fn first_bytes(digest: [u8; 32]) -> [u8; FINGERPRINT_BYTES] {
@@ -46,7 +52,11 @@ mod tests {
     #[test]
     fn fingerprint_of_a_published_key() {
         let mut key = [0; 32];
-        hex::decode_to_slice("d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a", &mut key).unwrap();
+        hex::decode_to_slice(
+            "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a",
+            &mut key,
+        )
+        .unwrap();
         assert_eq!(signer_fingerprint(&key), "21fe 31df a154 a261");
         assert_ne!(unit_key_fingerprint(&key), signer_fingerprint(&key));
     }

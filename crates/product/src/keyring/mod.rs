@@ -108,16 +108,24 @@ pub enum KeyringError {
     #[error("{} is there already. A keyring is never overwritten: units in the field depend on it", .0.display())]
     Exists(PathBuf),
     /// The passphrase or the identity does not open it.
-    #[error("the keyring does not open: the passphrase or identity is not the one it was sealed for, or the file is damaged. Try again, or take the back-up")]
+    #[error(
+        "the keyring does not open: the passphrase or identity is not the one it was sealed for, or the file is damaged. Try again, or take the back-up"
+    )]
     WrongSecret,
     /// It was sealed with a passphrase.
-    #[error("this keyring is sealed with a passphrase, and an identity was given. Give the passphrase")]
+    #[error(
+        "this keyring is sealed with a passphrase, and an identity was given. Give the passphrase"
+    )]
     NeedsPassphrase,
     /// It was sealed for identities.
-    #[error("this keyring is sealed for age identities, and a passphrase was given. Name an identity file")]
+    #[error(
+        "this keyring is sealed for age identities, and a passphrase was given. Name an identity file"
+    )]
     NeedsIdentity,
     /// It takes more work to open than is accepted.
-    #[error("this keyring asks for 2^{required} scrypt steps, more than 2^{most}: it was not made by this program. Take the back-up")]
+    #[error(
+        "this keyring asks for 2^{required} scrypt steps, more than 2^{most}: it was not made by this program. Take the back-up"
+    )]
     TooMuchWork {
         /// Power of two that the file asks for.
         required: u8,
@@ -128,7 +136,9 @@ pub enum KeyringError {
     #[error("the keyring file is damaged: {0}. Take the back-up")]
     DamagedFile(String),
     /// The content is not what this program writes.
-    #[error("the keyring opens, but line {line} of its content is not as it should be ({what}). Take the back-up")]
+    #[error(
+        "the keyring opens, but line {line} of its content is not as it should be ({what}). Take the back-up"
+    )]
     DamagedContent {
         /// Line of the decrypted text, counted from 1.
         line: usize,
@@ -148,7 +158,9 @@ pub enum KeyringError {
     #[error("{0:?} cannot name a generation: use 1 to 8 letters a-z, digits or hyphens")]
     BadGenerationId(String),
     /// The generation is there already.
-    #[error("the generation {0} is there already. Choose another name: a key that units have is never replaced")]
+    #[error(
+        "the generation {0} is there already. Choose another name: a key that units have is never replaced"
+    )]
     GenerationExists(String),
     /// There is no such generation.
     #[error("the keyring has no generation {id}; it has {known}")]
@@ -159,10 +171,14 @@ pub enum KeyringError {
         known: String,
     },
     /// The generation is to be served and is retired.
-    #[error("the generation {0} is retired, and the product file still serves it. Take it out of `serve`")]
+    #[error(
+        "the generation {0} is retired, and the product file still serves it. Take it out of `serve`"
+    )]
     Retired(String),
     /// The last serving generation would be retired.
-    #[error("{0} is the only generation still served: without it no unit could be updated. Add the next one first")]
+    #[error(
+        "{0} is the only generation still served: without it no unit could be updated. Add the next one first"
+    )]
     LastServing(String),
     /// The file has changed since it was opened.
     #[error("{} has changed since it was opened. Open it again, so that nobody's change is lost", .0.display())]
@@ -190,31 +206,53 @@ impl Keyring {
         if !crate::is_generation_id(id) {
             return Err(KeyringError::BadGenerationId(id.to_owned()));
         }
-        if self.generations.iter().any(|generation| generation.id == id) {
+        if self
+            .generations
+            .iter()
+            .any(|generation| generation.id == id)
+        {
             return Err(KeyringError::GenerationExists(id.to_owned()));
         }
         let key = random_key()?;
-        self.generations.push(UnitKeyEntry { id: id.to_owned(), created, state: GenerationState::Serving, key });
+        self.generations.push(UnitKeyEntry {
+            id: id.to_owned(),
+            created,
+            state: GenerationState::Serving,
+            key,
+        });
         Ok(())
     }
 
     fn retire_generation(&mut self, id: &str) -> Result<(), KeyringError> {
         self.entry(id)?;
-        let serving = |entry: &&UnitKeyEntry| entry.state == GenerationState::Serving && entry.id != id;
+        let serving =
+            |entry: &&UnitKeyEntry| entry.state == GenerationState::Serving && entry.id != id;
         if !self.generations.iter().any(|entry| serving(&entry)) {
             return Err(KeyringError::LastServing(id.to_owned()));
         }
-        for generation in self.generations.iter_mut().filter(|generation| generation.id == id) {
+        for generation in self
+            .generations
+            .iter_mut()
+            .filter(|generation| generation.id == id)
+        {
             generation.state = GenerationState::Retired;
         }
         Ok(())
     }
 
     fn entry(&self, id: &str) -> Result<&UnitKeyEntry, KeyringError> {
-        self.generations.iter().find(|generation| generation.id == id).ok_or_else(|| KeyringError::NoGeneration {
-            id: id.to_owned(),
-            known: self.generations.iter().map(|generation| generation.id.as_str()).collect::<Vec<_>>().join(", "),
-        })
+        self.generations
+            .iter()
+            .find(|generation| generation.id == id)
+            .ok_or_else(|| KeyringError::NoGeneration {
+                id: id.to_owned(),
+                known: self
+                    .generations
+                    .iter()
+                    .map(|generation| generation.id.as_str())
+                    .collect::<Vec<_>>()
+                    .join(", "),
+            })
     }
 
     /// What may be shown: fingerprints, dates and states.
@@ -248,7 +286,10 @@ impl Keyring {
     /// # Errors
     /// None is known; the encoder has the right to fail.
     pub fn public_key_pem(&self) -> Result<String, KeyringError> {
-        let pem = self.signing.verifying_key().to_public_key_pem(LineEnding::LF);
+        let pem = self
+            .signing
+            .verifying_key()
+            .to_public_key_pem(LineEnding::LF);
         pem.map_err(|error| KeyringError::Seal(error.to_string()))
     }
 
@@ -270,9 +311,15 @@ impl Keyring {
     ///
     /// # Errors
     /// One of them is not there, or retired.
-    pub fn serving_keys(&self, ids: &[String]) -> Result<Vec<(String, UnitKeyBytes)>, KeyringError> {
+    pub fn serving_keys(
+        &self,
+        ids: &[String],
+    ) -> Result<Vec<(String, UnitKeyBytes)>, KeyringError> {
         let serving = ids.iter().map(|id| match self.entry(id)? {
-            UnitKeyEntry { state: GenerationState::Retired, .. } => Err(KeyringError::Retired(id.clone())),
+            UnitKeyEntry {
+                state: GenerationState::Retired,
+                ..
+            } => Err(KeyringError::Retired(id.clone())),
             UnitKeyEntry { key, .. } => Ok((id.clone(), key.clone())),
         });
         serving.collect()
@@ -296,6 +343,7 @@ impl fmt::Debug for Keyring {
 
 fn random_key() -> Result<UnitKeyBytes, KeyringError> {
     let mut key = Zeroizing::new([0; 32]);
-    getrandom::fill(key.as_mut_slice()).map_err(|error| KeyringError::NoRandomness(error.to_string()))?;
+    getrandom::fill(key.as_mut_slice())
+        .map_err(|error| KeyringError::NoRandomness(error.to_string()))?;
     Ok(key)
 }

@@ -63,7 +63,9 @@ pub(crate) enum Secret {
 #[non_exhaustive]
 pub enum UnlockError {
     /// The prompt failed.
-    #[error("no passphrase could be asked for: {0}. Where nobody can type, use an identity file, a variable or a descriptor")]
+    #[error(
+        "no passphrase could be asked for: {0}. Where nobody can type, use an identity file, a variable or a descriptor"
+    )]
     Prompt(#[source] io::Error),
     /// The source cannot be read.
     #[error("the secret cannot be read from {origin}: {error}")]
@@ -81,7 +83,9 @@ pub enum UnlockError {
     #[error("the secret from {0} is empty")]
     Empty(String),
     /// A line that is no identity.
-    #[error("line {line} of {origin} is not an age identity. Identities begin with {IDENTITY_PREFIX} and comments with #")]
+    #[error(
+        "line {line} of {origin} is not an age identity. Identities begin with {IDENTITY_PREFIX} and comments with #"
+    )]
     NotAnIdentity {
         /// The source.
         origin: String,
@@ -89,7 +93,9 @@ pub enum UnlockError {
         line: usize,
     },
     /// A passphrase too short to seal a new keyring with.
-    #[error("a passphrase of {found} characters is too short for a keyring: use at least {SHORTEST_NEW_PASSPHRASE}, for example five or six random words")]
+    #[error(
+        "a passphrase of {found} characters is too short for a keyring: use at least {SHORTEST_NEW_PASSPHRASE}, for example five or six random words"
+    )]
     TooShort {
         /// Characters found.
         found: usize,
@@ -109,12 +115,19 @@ impl Unlock {
             }
             Self::Fd(number) => {
                 let text = read_secret(Path::new(&format!("/dev/fd/{number}")))?;
-                secret_text(text.lines().next().unwrap_or_default(), &format!("descriptor {number}"))?
+                secret_text(
+                    text.lines().next().unwrap_or_default(),
+                    &format!("descriptor {number}"),
+                )?
             }
             Self::Env(name) => {
-                let text = std::env::var(&*name).map_err(|_| UnlockError::NoVariable(name.clone()))?;
+                let text =
+                    std::env::var(&*name).map_err(|_| UnlockError::NoVariable(name.clone()))?;
                 let text = Zeroizing::new(text);
-                secret_text(text.trim_end_matches(['\r', '\n']), &format!("the variable {name}"))?
+                secret_text(
+                    text.trim_end_matches(['\r', '\n']),
+                    &format!("the variable {name}"),
+                )?
             }
             Self::IdentityFile(path) => {
                 let text = read_secret(path)?;
@@ -151,7 +164,10 @@ fn identities(text: &str, origin: &str) -> Result<Vec<age::x25519::Identity>, Un
         if line.is_empty() || line.starts_with('#') {
             continue;
         }
-        let not_an_identity = |_| UnlockError::NotAnIdentity { origin: origin.to_owned(), line: index + 1 };
+        let not_an_identity = |_| UnlockError::NotAnIdentity {
+            origin: origin.to_owned(),
+            line: index + 1,
+        };
         found.push(line.parse().map_err(not_an_identity)?);
     }
     if found.is_empty() {
@@ -162,15 +178,26 @@ fn identities(text: &str, origin: &str) -> Result<Vec<age::x25519::Identity>, Un
 
 /// Reads a secret into memory that is wiped. The room is taken at once, because a buffer that grows leaves copies.
 fn read_secret(path: &Path) -> Result<Zeroizing<String>, UnlockError> {
-    let unreadable = |error| UnlockError::Unreadable { origin: path.display().to_string(), error };
+    let unreadable = |error| UnlockError::Unreadable {
+        origin: path.display().to_string(),
+        error,
+    };
     let mut bytes = Zeroizing::new(Vec::with_capacity(LONGEST_SECRET + 1));
     let file = std::fs::File::open(path).map_err(unreadable)?;
-    file.take(LONGEST_SECRET as u64 + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    file.take(LONGEST_SECRET as u64 + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
     if bytes.len() > LONGEST_SECRET {
-        return Err(unreadable(io::Error::new(io::ErrorKind::FileTooLarge, "it is too long for a secret")));
+        return Err(unreadable(io::Error::new(
+            io::ErrorKind::FileTooLarge,
+            "it is too long for a secret",
+        )));
     }
     match std::str::from_utf8(&bytes) {
         Ok(text) => Ok(Zeroizing::new(text.to_owned())),
-        Err(_) => Err(unreadable(io::Error::new(io::ErrorKind::InvalidData, "it is not text"))),
+        Err(_) => Err(unreadable(io::Error::new(
+            io::ErrorKind::InvalidData,
+            "it is not text",
+        ))),
     }
 }

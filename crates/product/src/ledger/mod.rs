@@ -88,7 +88,9 @@ pub enum LedgerError {
     #[error(transparent)]
     Record(#[from] RecordError),
     /// The update file handed over is not the one that the record describes.
-    #[error("the update file {file} handed to the ledger is not the one that its record describes: {what}")]
+    #[error(
+        "the update file {file} handed to the ledger is not the one that its record describes: {what}"
+    )]
     NotTheFile {
         /// The file's name.
         file: String,
@@ -167,10 +169,16 @@ impl Ledger {
     /// # Errors
     /// The first record that cannot be used.
     pub fn open(folder: &Path) -> Result<Self, LedgerError> {
-        let mut ledger = Self { folder: folder.to_owned(), releases: Vec::new() };
+        let mut ledger = Self {
+            folder: folder.to_owned(),
+            releases: Vec::new(),
+        };
         for path in folders_in(folder)? {
             let record = read_record(&path.join(RECORD_FILE))?;
-            ledger.take(Release { record, folder: path })?;
+            ledger.take(Release {
+                record,
+                folder: path,
+            })?;
         }
         ledger.sort();
         ledger.check_folder_names()?;
@@ -192,7 +200,13 @@ impl Ledger {
     }
 
     fn sort(&mut self) {
-        let key = |release: &Release| (release.record.numbers, release.record.issue, release.record.version.clone());
+        let key = |release: &Release| {
+            (
+                release.record.numbers,
+                release.record.issue,
+                release.record.version.clone(),
+            )
+        };
         self.releases.sort_by_key(key);
     }
 
@@ -219,17 +233,25 @@ impl Ledger {
 
     /// The release of a version under an issue.
     pub fn find(&self, version: &str, issue: u64) -> Option<&Release> {
-        self.releases.iter().find(|release| release.record.version == version && release.record.issue == issue)
+        self.releases
+            .iter()
+            .find(|release| release.record.version == version && release.record.issue == issue)
     }
 
     /// The release of a version under its highest issue: the one whose files are sent now.
     pub fn latest_issue_of(&self, version: &str) -> Option<&Release> {
-        self.releases.iter().filter(|release| release.record.version == version).max_by_key(|release| release.record.issue)
+        self.releases
+            .iter()
+            .filter(|release| release.record.version == version)
+            .max_by_key(|release| release.record.issue)
     }
 
     /// The highest issue number ever used; `None` in an empty ledger.
     pub fn highest_issue(&self) -> Option<u64> {
-        self.releases.iter().map(|release| release.record.issue).max()
+        self.releases
+            .iter()
+            .map(|release| release.record.issue)
+            .max()
     }
 
     /// Adds a release and its update files. `files` gives each file's name and content, as the record lists them.
@@ -237,7 +259,11 @@ impl Ledger {
     /// # Errors
     /// The record or a file is not sound, another release of that version and issue is there, or the system refuses.
     /// The ledger is then unchanged.
-    pub fn append(&mut self, record: &Record, files: &[(&str, &[u8])]) -> Result<Appended, LedgerError> {
+    pub fn append(
+        &mut self,
+        record: &Record,
+        files: &[(&str, &[u8])],
+    ) -> Result<Appended, LedgerError> {
         let text = record.to_text()?;
         let record = record.sorted();
         check_handed_over(&record, files)?;
@@ -258,18 +284,35 @@ impl Ledger {
         if let Err(refused) = folder.finish(&path) {
             // Somebody else may have added a release of that name since the ledger was read.
             return match read_record(&path.join(RECORD_FILE)) {
-                Ok(there) => same_or_error(&record, &Release { record: there, folder: path }),
+                Ok(there) => same_or_error(
+                    &record,
+                    &Release {
+                        record: there,
+                        folder: path,
+                    },
+                ),
                 Err(_) => Err(refused.into()),
             };
         }
-        self.releases.push(Release { record, folder: path });
+        self.releases.push(Release {
+            record,
+            folder: path,
+        });
         self.sort();
         Ok(Appended::Added)
     }
 
     fn folder_of_first(&self, version: &str) -> Option<&Path> {
-        let named = |release: &&Release| release.folder.file_name().is_some_and(|name| name == version);
-        self.releases.iter().find(named).map(|release| release.folder.as_path())
+        let named = |release: &&Release| {
+            release
+                .folder
+                .file_name()
+                .is_some_and(|name| name == version)
+        };
+        self.releases
+            .iter()
+            .find(named)
+            .map(|release| release.folder.as_path())
     }
 
     /// Compares the archive with the records, file by file, and the records with the product's scheme.
@@ -280,9 +323,17 @@ impl Ledger {
         let mut differences = Vec::new();
         for release in &self.releases {
             let Release { record, folder } = release;
-            differences.extend(record.boards.iter().filter_map(|board| read_file(folder, board).err()));
+            differences.extend(
+                record
+                    .boards
+                    .iter()
+                    .filter_map(|board| read_file(folder, board).err()),
+            );
             for path in files_in(folder)? {
-                let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
+                let name = path
+                    .file_name()
+                    .and_then(|name| name.to_str())
+                    .unwrap_or_default();
                 if name != RECORD_FILE && !record.boards.iter().any(|board| board.file == name) {
                     differences.push(Difference::Surplus(path));
                 }
@@ -293,7 +344,10 @@ impl Ledger {
                     folder: folder.clone(),
                     version: record.version.clone(),
                     recorded: record.numbers.to_string(),
-                    by_scheme: by_scheme.map_or_else(|error| format!("none ({error})"), |it| it.numbers().to_string()),
+                    by_scheme: by_scheme.map_or_else(
+                        |error| format!("none ({error})"),
+                        |it| it.numbers().to_string(),
+                    ),
                 });
             }
         }
@@ -322,19 +376,33 @@ fn issue_folder(version: &str, issue: u64) -> String {
 
 fn read_record(path: &Path) -> Result<Record, LedgerError> {
     let bytes = read_bounded(path, LONGEST)?;
-    let text = String::from_utf8(bytes).map_err(|_| LedgerError::NotText { path: path.to_owned() })?;
-    Record::from_text(&path.to_string_lossy(), &text).map_err(|error| LedgerError::Document(Box::new(error)))
+    let text = String::from_utf8(bytes).map_err(|_| LedgerError::NotText {
+        path: path.to_owned(),
+    })?;
+    Record::from_text(&path.to_string_lossy(), &text)
+        .map_err(|error| LedgerError::Document(Box::new(error)))
 }
 
 fn read_file(folder: &Path, board: &BoardRecord) -> Result<Vec<u8>, Difference> {
     let path = folder.join(&board.file);
     let content = match read_bounded(&path, LARGEST_FILE) {
         Ok(content) => content,
-        Err(refused) if refused.error.kind() == io::ErrorKind::NotFound => return Err(Difference::Missing(path)),
-        Err(refused) => return Err(Difference::Unreadable { path, why: refused.error.to_string() }),
+        Err(refused) if refused.error.kind() == io::ErrorKind::NotFound => {
+            return Err(Difference::Missing(path));
+        }
+        Err(refused) => {
+            return Err(Difference::Unreadable {
+                path,
+                why: refused.error.to_string(),
+            });
+        }
     };
     if content.len() as u64 != board.file_size {
-        return Err(Difference::Size { path, found: content.len() as u64, recorded: board.file_size });
+        return Err(Difference::Size {
+            path,
+            found: content.len() as u64,
+            recorded: board.file_size,
+        });
     }
     let found = sha256(&content);
     if found != board.file_sha256 {
@@ -349,11 +417,17 @@ fn read_file(folder: &Path, board: &BoardRecord) -> Result<Vec<u8>, Difference> 
 
 /// Each file once, as recorded: what is archived is what the record describes, from the first moment on.
 fn check_handed_over(record: &Record, files: &[(&str, &[u8])]) -> Result<(), LedgerError> {
-    let not_the_file = |file: &str, what| LedgerError::NotTheFile { file: file.to_owned(), what };
+    let not_the_file = |file: &str, what| LedgerError::NotTheFile {
+        file: file.to_owned(),
+        what,
+    };
     for board in &record.boards {
         let mut matching = files.iter().filter(|(name, _)| *name == board.file);
         let (Some((_, content)), None) = (matching.next(), matching.next()) else {
-            return Err(not_the_file(&board.file, "it must be handed over exactly once"));
+            return Err(not_the_file(
+                &board.file,
+                "it must be handed over exactly once",
+            ));
         };
         if content.len() as u64 != board.file_size {
             return Err(not_the_file(&board.file, "the size differs"));
@@ -362,7 +436,10 @@ fn check_handed_over(record: &Record, files: &[(&str, &[u8])]) -> Result<(), Led
             return Err(not_the_file(&board.file, "the SHA-256 differs"));
         }
     }
-    match files.iter().find(|(name, _)| !record.boards.iter().any(|board| board.file == *name)) {
+    match files
+        .iter()
+        .find(|(name, _)| !record.boards.iter().any(|board| board.file == *name))
+    {
         Some((name, _)) => Err(not_the_file(name, "the record does not list it")),
         None => Ok(()),
     }
@@ -393,27 +470,42 @@ fn differing_parts(one: &Record, other: &Record) -> Vec<String> {
     note(one.notes != other.notes, "the notes");
     for board in &one.boards {
         match other.board(&board.revision) {
-            None => note(true, &format!("board {} (only in the new one)", board.revision)),
+            None => note(
+                true,
+                &format!("board {} (only in the new one)", board.revision),
+            ),
             Some(same) => note(board != same, &format!("board {}", board.revision)),
         }
     }
     for board in &other.boards {
-        note(one.board(&board.revision).is_none(), &format!("board {} (only in the old one)", board.revision));
+        note(
+            one.board(&board.revision).is_none(),
+            &format!("board {} (only in the old one)", board.revision),
+        );
     }
     parts
 }
 
 fn folders_in(folder: &Path) -> Result<Vec<PathBuf>, FileError> {
-    Ok(entries_of(folder)?.into_iter().filter(|path| path.is_dir()).collect())
+    Ok(entries_of(folder)?
+        .into_iter()
+        .filter(|path| path.is_dir())
+        .collect())
 }
 
 fn files_in(folder: &Path) -> Result<Vec<PathBuf>, FileError> {
-    Ok(entries_of(folder)?.into_iter().filter(|path| !path.is_dir()).collect())
+    Ok(entries_of(folder)?
+        .into_iter()
+        .filter(|path| !path.is_dir())
+        .collect())
 }
 
 /// What a folder holds, sorted, without names that begin with a point.
 fn entries_of(folder: &Path) -> Result<Vec<PathBuf>, FileError> {
-    debug_assert!(PASSING.starts_with('.'), "unfinished folders must be among the names skipped here");
+    debug_assert!(
+        PASSING.starts_with('.'),
+        "unfinished folders must be among the names skipped here"
+    );
     let listing = match fs::read_dir(folder) {
         Ok(listing) => listing,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),

@@ -16,7 +16,9 @@ pub const LARGEST_FILE: usize = 64 << 20;
 /// The most permissive of the decimal schemes: a record does not say which one its product has.
 const DECIMAL: Scheme = Scheme::Decimal { places: MAX_PLACES };
 
-const ROOT_KEYS: &[&str] = &["format", "version", "numbers", "issue", "date", "kind", "notes", "board"];
+const ROOT_KEYS: &[&str] = &[
+    "format", "version", "numbers", "issue", "date", "kind", "notes", "board",
+];
 const BOARD_KEYS: &[&str] = &[
     "revision",
     "class",
@@ -63,12 +65,18 @@ pub enum ReleaseKind {
 
 impl ReleaseKind {
     /// The words of a record.
-    pub const WORDS: &[(&str, Self)] =
-        &[("feature", Self::Feature), ("fix", Self::Fix), ("security", Self::Security)];
+    pub const WORDS: &[(&str, Self)] = &[
+        ("feature", Self::Feature),
+        ("fix", Self::Fix),
+        ("security", Self::Security),
+    ];
 
     /// The word of a record.
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(_, kind)| *kind == self).map_or("", |(word, _)| word)
+        Self::WORDS
+            .iter()
+            .find(|(_, kind)| *kind == self)
+            .map_or("", |(word, _)| word)
     }
 }
 
@@ -120,7 +128,9 @@ pub enum RecordError {
         value: String,
     },
     /// A name that not every stick, unit and file system can hold.
-    #[error("{name:?} cannot be the name of an update file: use 1 to 64 letters, digits, points, hyphens or underscores, not beginning with a point")]
+    #[error(
+        "{name:?} cannot be the name of an update file: use 1 to 64 letters, digits, points, hyphens or underscores, not beginning with a point"
+    )]
     FileName {
         /// The name.
         name: String,
@@ -141,7 +151,9 @@ impl Record {
         let text = sorted.render();
         match Self::from_text("the new record", &text) {
             Ok(again) if again == sorted => Ok(text),
-            Ok(_) => Err(RecordError::Unreadable("a value changes on the way".to_owned())),
+            Ok(_) => Err(RecordError::Unreadable(
+                "a value changes on the way".to_owned(),
+            )),
             Err(error) => Err(RecordError::Unreadable(error.to_string())),
         }
     }
@@ -163,7 +175,9 @@ impl Record {
 
     pub(crate) fn sorted(&self) -> Self {
         let mut sorted = self.clone();
-        sorted.boards.sort_by(|one, other| one.revision.cmp(&other.revision));
+        sorted
+            .boards
+            .sort_by(|one, other| one.revision.cmp(&other.revision));
         for board in &mut sorted.boards {
             board.generations.sort();
         }
@@ -180,24 +194,35 @@ impl Record {
         }
         for (index, board) in self.boards.iter().enumerate() {
             if !is_file_name(&board.file) {
-                return Err(RecordError::FileName { name: board.file.clone() });
+                return Err(RecordError::FileName {
+                    name: board.file.clone(),
+                });
             }
             let others = || self.boards.iter().take(index);
             if others().any(|other| other.revision == board.revision) {
                 let value = board.revision.clone();
-                return Err(RecordError::Twice { version: version(), what: "the board", value });
+                return Err(RecordError::Twice {
+                    version: version(),
+                    what: "the board",
+                    value,
+                });
             }
             // Sticks do not tell letters' case apart.
             if others().any(|other| other.file.eq_ignore_ascii_case(&board.file)) {
                 let value = board.file.clone();
-                return Err(RecordError::Twice { version: version(), what: "the file name", value });
+                return Err(RecordError::Twice {
+                    version: version(),
+                    what: "the file name",
+                    value,
+                });
             }
         }
         Ok(())
     }
 
     fn render(&self) -> String {
-        let mut out = String::from("# A release, as it went out. Written by packstaff; do not change it.\n");
+        let mut out =
+            String::from("# A release, as it went out. Written by packstaff; do not change it.\n");
         // Writing to a String cannot fail.
         let mut line = |key: &str, value: String| {
             let _ = writeln!(out, "{key} = {value}");
@@ -221,7 +246,10 @@ impl Record {
             line("file_sha256", quoted(&hex::encode(board.file_sha256)));
             line("image_size", board.image_size.to_string());
             line("image_sha256", quoted(&hex::encode(board.image_sha256)));
-            line("manifest_sha256", quoted(&hex::encode(board.manifest_sha256)));
+            line(
+                "manifest_sha256",
+                quoted(&hex::encode(board.manifest_sha256)),
+            );
             line("signer", quoted(&board.signer));
             line("generations", list(board.generations.iter(), "", ""));
         }
@@ -231,7 +259,9 @@ impl Record {
 
 /// A list on one line, or with each member on its own line so that a change of one shows as a change of one.
 fn list<'t>(members: impl Iterator<Item = &'t String>, before: &str, end: &str) -> String {
-    let members: Vec<String> = members.map(|member| format!("{before}{}", quoted(member))).collect();
+    let members: Vec<String> = members
+        .map(|member| format!("{before}{}", quoted(member)))
+        .collect();
     if members.is_empty() {
         return "[]".to_owned();
     }
@@ -259,7 +289,10 @@ fn quoted(text: &str) -> String {
 /// Whether a text can name an update file on every stick, unit and file system.
 pub(crate) fn is_file_name(name: &str) -> bool {
     let fits = |byte: u8| byte.is_ascii_alphanumeric() || matches!(byte, b'.' | b'-' | b'_');
-    (1..=64).contains(&name.len()) && !name.starts_with('.') && name.bytes().all(fits) && name != RECORD_FILE
+    (1..=64).contains(&name.len())
+        && !name.starts_with('.')
+        && name.bytes().all(fits)
+        && name != RECORD_FILE
 }
 
 /// Name of a record's file inside its folder.
@@ -270,22 +303,36 @@ fn read(root: &Section<'_, '_>) -> Option<Record> {
     let version = root.value("version").and_then(|entry| entry.text());
     let numbers = root.value("numbers").and_then(|entry| {
         let members = entry.list()?;
-        let values: Vec<_> = members.iter().map(|member| member.integer_u32(0..=u32::MAX)).collect();
+        let values: Vec<_> = members
+            .iter()
+            .map(|member| member.integer_u32(0..=u32::MAX))
+            .collect();
         let values: Vec<u32> = values.into_iter().collect::<Option<_>>()?;
         match Numbers::new(&values) {
             Some(numbers) => Some(numbers),
-            None => entry.refuse("a list of one to three numbers", "Take the record from your version control again."),
+            None => entry.refuse(
+                "a list of one to three numbers",
+                "Take the record from your version control again.",
+            ),
         }
     });
-    let issue = root.value("issue").and_then(|entry| entry.integer(1..=u64::from(u32::MAX)));
+    let issue = root
+        .value("issue")
+        .and_then(|entry| entry.integer(1..=u64::from(u32::MAX)));
     let date = root.value("date").and_then(|entry| entry.date());
-    let kind = root.value("kind").and_then(|entry| entry.word(ReleaseKind::WORDS));
+    let kind = root
+        .value("kind")
+        .and_then(|entry| entry.word(ReleaseKind::WORDS));
     let notes = root.value("notes").and_then(|entry| {
-        let lines: Vec<_> = entry.list()?.iter().map(|line| line.raw_text().map(str::to_owned)).collect();
+        let lines: Vec<_> = entry
+            .list()?
+            .iter()
+            .map(|line| line.raw_text().map(str::to_owned))
+            .collect();
         lines.into_iter().collect::<Option<Vec<_>>>()
     });
-    root.value("board")?;
-    let boards: Vec<_> = root.sections("board", "[[board]]", BOARD_KEYS).iter().map(read_board).collect();
+    let boards = root.some_sections("board", "[[board]]", BOARD_KEYS)?;
+    let boards: Vec<_> = boards.iter().map(read_board).collect();
     let boards = boards.into_iter().collect::<Option<Vec<_>>>();
     let record = Record {
         version: version?,
@@ -314,13 +361,20 @@ fn read_board(section: &Section<'_, '_>) -> Option<BoardRecord> {
     let revision = section.value("revision").and_then(|entry| entry.text());
     let class = section.value("class").and_then(|entry| {
         let text = entry.raw_text()?;
-        match Uuid::try_parse(text).ok().filter(|uuid| uuid.to_string() == text) {
+        match Uuid::try_parse(text)
+            .ok()
+            .filter(|uuid| uuid.to_string() == text)
+        {
             Some(uuid) => Some(uuid),
             None => entry.refuse("a UUID", "Take the record from your version control again."),
         }
     });
     let file = section.value("file").and_then(|entry| entry.text());
-    let size = |key| section.value(key).and_then(|entry| entry.integer(1..=LARGEST_FILE as u64));
+    let size = |key| {
+        section
+            .value(key)
+            .and_then(|entry| entry.integer(1..=LARGEST_FILE as u64))
+    };
     let (file_size, image_size) = (size("file_size"), size("image_size"));
     let digest = |key| section.value(key).and_then(|entry| digest(&entry));
     let (file_sha256, image_sha256) = (digest("file_sha256"), digest("image_sha256"));
@@ -348,7 +402,10 @@ fn digest(entry: &Entry<'_, '_>) -> Option<[u8; 32]> {
     let mut digest = [0; 32];
     match hex::decode_to_slice(entry.raw_text()?, &mut digest) {
         Ok(()) => Some(digest),
-        Err(_) => entry.refuse("a SHA-256 in 64 hexadecimal digits", "Take the record from your version control again."),
+        Err(_) => entry.refuse(
+            "a SHA-256 in 64 hexadecimal digits",
+            "Take the record from your version control again.",
+        ),
     }
 }
 
