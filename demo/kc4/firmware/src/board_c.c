@@ -1,5 +1,5 @@
-/* Board revision C: STM32F405RG (512 KiB used). Reference manual RM0090: memory map 2.3, RCC registers 7.3, USART registers
-   30.6. Addresses, bits and section numbers are from memory, and have not been run on a board. */
+/* Board revision C: STM32F405RG (512 KiB used). Reference manual RM0090: memory map 2.3, RCC registers 7.3, USART
+   registers 30.6. Addresses, bits and section numbers are from memory, and have not been run on a board. */
 #include "board.h"
 #include "stm32.h"
 
@@ -43,7 +43,7 @@ void stm32_clocks(void)
 
 void stm32_console_start(void)
 {
-    USART1_BRR = 139u; /* 16 MHz / 115200 */
+    USART1_BRR = 1667u; /* 16 MHz / 9600 */
     USART1_CR1 = 1u << 13 | 1u << 3 | 1u << 2;
 }
 
@@ -54,7 +54,7 @@ void board_console_put(char character)
     USART1_DR = (uint8_t)character;
 }
 
-int board_console_get(void)
+int stm32_console_take(void)
 {
     if (!(USART1_SR & 1u << 5)) /* RXNE; an overrun is cleared by the read of the data after that of the status */
         return -1;

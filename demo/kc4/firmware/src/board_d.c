@@ -45,7 +45,7 @@ void stm32_clocks(void)
 
 void stm32_console_start(void)
 {
-    USART1_BRR = 139u; /* 16 MHz / 115200 */
+    USART1_BRR = 1667u; /* 16 MHz / 9600 */
     USART1_CR1 = 1u << 3 | 1u << 2 | 1u << 0;
 }
 
@@ -56,7 +56,7 @@ void board_console_put(char character)
     USART1_TDR = (uint8_t)character;
 }
 
-int board_console_get(void)
+int stm32_console_take(void)
 {
     USART1_ICR = 1u << 3; /* an overrun would stop reception until it is cleared */
     if (!(USART1_ISR & 1u << 5)) /* RXNE */

@@ -45,7 +45,7 @@ void carry_over_1_8_to_2_0(const struct kc4_settings_1_8 *from, struct kc4_setti
     to->display_unit = from->units;
     to->sound = from->beep;
     to->chosen = from->sel;
-    /* 1.8 never waited for a lagging kiln. An owner's programmes go on as they were timed until he asks for it. */
+    /* 1.8 never waited for a lagging kiln. An owner's programmes go on as they were timed until the owner asks for it. */
     to->hold_back_cdegc = 0;
     for (size_t i = 0; i < 2; i++) {
         to->calibration[i].offset_cdegc = cdegc_from_df_difference(from->tc[i].ofs);

@@ -24,6 +24,7 @@ void console_poll(struct console *console, struct app *app)
             console->length = 0;
             if (console->line[0] != '\0')
                 command_run(app, console->line);
+            return;
         } else if ((next == '\b' || next == 0x7F) && console->length > 0) {
             console->length--;
         } else if (next >= ' ' && next < 0x7F && console->length < sizeof console->line - 1) {

@@ -1,4 +1,4 @@
-/* Settings of version 2.0. Temperatures are int32_t in hundredths of a degree C, and the fields have their long names. */
+/* Settings of version 2.0. Temperatures are int32_t in hundredths of a degree C; fields have their long names. */
 #ifndef KC4_SETTINGS_2_0_H
 #define KC4_SETTINGS_2_0_H
 

@@ -24,11 +24,31 @@ enum { MODE_IN = 0, MODE_OUT = 1, MODE_ALTERNATE = 2 };
 
 static volatile uint32_t milliseconds;
 
+/* A conversion takes 25 ms and a save half a second, in which many characters come. At 9600 baud one takes longer than
+   the tick, so that the tick loses none. */
+enum { TYPED_SIZE = 128 }; /* a power of two: the counters wrap */
+static volatile uint8_t typed[TYPED_SIZE];
+static volatile uint32_t typed_in, typed_out;
+
 void board_tick(void);
 
 void board_tick(void)
 {
     milliseconds = milliseconds + 1;
+    int character = stm32_console_take();
+    if (character >= 0 && typed_in - typed_out < TYPED_SIZE) {
+        typed[typed_in % TYPED_SIZE] = (uint8_t)character;
+        typed_in = typed_in + 1;
+    }
+}
+
+int board_console_get(void)
+{
+    if (typed_in == typed_out)
+        return -1;
+    int character = typed[typed_out % TYPED_SIZE];
+    typed_out = typed_out + 1;
+    return character;
 }
 
 uint32_t board_millis(void)
@@ -150,11 +170,6 @@ void board_start(void)
     DEMCR |= 1u << 24;
     DWT_CYCCNT = 0;
     DWT_CTRL |= 1u;
-    SYST_RVR = 1000u * CLOCK_MHZ - 1u;
-    SYST_CVR = 0;
-    SYST_CSR = 7u;
-    __asm volatile("cpsie i" ::: "memory");
-
     open_drain(stm32_wiring.eeprom_scl);
     open_drain(stm32_wiring.eeprom_sda);
     output(stm32_wiring.converter_select, true);
@@ -164,6 +179,11 @@ void board_start(void)
     alternate_7(stm32_wiring.console_tx);
     alternate_7(stm32_wiring.console_rx);
     stm32_console_start();
+
+    SYST_RVR = 1000u * CLOCK_MHZ - 1u;
+    SYST_CVR = 0;
+    SYST_CSR = 7u;
+    __asm volatile("cpsie i" ::: "memory");
 
     i2c_free_bus(&eeprom_pins);
     eeprom = eeprom_24lc256(&eeprom_pins);
@@ -199,7 +219,7 @@ void board_watchdog_start(void)
     IWDG_KR = 0xCCCCu; /* start; the independent oscillator comes on with it */
     IWDG_KR = 0x5555u; /* allow the next two */
     IWDG_PR = 3u;      /* 32 kHz / 32 */
-    IWDG_RLR = 2000u;  /* 2 s: a save of the settings takes about 0.4 s of it */
+    IWDG_RLR = 2000u;  /* 2 s: a save of the settings or a long answer takes up to about 1 s of it */
     board_watchdog_feed();
 }
 

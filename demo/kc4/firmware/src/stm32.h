@@ -22,6 +22,7 @@ struct stm32_wiring {
 /* Given by the board file. */
 extern const struct stm32_wiring stm32_wiring;
 void stm32_clocks(void);        /* 16 MHz internal oscillator; ports and USART1 on */
-void stm32_console_start(void); /* 115200 baud */
+void stm32_console_start(void); /* 9600 baud */
+int stm32_console_take(void);   /* what has come since the last call, or -1; called from the tick */
 
 #endif

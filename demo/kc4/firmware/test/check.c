@@ -63,7 +63,7 @@ void check_contains(const char *found, const char *part, const char *file, int l
 
 void measured(const char *what, double value, const char *unit)
 {
-    printf("  measured: %s %.3g %s\n", what, value, unit);
+    printf("  measured: %s %.4g %s\n", what, value, unit);
 }
 
 int main(int count, char **arguments)
@@ -73,6 +73,7 @@ int main(int count, char **arguments)
         return 2;
     }
     nist_table_path = arguments[1];
+    setvbuf(stdout, NULL, _IOLBF, 0); /* what failed is said even when a sanitizer ends the run */
     printf("KC-4 %s host tests\n", KC4_VERSION_TEXT);
     test_crc32();
     test_thermocouple();

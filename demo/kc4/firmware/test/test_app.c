@@ -206,6 +206,34 @@ static void faults_cut_the_heat(void)
     CHECK_INT(app.firing.fault, FAULT_COLD_JUNCTION);
 }
 
+/* An idle unit may stand without its thermocouples; but it still watches for heat that nobody asked for. */
+static void idle_unit(void)
+{
+    ready_unit();
+    bench.kiln.control_open = true;
+    run_for(600);
+    CHECK_INT(app.firing.state, STATE_IDLE);
+    bench.kiln.control_open = false;
+    for (int i = 0; i < 900 && app.firing.state == STATE_IDLE; i++) {
+        bench.kiln.chamber_c += 0.1f; /* 360 C an hour */
+        run_for(1);
+    }
+    CHECK_INT(app.firing.fault, FAULT_HEATER_STUCK_ON);
+    CHECK(!bench.heater_ever);
+}
+
+/* The last word is at the outputs: whatever the firing says, nothing heats by settings that are not proven. */
+static void unproven_in_a_firing(void)
+{
+    ready_unit();
+    type("start 6\n");
+    run_for(120);
+    CHECK(bench.contactor);
+    app.proven = false;
+    run_for(0.6);
+    CHECK(firing_now() && !bench.heater && !bench.contactor);
+}
+
 static void stop_is_at_once(void)
 {
     ready_unit();
@@ -252,6 +280,8 @@ void test_app(void)
     console_edits();
     fires_to_the_end();
     faults_cut_the_heat();
+    idle_unit();
+    unproven_in_a_firing();
     stop_is_at_once();
     welded_relay();
     broken_element();

@@ -20,8 +20,8 @@ static struct config factory(void)
     return config;
 }
 
-/* A kiln that follows its set point 2 C behind (on it, no power would be asked for, and a kiln that climbs
-   without power is a fault): then only the programme decides how long things take. */
+/* A kiln that is always on its set point: then only the programme decides how long things take. No real kiln heats with
+   no power asked for, and the safety rules say so; they are kept from counting here and have tests of their own. */
 static void ideal_kiln(void)
 {
     struct config config = factory();
@@ -35,7 +35,8 @@ static void ideal_kiln(void)
     float hours_in[5] = {0};
     double peak = 0;
     while (firing.state != STATE_DONE && firing.elapsed_s < 48 * 3600) {
-        reading = at(firing.set_c - 2.0f);
+        reading = at(firing.set_c);
+        safety_reset(&firing.safety);
         firing_step(&firing, &config, &reading, 0.25f);
         if (firing.state == STATE_FAULT)
             break;

@@ -47,6 +47,8 @@ static void save_and_load(void)
     CHECK_INT(b[4] | b[5] << 8, KC4_LAYOUT);
     size_t length = (size_t)(b[6] | b[7] << 8);
     CHECK_INT(length, sizeof(kc4_settings));
+    if (length != sizeof(kc4_settings))
+        return;
     CHECK_INT(b[8], 2);
     uint32_t crc = (uint32_t)b[length - 4] | (uint32_t)b[length - 3] << 8 | (uint32_t)b[length - 2] << 16
                    | (uint32_t)b[length - 1] << 24;
