@@ -4,7 +4,7 @@
 //! root, each in one piece. Nothing in it depends on anything but the spec. The image is kept as the few stretches that are not
 //! zero, so a stick of hundreds of megabytes costs little memory, and little disk where files can have holes.
 //!
-//! [`list`] and [`read_file`] drive the `fat` crate over any [`BlockSource`].
+//! [`listing`] and [`read_file`] drive the `fat` crate over any [`BlockSource`].
 
 #![forbid(unsafe_code)]
 
@@ -21,7 +21,7 @@ pub use error::{ReadError, StickError};
 pub use image::StickImage;
 pub use layout::build;
 pub use name::{label, short_name};
-pub use reader::{Listed, Listing, list, list_with_device_block, read_file};
+pub use reader::{Listed, Listing, listing, listing_with_device_block, read_file};
 pub use source::{BlockSource, FnSource, SeekSource};
 pub use spec::{StickFile, StickSpec};
 

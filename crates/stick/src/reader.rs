@@ -69,16 +69,16 @@ impl Listing {
 /// # Errors
 ///
 /// If a block cannot be read or there is no volume. A root that is damaged further on is listed as far as it goes.
-pub fn list(source: impl BlockSource) -> Result<Listing, ReadError> {
-    list_with_device_block(source, DeviceBlock::B512)
+pub fn listing(source: impl BlockSource) -> Result<Listing, ReadError> {
+    listing_with_device_block(source, DeviceBlock::B512)
 }
 
 /// Lists the root of a stick that reports blocks of another size.
 ///
 /// # Errors
 ///
-/// As [`list`].
-pub fn list_with_device_block(
+/// As [`listing`].
+pub fn listing_with_device_block(
     mut source: impl BlockSource,
     device_block: DeviceBlock,
 ) -> Result<Listing, ReadError> {

@@ -4,7 +4,7 @@ mod common;
 
 use common::{noise, spec};
 use stick::{
-    Calendar, DeviceBlock, Kind, StickError, StickFile, StickSpec, build, list, read_file,
+    Calendar, DeviceBlock, Kind, StickError, StickFile, StickSpec, build, listing, read_file,
 };
 
 const MIB: u64 = 1 << 20;
@@ -29,7 +29,7 @@ fn cluster_sizes_are_the_specifications() {
         (Kind::Fat32, 16_385 * MIB, 16_384),
         (Kind::Fat32, 32_769 * MIB, 32_768),
     ] {
-        let listing = list(&build(&spec(kind, size)).unwrap()).unwrap();
+        let listing = listing(&build(&spec(kind, size)).unwrap()).unwrap();
         assert_eq!(listing.volume.cluster_size(), cluster, "{kind} {size}");
     }
 }
@@ -53,7 +53,7 @@ fn every_size_gives_a_safe_count_and_the_shortest_fat() {
             Err(error) => panic!("{kind} {size}: {error}"),
         };
         made += 1;
-        let volume = list(&image).unwrap().volume;
+        let volume = listing(&image).unwrap().volume;
         let clusters = volume.clusters();
         // FAT specification: stay 16 clusters away from 4085 and 65525.
         assert!(
@@ -175,12 +175,12 @@ fn a_stick_can_be_filled_to_the_last_cluster_and_no_further() {
                 6 * MIB
             },
         );
-        let volume = list(&build(&empty).unwrap()).unwrap().volume;
+        let volume = listing(&build(&empty).unwrap()).unwrap().volume;
         let root = u64::from(kind == Kind::Fat32);
         let room = (u64::from(volume.clusters()) - root) * u64::from(volume.cluster_size());
         let full = empty.clone().with_file("FULL.BIN", noise(room as usize, 5));
         let image = build(&full).unwrap();
-        let listing = list(&image).unwrap();
+        let listing = listing(&image).unwrap();
         let contents = read_file(&image, &listing.volume, &listing.entries[0].entry).unwrap();
         assert!(contents == full.files[0].contents);
         let over = full.with_file("MORE", [1]);
@@ -203,7 +203,7 @@ fn the_root_has_its_limit() {
         files: files(511),
         ..spec(Kind::Fat16, 16 * MIB)
     };
-    assert_eq!(list(&build(&fits).unwrap()).unwrap().entries.len(), 511);
+    assert_eq!(listing(&build(&fits).unwrap()).unwrap().entries.len(), 511);
     let over = StickSpec {
         files: files(512),
         ..fits.clone()
@@ -219,13 +219,13 @@ fn the_root_has_its_limit() {
         label: None,
         ..over
     };
-    assert_eq!(list(&build(&unlabelled).unwrap()).unwrap().label, None);
+    assert_eq!(listing(&build(&unlabelled).unwrap()).unwrap().label, None);
     // A FAT32 root of many clusters.
     let many = StickSpec {
         files: files(5000),
         ..spec(Kind::Fat32, 40 * MIB)
     };
-    let listing = list(&build(&many).unwrap()).unwrap();
+    let listing = listing(&build(&many).unwrap()).unwrap();
     assert_eq!((listing.entries.len(), listing.stopped), (5000, None));
 }
 
@@ -258,7 +258,7 @@ fn the_usual_stick_is_as_advised() {
     let spec =
         StickSpec::usual(0x1234_5678, common::STAMP).with_file("KC4-0142.UPD", noise(1000, 1));
     let image = build(&spec).unwrap();
-    let listing = list(&image).unwrap();
+    let listing = listing(&image).unwrap();
     let volume = listing.volume;
     assert_eq!(
         (volume.kind(), volume.first_block(), volume.cluster_size()),

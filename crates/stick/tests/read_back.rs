@@ -10,17 +10,14 @@ use std::path::Path;
 
 use common::{noise, spec, succeed, tool};
 use proptest::prelude::*;
-use proptest::test_runner::FileFailurePersistence;
 use stick::{
-    DeviceBlock, Kind, SeekSource, StickFile, StickImage, StickSpec, build, list, read_file,
+    DeviceBlock, Kind, SeekSource, StickFile, StickImage, StickSpec, build, listing, read_file,
 };
 use walk::{ALL, Limits, walk};
 
 fn cases(cases: u32) -> ProptestConfig {
-    let persistence: Option<Box<dyn proptest::test_runner::FailurePersistence>> =
-        Some(Box::new(FileFailurePersistence::Off));
     ProptestConfig {
-        failure_persistence: persistence,
+        failure_persistence: None,
         ..ProptestConfig::with_cases(cases)
     }
 }
@@ -180,7 +177,7 @@ fn round_by_mtools(shape: (&str, &[&str]), names: &[String], seed: u64) {
     }
 
     let mut source = SeekSource::new(fs::File::open(&image).unwrap()).unwrap();
-    let listing = list(&mut source).unwrap();
+    let listing = listing(&mut source).unwrap();
     assert_eq!(listing.stopped, None);
     assert_eq!(listing.label.as_deref(), Some("KILN"));
     let mut found = BTreeMap::new();

@@ -7,7 +7,9 @@ use std::io::{Cursor, Read};
 use std::path::Path;
 
 use common::{STAMP, noise, spec, succeed, tool, write_from};
-use stick::{DeviceBlock, Kind, StickImage, StickSpec, build, list_with_device_block, read_file};
+use stick::{
+    DeviceBlock, Kind, StickImage, StickSpec, build, listing_with_device_block, read_file,
+};
 
 const MIB: u64 = 1 << 20;
 
@@ -64,7 +66,7 @@ fn first_block(spec: &StickSpec) -> u64 {
 }
 
 fn read_back(image: &StickImage, spec: &StickSpec) {
-    let listing = list_with_device_block(image, spec.sector).unwrap();
+    let listing = listing_with_device_block(image, spec.sector).unwrap();
     assert_eq!(listing.stopped, None);
     assert_eq!(listing.volume.kind(), spec.kind);
     assert_eq!(listing.volume.slot(), spec.partitioned.then_some(1));
@@ -229,7 +231,7 @@ fn fatfs_reads_the_same() {
             fatfs::FatType::Fat32 => Kind::Fat32,
         };
         assert_eq!(width, spec.kind);
-        let listing = list_with_device_block(&image, spec.sector).unwrap();
+        let listing = listing_with_device_block(&image, spec.sector).unwrap();
         assert_eq!(
             fs.stats().unwrap().total_clusters(),
             listing.volume.clusters()
