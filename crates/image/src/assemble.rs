@@ -18,7 +18,8 @@ impl Piece {
     }
 }
 
-/// Collects pieces. Needs memory in proportion to the bytes placed and the number of pieces, not to the addresses.
+/// Collects pieces. Needs memory in proportion to the bytes placed and the number of pieces, not to
+/// the addresses.
 #[derive(Default)]
 pub(crate) struct Assembler {
     bytes: Vec<u8>,
@@ -33,8 +34,8 @@ impl Assembler {
         }
     }
 
-    /// Places bytes at an address. A piece that passes the top of the 32-bit address space is not placed, and the
-    /// answer is the number of its bytes that lie beyond.
+    /// Places bytes at an address. A piece that passes the top of the 32-bit address space is not
+    /// placed, and the answer is the number of its bytes that lie beyond.
     pub(crate) fn place(&mut self, address: u32, data: &[u8], place: Place) -> Result<(), u64> {
         let beyond = (u64::from(address) + data.len() as u64).saturating_sub(1 << 32);
         if beyond > 0 {
@@ -52,15 +53,11 @@ impl Assembler {
         Ok(())
     }
 
-    /// Sorts and merges. Pieces that meet become one segment; pieces that say the same bytes twice are noted;
-    /// pieces that disagree about a byte are an error.
+    /// Sorts and merges. Pieces that meet become one segment; pieces that say the same bytes twice
+    /// are noted; pieces that disagree about a byte are an error.
     pub(crate) fn finish(mut self) -> Result<(Vec<Segment>, Vec<Note>), ReadError> {
         let mut notes = Vec::new();
-        if let Some(later) = self
-            .pieces
-            .windows(2)
-            .find(|pair| pair[1].address < pair[0].address)
-        {
+        if let Some(later) = self.pieces.windows(2).find(|pair| pair[1].address < pair[0].address) {
             notes.push(Note::OutOfOrder {
                 address: later[1].address,
                 place: later[1].place,
@@ -97,9 +94,7 @@ impl Assembler {
     }
 
     fn data(&self, piece: &Piece) -> &[u8] {
-        self.bytes
-            .get(piece.start..piece.start + piece.len)
-            .unwrap_or_default()
+        self.bytes.get(piece.start..piece.start + piece.len).unwrap_or_default()
     }
 
     /// Names the first two pieces in the file that disagree about the byte at `address`.
@@ -116,11 +111,7 @@ impl Assembler {
             .collect();
         claims.sort_by_key(|&(start, ..)| start);
         let first = claims.first().copied().unwrap_or_default();
-        let second = claims
-            .iter()
-            .find(|claim| claim.2 != first.2)
-            .copied()
-            .unwrap_or(first);
+        let second = claims.iter().find(|claim| claim.2 != first.2).copied().unwrap_or(first);
         ReadError::Conflict {
             address,
             first: first.1,
@@ -131,7 +122,8 @@ impl Assembler {
     }
 }
 
-/// Adds an overlap, growing the last note where the two meet, so that a file given twice yields few notes.
+/// Adds an overlap, growing the last note where the two meet, so that a file given twice yields few
+/// notes.
 fn note_overlap(notes: &mut Vec<Note>, address: u32, len: usize) {
     if len == 0 {
         return;
@@ -169,17 +161,10 @@ mod tests {
 
     #[test]
     fn pieces_that_meet_become_one_segment() {
-        let (segments, notes) =
-            assemble(&[(0x10, &[1, 2]), (0x12, &[3]), (0x20, &[4])]).expect("no conflict");
+        let (segments, notes) = assemble(&[(0x10, &[1, 2]), (0x12, &[3]), (0x20, &[4])]).expect("no conflict");
         assert_eq!(segments.len(), 2);
-        assert_eq!(
-            (segments[0].address, &segments[0].data[..]),
-            (0x10, &[1, 2, 3][..])
-        );
-        assert_eq!(
-            (segments[1].address, &segments[1].data[..]),
-            (0x20, &[4][..])
-        );
+        assert_eq!((segments[0].address, &segments[0].data[..]), (0x10, &[1, 2, 3][..]));
+        assert_eq!((segments[1].address, &segments[1].data[..]), (0x20, &[4][..]));
         assert!(notes.is_empty());
     }
 
@@ -205,8 +190,7 @@ mod tests {
     #[test]
     fn the_same_bytes_twice_are_merged_and_noted_once() {
         let (segments, notes) =
-            assemble(&[(0, &[1, 2, 3, 4]), (1, &[2]), (2, &[3, 4, 5]), (4, &[5])])
-                .expect("no conflict");
+            assemble(&[(0, &[1, 2, 3, 4]), (1, &[2]), (2, &[3, 4, 5]), (4, &[5])]).expect("no conflict");
         assert_eq!(
             segments,
             [Segment {
@@ -219,8 +203,7 @@ mod tests {
 
     #[test]
     fn a_disagreement_names_both_places_in_file_order() {
-        let error = assemble(&[(4, &[9, 8]), (0, &[0, 0, 0, 0, 0]), (5, &[8])])
-            .expect_err("byte 4 differs");
+        let error = assemble(&[(4, &[9, 8]), (0, &[0, 0, 0, 0, 0]), (5, &[8])]).expect_err("byte 4 differs");
         let expected = ReadError::Conflict {
             address: 4,
             first: Place::ProgramHeader(0),
@@ -235,10 +218,7 @@ mod tests {
     fn the_last_address_may_be_used_and_none_beyond_it() {
         let mut assembler = Assembler::default();
         assert_eq!(assembler.place(u32::MAX, &[1], Place::default()), Ok(()));
-        assert_eq!(
-            assembler.place(u32::MAX, &[1, 2, 3], Place::default()),
-            Err(2)
-        );
+        assert_eq!(assembler.place(u32::MAX, &[1, 2, 3], Place::default()), Err(2));
         let (segments, _) = assembler.finish().expect("no conflict");
         assert_eq!(segments[0].end(), 1 << 32);
     }

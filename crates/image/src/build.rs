@@ -50,7 +50,8 @@ impl fmt::Display for Machine {
     }
 }
 
-/// What a file places, with its segments sorted by address, merged where they meet, never overlapping.
+/// What a file places, with its segments sorted by address, merged where they meet, never
+/// overlapping.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Build {
     format: Format,
@@ -101,7 +102,8 @@ impl Build {
         &self.segments
     }
 
-    /// Where execution begins, if the file says so. Zero in an ELF header or an S-record means that it does not.
+    /// Where execution begins, if the file says so. Zero in an ELF header or an S-record means that
+    /// it does not.
     #[must_use]
     pub fn entry(&self) -> Option<u32> {
         self.entry
@@ -131,22 +133,14 @@ impl Build {
     /// How many bytes the build places, gaps not counted.
     #[must_use]
     pub fn byte_count(&self) -> u64 {
-        self.segments
-            .iter()
-            .map(|segment| segment.data.len() as u64)
-            .sum()
+        self.segments.iter().map(|segment| segment.data.len() as u64).sum()
     }
 
     /// The bytes of one segment from `address` on; empty where the build places nothing.
     #[must_use]
     pub fn bytes_from(&self, address: u32) -> &[u8] {
-        let following = self
-            .segments
-            .partition_point(|segment| segment.address <= address);
-        let Some(segment) = following
-            .checked_sub(1)
-            .and_then(|index| self.segments.get(index))
-        else {
+        let following = self.segments.partition_point(|segment| segment.address <= address);
+        let Some(segment) = following.checked_sub(1).and_then(|index| self.segments.get(index)) else {
             return &[];
         };
         segment
@@ -168,7 +162,8 @@ impl Build {
     /// Allocates the whole range.
     ///
     /// # Errors
-    /// If the range is empty or backwards, if the build places a byte outside it, or if memory does not suffice.
+    /// If the range is empty or backwards, if the build places a byte outside it, or if memory does
+    /// not suffice.
     pub fn flatten(&self, range: Range<u32>, fill: u8) -> Result<Vec<u8>, FlattenError> {
         if range.is_empty() {
             return Err(FlattenError::EmptyRange { range });
@@ -185,9 +180,7 @@ impl Build {
         }
         let len = (range.end - range.start) as usize;
         let mut image = Vec::new();
-        image
-            .try_reserve_exact(len)
-            .map_err(|_| FlattenError::Memory { len })?;
+        image.try_reserve_exact(len).map_err(|_| FlattenError::Memory { len })?;
         for segment in &self.segments {
             image.resize((segment.address - range.start) as usize, fill);
             image.extend_from_slice(&segment.data);
@@ -196,9 +189,10 @@ impl Build {
         Ok(image)
     }
 
-    /// SHA-256 over what is placed where: for each segment its address, its length (both as eight bytes, least
-    /// significant first) and its bytes. The same for the same content in any format, and independent of any fill
-    /// value. It identifies a build on the bench; what a unit verifies is the digest of the flattened image, which
+    /// SHA-256 over what is placed where: for each segment its address, its length (both as eight
+    /// bytes, least significant first) and its bytes. The same for the same content in any format,
+    /// and independent of any fill value. It identifies a build on the bench; what a unit verifies
+    /// is the digest of the flattened image, which
     /// [`checks::Target::image`](crate::checks::Target::image) gives.
     #[must_use]
     pub fn digest(&self) -> [u8; 32] {
@@ -217,14 +211,16 @@ impl Build {
 #[non_exhaustive]
 pub enum FlattenError {
     /// The range holds no addresses.
-    #[error("the range 0x{:08X}..0x{:08X} is empty; expected an end above the start: correct the slot in the product file", range.start, range.end)]
+    #[error("the range 0x{:08X}..0x{:08X} is empty; expected an end above the start: correct the \
+        slot in the product file", range.start, range.end)]
     EmptyRange {
         /// The range asked for.
         range: Range<u32>,
     },
     /// The build places bytes outside the range.
     #[error(
-        "the build places bytes at 0x{:08X}..0x{:08X}, not all inside 0x{:08X}..0x{:08X}: check the link addresses",
+        "the build places bytes at 0x{:08X}..0x{:08X}, not all inside 0x{:08X}..0x{:08X}: check \
+         the link addresses",
         segment.start, segment.end, range.start, range.end
     )]
     Outside {
@@ -235,7 +231,8 @@ pub enum FlattenError {
     },
     /// The range is larger than the memory there is.
     #[error(
-        "there is no memory for a range of {len} bytes; expected the size of a slot: correct the slot in the product file"
+        "there is no memory for a range of {len} bytes; expected the size of a slot: correct the \
+         slot in the product file"
     )]
     Memory {
         /// The length of the range.

@@ -1,20 +1,21 @@
 //! ELF: finished 32-bit little-endian programs for ARM and RISC-V.
 //!
-//! Source: Tool Interface Standard, "Executable and Linking Format Specification", version 1.2 (1995), book I.
-//! Bytes come from `PT_LOAD` program headers, at their physical addresses (`p_paddr`), and only those in the file
-//! (`p_filesz`): the rest, up to `p_memsz`, is memory that the program clears itself.
+//! Source: Tool Interface Standard, "Executable and Linking Format Specification", version 1.2
+//! (1995), book I. Bytes come from `PT_LOAD` program headers, at their physical addresses
+//! (`p_paddr`), and only those in the file (`p_filesz`): the rest, up to `p_memsz`, is memory that
+//! the program clears itself.
 //!
-//! Linkers also let a segment reach over what belongs to no section: the ELF headers themselves, when the first section lies
-//! close behind them, and zero padding between sections. Neither is firmware. Where the file has a section table, both are
-//! left out and noted, which makes the result equal to what GNU objcopy converts to a record format. Bytes that are in no section but
+//! Linkers also let a segment reach over what belongs to no section: the ELF headers themselves,
+//! when the first section lies close behind them, and zero padding between sections. Neither is
+//! firmware. Where the file has a section table, both are left out and noted, which makes the
+//! result equal to what GNU objcopy converts to a record format. Bytes that are in no section but
 //! are neither headers nor zero are kept, because the specification has them loaded.
 
 use std::ops::Range;
 
 use object::LittleEndian as Le;
 use object::elf::{
-    ELFCLASS32, ELFDATA2LSB, EM_ARM, EM_RISCV, ET_EXEC, FileHeader32, PT_LOAD, ProgramHeader32,
-    SHF_ALLOC, SHT_NOBITS,
+    ELFCLASS32, ELFDATA2LSB, EM_ARM, EM_RISCV, ET_EXEC, FileHeader32, PT_LOAD, ProgramHeader32, SHF_ALLOC, SHT_NOBITS,
 };
 use object::read::elf::{FileHeader, ProgramHeader, SectionHeader};
 
@@ -43,12 +44,10 @@ pub(crate) fn read(bytes: &[u8]) -> Result<Build, ReadError> {
         reason: error.to_string(),
     })?;
     let machine = check_header(header)?;
-    let programs = header
-        .program_headers(Le, bytes)
-        .map_err(|error| ElfFault::Table {
-            what: "the program header table",
-            reason: error.to_string(),
-        })?;
+    let programs = header.program_headers(Le, bytes).map_err(|error| ElfFault::Table {
+        what: "the program header table",
+        reason: error.to_string(),
+    })?;
     let loaded = loaded(programs, len)?;
     let sections = section_ranges(header, bytes)?;
 
@@ -106,21 +105,11 @@ fn check_ident(bytes: &[u8]) -> Result<(), ElfFault> {
             advice,
         })
     };
-    let wrong_target =
-        "this was linked for another kind of computer; give the build for the microcontroller";
+    let wrong_target = "this was linked for another kind of computer; give the build for the microcontroller";
     match (byte(4), byte(5), byte(6)) {
-        (class, ..) if class != ELFCLASS32.0 => {
-            field("EI_CLASS", class, "1 (32-bit)", wrong_target)
-        }
-        (_, order, _) if order != ELFDATA2LSB.0 => {
-            field("EI_DATA", order, "1 (little-endian)", wrong_target)
-        }
-        (.., version) if version != 1 => field(
-            "EI_VERSION",
-            version,
-            "1",
-            "the file is damaged; link it again",
-        ),
+        (class, ..) if class != ELFCLASS32.0 => field("EI_CLASS", class, "1 (32-bit)", wrong_target),
+        (_, order, _) if order != ELFDATA2LSB.0 => field("EI_DATA", order, "1 (little-endian)", wrong_target),
+        (.., version) if version != 1 => field("EI_VERSION", version, "1", "the file is damaged; link it again"),
         _ => Ok(()),
     }
 }
@@ -132,8 +121,8 @@ fn check_header(header: &FileHeader32<Le>) -> Result<Machine, ElfFault> {
             field: "e_type",
             found: u32::from(kind.0),
             expected: "2 (an executable with fixed addresses)",
-            advice: "object files (1) must be linked first; position-independent programs (3) must be linked to fixed \
-                     addresses",
+            advice: "object files (1) must be linked first; position-independent programs (3) \
+                must be linked to fixed addresses",
         });
     }
     match header.e_machine(Le) {
@@ -143,17 +132,15 @@ fn check_header(header: &FileHeader32<Le>) -> Result<Machine, ElfFault> {
             field: "e_machine",
             found: u32::from(other.0),
             expected: "40 (ARM) or 243 (RISC-V)",
-            advice: "this was linked for another kind of computer; give the build for the microcontroller",
+            advice: "this was linked for another kind of computer; give the build for the \
+                microcontroller",
         }),
     }
 }
 
-/// The program headers that load bytes from the file, each with its index; all inside the file, and together no
-/// larger than it, so that a small file cannot demand a lot of memory.
-fn loaded(
-    programs: &[ProgramHeader32<Le>],
-    len: u64,
-) -> Result<Vec<(usize, &ProgramHeader32<Le>)>, ElfFault> {
+/// The program headers that load bytes from the file, each with its index; all inside the file, and
+/// together no larger than it, so that a small file cannot demand a lot of memory.
+fn loaded(programs: &[ProgramHeader32<Le>], len: u64) -> Result<Vec<(usize, &ProgramHeader32<Le>)>, ElfFault> {
     let mut claimed = 0u64;
     let mut loaded = Vec::new();
     for (index, program) in programs.iter().enumerate() {
@@ -162,11 +149,7 @@ fn loaded(
             continue;
         }
         if file > memory {
-            return Err(ElfFault::Larger {
-                index,
-                file,
-                memory,
-            });
+            return Err(ElfFault::Larger { index, file, memory });
         }
         let end = u64::from(program.p_offset(Le)) + u64::from(file);
         if end > len {
@@ -186,22 +169,18 @@ fn loaded(
     }
 }
 
-/// The parts of the file that belong to sections which occupy memory and have bytes, sorted and merged.
+/// The parts of the file that belong to sections which occupy memory and have bytes, sorted and
+/// merged.
 fn section_ranges(header: &FileHeader32<Le>, bytes: &[u8]) -> Result<Vec<Range<u64>>, ElfFault> {
-    let sections = header
-        .section_headers(Le, bytes)
-        .map_err(|error| ElfFault::Table {
-            what: "the section header table",
-            reason: error.to_string(),
-        })?;
+    let sections = header.section_headers(Le, bytes).map_err(|error| ElfFault::Table {
+        what: "the section header table",
+        reason: error.to_string(),
+    })?;
     let mut ranges: Vec<Range<u64>> = sections
         .iter()
-        .filter(|section| {
-            section.sh_flags(Le).0 & SHF_ALLOC.0 != 0 && section.sh_type(Le) != SHT_NOBITS
-        })
+        .filter(|section| section.sh_flags(Le).0 & SHF_ALLOC.0 != 0 && section.sh_type(Le) != SHT_NOBITS)
         .map(|section| {
-            u64::from(section.sh_offset(Le))
-                ..u64::from(section.sh_offset(Le)) + u64::from(section.sh_size(Le))
+            u64::from(section.sh_offset(Le))..u64::from(section.sh_offset(Le)) + u64::from(section.sh_size(Le))
         })
         .filter(|range| !range.is_empty())
         .collect();
@@ -216,7 +195,8 @@ fn section_ranges(header: &FileHeader32<Le>, bytes: &[u8]) -> Result<Vec<Range<u
     Ok(ranges)
 }
 
-/// Where the headers at the front of the file end: the ELF header, and the program headers if they follow at once.
+/// Where the headers at the front of the file end: the ELF header, and the program headers if they
+/// follow at once.
 fn headers_end(header: &FileHeader32<Le>) -> u64 {
     if u64::from(header.e_phoff(Le)) == HEADER_LEN {
         HEADER_LEN + PROGRAM_HEADER_LEN * u64::from(header.e_phnum(Le))
@@ -234,12 +214,7 @@ struct LeftOut {
 
 impl LeftOut {
     /// The parts of a segment to take over, as ranges of the file.
-    fn kept(
-        &mut self,
-        bytes: &[u8],
-        segment: &Range<u64>,
-        sections: &[Range<u64>],
-    ) -> Vec<Range<u64>> {
+    fn kept(&mut self, bytes: &[u8], segment: &Range<u64>, sections: &[Range<u64>]) -> Vec<Range<u64>> {
         let first = sections.partition_point(|section| section.end <= segment.start);
         let mut inside = sections
             .get(first..)
@@ -292,7 +267,5 @@ impl LeftOut {
 
 fn slice<'a>(bytes: &'a [u8], range: &Range<u64>) -> &'a [u8] {
     let index = |offset: u64| usize::try_from(offset).unwrap_or(usize::MAX);
-    bytes
-        .get(index(range.start)..index(range.end))
-        .unwrap_or_default()
+    bytes.get(index(range.start)..index(range.end)).unwrap_or_default()
 }

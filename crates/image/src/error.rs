@@ -17,11 +17,7 @@ pub struct Position {
 
 impl fmt::Display for Position {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            f,
-            "line {}, column {} (byte {})",
-            self.line, self.column, self.offset
-        )
+        write!(f, "line {}, column {} (byte {})", self.line, self.column, self.offset)
     }
 }
 
@@ -43,11 +39,7 @@ impl Default for Place {
 impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Place::Record(position) => write!(
-                f,
-                "the record on line {} (byte {})",
-                position.line, position.offset
-            ),
+            Place::Record(position) => write!(f, "the record on line {} (byte {})", position.line, position.offset),
             Place::ProgramHeader(index) => write!(f, "program header {index}"),
         }
     }
@@ -59,13 +51,15 @@ impl fmt::Display for Place {
 pub enum ReadError {
     /// The file has no bytes.
     #[error(
-        "the file is empty; a build was expected: check that the linker or the conversion step succeeded"
+        "the file is empty; a build was expected: check that the linker or the conversion step \
+         succeeded"
     )]
     Empty,
     /// A file without a known format, and no base address for it.
     #[error(
-        "the file begins with {begins}, which is none of ELF, Intel HEX and S-record, so it is taken for a raw binary, \
-         and a raw binary does not say where it belongs: state its base address, or give the ELF file instead"
+        "the file begins with {begins}, which is none of ELF, Intel HEX and S-record, so it is \
+         taken for a raw binary, and a raw binary does not say where it belongs: state its base \
+         address, or give the ELF file instead"
     )]
     NoRawBase {
         /// The first bytes, made printable.
@@ -73,8 +67,9 @@ pub enum ReadError {
     },
     /// A raw binary longer than the addresses from its base.
     #[error(
-        "a raw binary of {len} bytes at base address 0x{base:08X} passes the end of the 32-bit address space by {beyond} \
-         bytes: check the base address, and that the file is the firmware and nothing else"
+        "a raw binary of {len} bytes at base address 0x{base:08X} passes the end of the 32-bit \
+         address space by {beyond} bytes: check the base address, and that the file is the \
+         firmware and nothing else"
     )]
     RawPastEnd {
         /// Where it was to begin.
@@ -86,8 +81,9 @@ pub enum ReadError {
     },
     /// Record text in UTF-16.
     #[error(
-        "the {format} text is in UTF-16 (it begins with that byte-order mark); plain ASCII was expected: \
-         some shells re-encode output that is redirected into a file, so let the tool write the file itself"
+        "the {format} text is in UTF-16 (it begins with that byte-order mark); plain ASCII was \
+         expected: some shells re-encode output that is redirected into a file, so let the tool \
+         write the file itself"
     )]
     WideText {
         /// The format of the text.
@@ -105,7 +101,8 @@ pub enum ReadError {
     },
     /// A well-formed file that places no bytes at all.
     #[error(
-        "the {format} file is whole but places no bytes; a build was expected: check what was given to the conversion step"
+        "the {format} file is whole but places no bytes; a build was expected: check what was \
+         given to the conversion step"
     )]
     NoData {
         /// The format that was recognised.
@@ -113,8 +110,9 @@ pub enum ReadError {
     },
     /// Two places in the file disagree about a byte.
     #[error(
-        "{first} puts 0x{was:02X} at address 0x{address:08X} and {second} puts 0x{now:02X} there; one value was expected: \
-         two builds may have been joined, or two output sections share load addresses"
+        "{first} puts 0x{was:02X} at address 0x{address:08X} and {second} puts 0x{now:02X} there; \
+         one value was expected: two builds may have been joined, or two output sections share \
+         load addresses"
     )]
     Conflict {
         /// The address in question.
@@ -139,8 +137,8 @@ pub enum ReadError {
 pub enum RecordFault {
     /// Something other than a record stands where a record should begin.
     #[error(
-        "found {} where a record should begin with '{mark}': remove lines that are not records, or convert the build \
-         again if records have been damaged", shown(*found)
+        "found {} where a record should begin with '{mark}': remove lines that are not records, \
+         or convert the build again if records have been damaged", shown(*found)
     )]
     NotARecord {
         /// The byte found.
@@ -149,15 +147,16 @@ pub enum RecordFault {
         mark: char,
     },
     /// A byte that is not a hexadecimal digit inside a record.
-    #[error("found {} inside a record, expected a hexadecimal digit: the file is damaged; copy or convert it again", shown(*found))]
+    #[error("found {} inside a record, expected a hexadecimal digit: the file is damaged; copy or \
+        convert it again", shown(*found))]
     NotADigit {
         /// The byte found.
         found: u8,
     },
     /// The line or the file ends inside a record.
     #[error(
-        "the {} ends here, {missing} digits before the record does by its own length field: the file has been cut \
-         or re-wrapped; copy or convert it again", if *file_ends { "file" } else { "line" }
+        "the {} ends here, {missing} digits before the record does by its own length field: the \
+         file has been cut or re-wrapped; copy or convert it again", if *file_ends { "file" } else { "line" }
     )]
     Shorter {
         /// How many digits are missing up to the end of the field being read.
@@ -167,8 +166,8 @@ pub enum RecordFault {
     },
     /// More text than the record's length field says.
     #[error(
-        "found {} after the record, which by its own length field ends here; expected the end of the line: the file is \
-         damaged; copy or convert it again", shown(*found)
+        "found {} after the record, which by its own length field ends here; expected the end of \
+         the line: the file is damaged; copy or convert it again", shown(*found)
     )]
     Longer {
         /// The byte found.
@@ -176,7 +175,8 @@ pub enum RecordFault {
     },
     /// The checksum does not match the record's bytes.
     #[error(
-        "the checksum is 0x{found:02X}, the record's bytes give 0x{expected:02X}: the record is damaged; copy or convert the file again"
+        "the checksum is 0x{found:02X}, the record's bytes give 0x{expected:02X}: the record is \
+         damaged; copy or convert the file again"
     )]
     Checksum {
         /// What the record says.
@@ -186,7 +186,8 @@ pub enum RecordFault {
     },
     /// A record type that the format does not define.
     #[error(
-        "the record type is {found}, expected {expected}: the file is damaged or not of this format; convert the build again"
+        "the record type is {found}, expected {expected}: the file is damaged or not of this \
+         format; convert the build again"
     )]
     Type {
         /// The type as the file spells it.
@@ -196,7 +197,8 @@ pub enum RecordFault {
     },
     /// A length field that does not suit the record's type.
     #[error(
-        "a {kind} record has a length of {found}, expected {expected}: the tool that wrote it does not follow the format; use another"
+        "a {kind} record has a length of {found}, expected {expected}: the tool that wrote it \
+         does not follow the format; use another"
     )]
     Length {
         /// The record's kind.
@@ -208,7 +210,8 @@ pub enum RecordFault {
     },
     /// A load offset in a record that has no use for one.
     #[error(
-        "a {kind} record has a load offset of 0x{found:04X}, expected 0000: the tool that wrote it does not follow the format; use another"
+        "a {kind} record has a load offset of 0x{found:04X}, expected 0000: the tool that wrote \
+         it does not follow the format; use another"
     )]
     Offset {
         /// The record's kind.
@@ -218,8 +221,9 @@ pub enum RecordFault {
     },
     /// A segment base and a linear base in the same stretch of the file.
     #[error(
-        "a {found} base of 0x{new:X} follows a {other} base of 0x{old:X} that is still in effect; programs disagree whether \
-         the two are added: convert the build again with 32-bit linear addresses (record type 04) alone"
+        "a {found} base of 0x{new:X} follows a {other} base of 0x{old:X} that is still in effect; \
+         programs disagree whether the two are added: convert the build again with 32-bit linear \
+         addresses (record type 04) alone"
     )]
     MixedBases {
         /// The kind of base that this record sets.
@@ -233,7 +237,8 @@ pub enum RecordFault {
     },
     /// A second start address, unlike the first.
     #[error(
-        "the start address is 0x{now:08X} here and 0x{was:08X} in an earlier record; one was expected: two builds may have been joined"
+        "the start address is 0x{now:08X} here and 0x{was:08X} in an earlier record; one was \
+         expected: two builds may have been joined"
     )]
     SecondStart {
         /// The earlier start address.
@@ -243,7 +248,8 @@ pub enum RecordFault {
     },
     /// Bytes beyond the 32-bit address space.
     #[error(
-        "{beyond} of the record's bytes lie beyond address 0xFFFFFFFF; expected all of them below: check the link addresses"
+        "{beyond} of the record's bytes lie beyond address 0xFFFFFFFF; expected all of them \
+         below: check the link addresses"
     )]
     PastEnd {
         /// How many bytes.
@@ -251,7 +257,8 @@ pub enum RecordFault {
     },
     /// A count record that does not agree with the records before it.
     #[error(
-        "the count record says {stated} data records, the file has {counted} before it: records are missing or doubled; convert the build again"
+        "the count record says {stated} data records, the file has {counted} before it: records \
+         are missing or doubled; convert the build again"
     )]
     Count {
         /// What the count record says.
@@ -261,8 +268,8 @@ pub enum RecordFault {
     },
     /// Records after the one that ends the file.
     #[error(
-        "found {} after the {end} record of line {line}, which ends the file; expected nothing: two builds may have been \
-         joined; give the one that is meant", shown(*found)
+        "found {} after the {end} record of line {line}, which ends the file; expected nothing: \
+         two builds may have been joined; give the one that is meant", shown(*found)
     )]
     AfterEnd {
         /// The byte found.
@@ -273,9 +280,7 @@ pub enum RecordFault {
         line: usize,
     },
     /// The record that ends the file is missing.
-    #[error(
-        "the file ends without {expected}: it has probably been cut short; copy or convert it again"
-    )]
+    #[error("the file ends without {expected}: it has probably been cut short; copy or convert it again")]
     MissingEnd {
         /// The record or records that may end the file.
         expected: &'static str,
@@ -288,7 +293,8 @@ pub enum RecordFault {
 pub enum ElfFault {
     /// The file is shorter than the structure that should be there.
     #[error(
-        "the {what} would end at byte {end}, the file has {len}: it has been cut short; copy or link it again"
+        "the {what} would end at byte {end}, the file has {len}: it has been cut short; copy or \
+         link it again"
     )]
     Cut {
         /// The structure.
@@ -312,7 +318,8 @@ pub enum ElfFault {
     },
     /// A table that does not hold together.
     #[error(
-        "{what} cannot be read ({reason}); expected tables as the header describes them: the file is damaged; link it again"
+        "{what} cannot be read ({reason}); expected tables as the header describes them: the file \
+         is damaged; link it again"
     )]
     Table {
         /// The table.
@@ -322,7 +329,8 @@ pub enum ElfFault {
     },
     /// A segment with more bytes in the file than in memory.
     #[error(
-        "program header {index} has {file} bytes in the file and {memory} in memory; expected no more than in memory: link it again"
+        "program header {index} has {file} bytes in the file and {memory} in memory; expected no \
+         more than in memory: link it again"
     )]
     Larger {
         /// The program header's index.
@@ -334,8 +342,8 @@ pub enum ElfFault {
     },
     /// A segment beyond the 32-bit address space.
     #[error(
-        "program header {index} loads {len} bytes at physical address 0x{address:08X}, {beyond} of them beyond 0xFFFFFFFF: \
-         check the load addresses in the linker script"
+        "program header {index} loads {len} bytes at physical address 0x{address:08X}, {beyond} \
+         of them beyond 0xFFFFFFFF: check the load addresses in the linker script"
     )]
     PastEnd {
         /// The program header's index.
@@ -349,8 +357,8 @@ pub enum ElfFault {
     },
     /// Program headers that use the same bytes of the file again and again.
     #[error(
-        "the program headers load {claimed} bytes, the file has only {len}; expected each byte to be loaded once: the file is \
-         damaged; link it again"
+        "the program headers load {claimed} bytes, the file has only {len}; expected each byte to \
+         be loaded once: the file is damaged; link it again"
     )]
     Claims {
         /// The sum of the loaded sizes.
@@ -360,7 +368,8 @@ pub enum ElfFault {
     },
 }
 
-/// A byte for a message: as the character it is where that is safe to print, and always as a number.
+/// A byte for a message: as the character it is where that is safe to print, and always as a
+/// number.
 pub(crate) fn shown(byte: u8) -> String {
     match byte {
         b'\n' | b'\r' => format!("a line end (0x{byte:02X})"),

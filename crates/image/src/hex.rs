@@ -1,14 +1,18 @@
 //! Intel HEX.
 //!
-//! Source: Intel, "Hexadecimal Object File Format Specification", Revision A, 6 January 1988, as Debian's
-//! srec_intel(5) renders it. A record is `:` length(1) offset(2) type(1) data(length) checksum(1), each byte as two
-//! digits; all of these bytes sum to zero modulo 256. Where a data byte goes:
+//! Source: Intel, "Hexadecimal Object File Format Specification", Revision A, 6 January 1988, as
+//! Debian's srec_intel(5) renders it. A record is `:` length(1) offset(2) type(1) data(length)
+//! checksum(1), each byte as two digits; all of these bytes sum to zero modulo 256. Where a data
+//! byte goes:
 //!
-//! - after a type 04 record with upper half U, and before any base record (U = 0): `(U * 2^16 + offset + index) mod 2^32`;
-//! - after a type 02 record with segment S: `S * 2^4 + ((offset + index) mod 2^16)`, so it wraps inside its segment.
+//! - after a type 04 record with upper half U, and before any base record (U = 0): `(U * 2^16 +
+//!   offset + index) mod 2^32`;
+//! - after a type 02 record with segment S: `S * 2^4 + ((offset + index) mod 2^16)`, so it wraps
+//!   inside its segment.
 //!
-//! The last base record holds until the next. The specification does not say what a 02 record means while a non-zero 04 base is in
-//! effect, and programs differ (some add the two), so such a file is refused.
+//! The last base record holds until the next. The specification does not say what a 02 record means
+//! while a non-zero 04 base is in effect, and programs differ (some add the two), so such a file is
+//! refused.
 
 use crate::assemble::Assembler;
 use crate::build::Build;
@@ -81,20 +85,12 @@ impl Reader<'_> {
             match (record.kind, record.data) {
                 (0, _) => self.place(&record)?,
                 (1, []) => return self.end(&record),
-                (2, &[high, low]) => self.rebase(
-                    &record,
-                    Base::Segment(u32::from_be_bytes([0, 0, high, low]) << 4),
-                )?,
+                (2, &[high, low]) => self.rebase(&record, Base::Segment(u32::from_be_bytes([0, 0, high, low]) << 4))?,
                 (3, &[cs_high, cs_low, ip_high, ip_low]) => {
                     let segment = u32::from_be_bytes([0, 0, cs_high, cs_low]) << 4;
-                    self.start(
-                        &record,
-                        segment + u32::from_be_bytes([0, 0, ip_high, ip_low]),
-                    )?;
+                    self.start(&record, segment + u32::from_be_bytes([0, 0, ip_high, ip_low]))?;
                 }
-                (4, &[high, low]) => {
-                    self.rebase(&record, Base::Linear(u32::from_be_bytes([high, low, 0, 0])))?
-                }
+                (4, &[high, low]) => self.rebase(&record, Base::Linear(u32::from_be_bytes([high, low, 0, 0])))?,
                 (5, &[a, b, c, d]) => self.start(&record, u32::from_be_bytes([a, b, c, d]))?,
                 _ => return Err(self.unsuitable(&record)),
             }
@@ -105,11 +101,7 @@ impl Reader<'_> {
         Err(self.text.fault(self.text.position(), fault))
     }
 
-    fn record<'b>(
-        &mut self,
-        mark: Position,
-        buffer: &'b mut [u8; 256],
-    ) -> Result<Record<'b>, ReadError> {
+    fn record<'b>(&mut self, mark: Position, buffer: &'b mut [u8; 256]) -> Result<Record<'b>, ReadError> {
         let mut head = [0; 4];
         let head_sum = self.text.decode(&mut head)?;
         let [len, high, low, kind] = head;
@@ -122,9 +114,7 @@ impl Reader<'_> {
         let found = self.text.decode(checksum)?;
         let expected = head_sum.wrapping_add(data_sum).wrapping_neg();
         if found != expected {
-            return Err(self
-                .text
-                .fault(checksum_at, RecordFault::Checksum { found, expected }));
+            return Err(self.text.fault(checksum_at, RecordFault::Checksum { found, expected }));
         }
         self.text.end_record()?;
         Ok(Record {
@@ -143,12 +133,9 @@ impl Reader<'_> {
             Base::Segment(base) => (SEGMENT - offset, base),
             Base::Linear(base) => (SPACE - (u64::from(base) + offset), 0),
         };
-        let (before, after) = record.data.split_at(
-            record
-                .data
-                .len()
-                .min(usize::try_from(room).unwrap_or(usize::MAX)),
-        );
+        let (before, after) = record
+            .data
+            .split_at(record.data.len().min(usize::try_from(room).unwrap_or(usize::MAX)));
         if !after.is_empty() {
             self.notes.push(match self.base {
                 Base::Segment(base) => Note::SegmentWrap { base, place },
@@ -159,10 +146,7 @@ impl Reader<'_> {
         self.pieces
             .place(address, before, place)
             .and_then(|()| self.pieces.place(restart, after, place))
-            .map_err(|beyond| {
-                self.text
-                    .fault(record.mark, RecordFault::PastEnd { beyond })
-            })
+            .map_err(|beyond| self.text.fault(record.mark, RecordFault::PastEnd { beyond }))
     }
 
     fn rebase(&mut self, record: &Record<'_>, base: Base) -> Result<(), ReadError> {
@@ -203,9 +187,7 @@ impl Reader<'_> {
     fn no_offset(&self, record: &Record<'_>, kind: &'static str) -> Result<(), ReadError> {
         match record.offset {
             0 => Ok(()),
-            found => Err(self
-                .text
-                .fault(record.mark, RecordFault::Offset { kind, found })),
+            found => Err(self.text.fault(record.mark, RecordFault::Offset { kind, found })),
         }
     }
 
@@ -224,13 +206,7 @@ impl Reader<'_> {
             }
         };
         let found = record.data.len() as u8;
-        self.text.fault(
-            record.mark,
-            RecordFault::Length {
-                kind,
-                found,
-                expected,
-            },
-        )
+        self.text
+            .fault(record.mark, RecordFault::Length { kind, found, expected })
     }
 }

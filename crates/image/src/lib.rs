@@ -1,4 +1,5 @@
-//! Builds in: ELF, Intel HEX, S-record and raw binaries, their segments, and the checks before a release.
+//! Builds in: ELF, Intel HEX, S-record and raw binaries, their segments, and the checks before a
+//! release.
 //!
 //! ```
 //! use image::{Format, ReadOptions, read};
@@ -11,10 +12,11 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
-//! [`read`] recognises the format from the content, never from a file name, and answers with a [`Build`]: the bytes
-//! that the file places, as sorted segments, and [`Note`]s about what was unusual but not wrong. What is wrong is a
-//! [`ReadError`] that says where. Memory is bounded by the file's size, whatever addresses the file names;
-//! only [`Build::flatten`] allocates a range, and its caller chooses it.
+//! [`read`] recognises the format from the content, never from a file name, and answers with a
+//! [`Build`]: the bytes that the file places, as sorted segments, and [`Note`]s about what was
+//! unusual but not wrong. What is wrong is a [`ReadError`] that says where. Memory is bounded by
+//! the file's size, whatever addresses the file names; only [`Build::flatten`] allocates a range,
+//! and its caller chooses it.
 //!
 //! [`checks::examine`] then compares a build with the place it is meant for.
 
@@ -38,15 +40,16 @@ pub use recognise::{Format, recognise};
 /// What [`read`] cannot learn from the bytes themselves.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct ReadOptions {
-    /// The address of the first byte of a raw binary. Needed for raw binaries; the other formats carry their
-    /// addresses, so for them it is ignored and a [`Note::BaseIgnored`] says so.
+    /// The address of the first byte of a raw binary. Needed for raw binaries; the other formats
+    /// carry their addresses, so for them it is ignored and a [`Note::BaseIgnored`] says so.
     pub raw_base: Option<u32>,
 }
 
 /// Reads a build in whichever format its content shows.
 ///
 /// # Errors
-/// Any deviation that could make two readers of the same file disagree about the bytes: see [`ReadError`].
+/// Any deviation that could make two readers of the same file disagree about the bytes: see
+/// [`ReadError`].
 pub fn read(bytes: &[u8], options: &ReadOptions) -> Result<Build, ReadError> {
     if bytes.is_empty() {
         return Err(ReadError::Empty);

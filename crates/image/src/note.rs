@@ -23,7 +23,8 @@ pub enum Note {
         /// Where it stands.
         place: Place,
     },
-    /// A record passes the end of its 64 KiB segment, so its later bytes go to the start of that segment.
+    /// A record passes the end of its 64 KiB segment, so its later bytes go to the start of that
+    /// segment.
     SegmentWrap {
         /// The base address of the segment.
         base: u32,
@@ -40,8 +41,9 @@ pub enum Note {
         /// The start address.
         address: u32,
     },
-    /// The data records have addresses of more than one width. Some programs write each record in its shortest form;
-    /// but the digit that gives the width is not covered by the checksum, so it can also be damage.
+    /// The data records have addresses of more than one width. Some programs write each record in
+    /// its shortest form; but the digit that gives the width is not covered by the checksum, so it
+    /// can also be damage.
     MixedWidths {
         /// The first record of another width than the one before.
         place: Place,
@@ -86,34 +88,38 @@ impl fmt::Display for Note {
             Note::Overlap { address, len } => {
                 write!(
                     f,
-                    "{len} bytes from 0x{address:08X} are given more than once, each time with the same values"
+                    "{len} bytes from 0x{address:08X} are given more than once, each time with \
+                     the same values"
                 )
             }
             Note::OutOfOrder { address, place } => {
                 write!(
                     f,
-                    "the addresses do not ascend: 0x{address:08X}, in {place}, is the first that goes back"
+                    "the addresses do not ascend: 0x{address:08X}, in {place}, is the first that \
+                     goes back"
                 )
             }
             Note::SegmentWrap { base, place } => write!(
                 f,
-                "{place} passes the end of the 64 KiB segment at 0x{base:08X}; by the format's rule its later bytes go to \
-                 the start of that segment"
+                "{place} passes the end of the 64 KiB segment at 0x{base:08X}; by the format's \
+                 rule its later bytes go to the start of that segment"
             ),
             Note::LinearWrap { place } => write!(
                 f,
-                "{place} passes address 0xFFFFFFFF; by the format's rule its later bytes go to the addresses from 0"
+                "{place} passes address 0xFFFFFFFF; by the format's rule its later bytes go to \
+                 the addresses from 0"
             ),
             Note::StartInEnd { address } => {
                 write!(
                     f,
-                    "the end of file record carries a start address, 0x{address:04X}, as very old files do"
+                    "the end of file record carries a start address, 0x{address:04X}, as very old \
+                     files do"
                 )
             }
             Note::MixedWidths { place } => write!(
                 f,
-                "the addresses are of more than one width, {place} being the first to differ; the checksums do not cover \
-                 the width"
+                "the addresses are of more than one width, {place} being the first to differ; the \
+                 checksums do not cover the width"
             ),
             Note::EndOfOtherWidth { found, expected } => {
                 write!(
@@ -121,9 +127,9 @@ impl fmt::Display for Note {
                     "the file ends with an S{found} record; to its data records belongs S{expected}"
                 )
             }
-            Note::EndedByCount => f.write_str(
-                "the file has no ending record; its count record shows that nothing is missing",
-            ),
+            Note::EndedByCount => {
+                f.write_str("the file has no ending record; its count record shows that nothing is missing")
+            }
             Note::Header(text) => write!(f, "the header record says \"{text}\""),
             Note::BaseIgnored { base, format } => {
                 write!(
@@ -131,22 +137,18 @@ impl fmt::Display for Note {
                     "the base address 0x{base:08X} is not used: {format} carries its own addresses"
                 )
             }
-            Note::AllText => f.write_str(
-                "the raw binary is nothing but printable text, which is rarely firmware",
-            ),
-            Note::VirtualAddresses => f.write_str(
-                "the file's physical addresses are all zero, so its virtual addresses are used",
-            ),
+            Note::AllText => f.write_str("the raw binary is nothing but printable text, which is rarely firmware"),
+            Note::VirtualAddresses => {
+                f.write_str("the file's physical addresses are all zero, so its virtual addresses are used")
+            }
             Note::HeadersLeftOut { len } => {
                 write!(
                     f,
-                    "{len} bytes that the linker put in front of the first section are left out: the ELF headers"
+                    "{len} bytes that the linker put in front of the first section are left out: \
+                     the ELF headers"
                 )
             }
-            Note::PaddingLeftOut { len } => write!(
-                f,
-                "{len} zero bytes between sections are left out as padding"
-            ),
+            Note::PaddingLeftOut { len } => write!(f, "{len} zero bytes between sections are left out as padding"),
         }
     }
 }

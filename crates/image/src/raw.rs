@@ -7,9 +7,7 @@ use crate::recognise::{Format, is_text};
 
 pub(crate) fn read(bytes: &[u8], base: Option<u32>) -> Result<Build, ReadError> {
     let Some(base) = base else {
-        return Err(ReadError::NoRawBase {
-            begins: begins(bytes),
-        });
+        return Err(ReadError::NoRawBase { begins: begins(bytes) });
     };
     let beyond = (u64::from(base) + bytes.len() as u64).saturating_sub(1 << 32);
     if beyond > 0 {
@@ -38,10 +36,7 @@ pub(crate) fn read(bytes: &[u8], base: Option<u32>) -> Result<Build, ReadError> 
 fn begins(bytes: &[u8]) -> String {
     let first = bytes.get(..8).unwrap_or(bytes);
     let numbers: Vec<String> = first.iter().map(|byte| format!("{byte:02X}")).collect();
-    if first
-        .iter()
-        .all(|byte| byte.is_ascii_graphic() || *byte == b' ')
-    {
+    if first.iter().all(|byte| byte.is_ascii_graphic() || *byte == b' ') {
         format!("{} (\"{}\")", numbers.join(" "), first.escape_ascii())
     } else {
         numbers.join(" ")

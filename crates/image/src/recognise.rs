@@ -33,10 +33,11 @@ const TEXT_SEARCHED: usize = 64 * 1024;
 
 /// Recognises a format from content.
 ///
-/// ELF is known by its first four bytes. A record format is known by the first line that begins like a record of
-/// that format (mark, then at least two hexadecimal digits) with nothing but text before it: so a record file with
-/// foreign lines in front, or one damaged further down, is still read as what it is and gets that reader's precise
-/// error, rather than being taken for a raw binary. Everything else is [`Format::Raw`].
+/// ELF is known by its first four bytes. A record format is known by the first line that begins
+/// like a record of that format (mark, then at least two hexadecimal digits) with nothing but text
+/// before it: so a record file with foreign lines in front, or one damaged further down, is still
+/// read as what it is and gets that reader's precise error, rather than being taken for a raw
+/// binary. Everything else is [`Format::Raw`].
 #[must_use]
 pub fn recognise(bytes: &[u8]) -> Format {
     if bytes.starts_with(b"\x7FELF") {
@@ -62,7 +63,8 @@ pub(crate) fn is_utf16(bytes: &[u8]) -> bool {
     bytes.starts_with(&[0xFF, 0xFE]) || bytes.starts_with(&[0xFE, 0xFF])
 }
 
-/// Every second byte of a UTF-16 text, so that it is recognised and can be refused by its right name.
+/// Every second byte of a UTF-16 text, so that it is recognised and can be refused by its right
+/// name.
 fn narrow(bytes: &[u8]) -> std::borrow::Cow<'_, [u8]> {
     if is_utf16(bytes) {
         bytes
@@ -101,14 +103,8 @@ mod tests {
     fn what_surrounds_the_first_record_does_not_hide_it() {
         assert_eq!(recognise(b"\r\n\n  :00000001FF"), Format::IntelHex);
         assert_eq!(recognise(b"\xEF\xBB\xBFS9030000FC"), Format::SRecord);
-        assert_eq!(
-            recognise(b"built by hand\n; comment\n:00000001FF"),
-            Format::IntelHex
-        );
-        assert_eq!(
-            recognise(b"\xFF\xFES\x009\x000\x003\x000\x000\x00"),
-            Format::SRecord
-        );
+        assert_eq!(recognise(b"built by hand\n; comment\n:00000001FF"), Format::IntelHex);
+        assert_eq!(recognise(b"\xFF\xFES\x009\x000\x003\x000\x000\x00"), Format::SRecord);
     }
 
     #[test]

@@ -1,8 +1,9 @@
 //! Motorola S-records.
 //!
-//! Source: Debian's srec_motorola(5), and Motorola's M68000 Family Programmer's Reference Manual, appendix C (from
-//! memory). A record is `S` type(1 digit) count(1) address(2, 3 or 4) data checksum(1); the count covers address, data and
-//! checksum; count to checksum sum to 0xFF modulo 256.
+//! Source: Debian's srec_motorola(5), and Motorola's M68000 Family Programmer's Reference Manual,
+//! appendix C (from memory). A record is `S` type(1 digit) count(1) address(2, 3 or 4) data
+//! checksum(1); the count covers address, data and checksum; count to checksum sum to 0xFF modulo
+//! 256.
 //!
 //! | type | address | meaning |
 //! | --- | --- | --- |
@@ -11,8 +12,9 @@
 //! | S5, S6 | 2, 3 | how many S1, S2 and S3 records came before |
 //! | S9, S8, S7 | 2, 3, 4 | the end, and the start address: zero where there is none |
 //!
-//! S4 is reserved. A file is one block: one ending record and nothing after it. Some programs write no ending record when they know of no
-//! start address; that is accepted where the last record is a count, since a count proves that nothing is missing.
+//! S4 is reserved. A file is one block: one ending record and nothing after it. Some programs write
+//! no ending record when they know of no start address; that is accepted where the last record is a
+//! count, since a count proves that nothing is missing.
 
 use crate::assemble::Assembler;
 use crate::build::Build;
@@ -81,11 +83,7 @@ impl Reader<'_> {
         Err(self.text.fault(self.text.position(), fault))
     }
 
-    fn record<'b>(
-        &mut self,
-        mark: Position,
-        buffer: &'b mut [u8; 255],
-    ) -> Result<Record<'b>, ReadError> {
+    fn record<'b>(&mut self, mark: Position, buffer: &'b mut [u8; 255]) -> Result<Record<'b>, ReadError> {
         let digit = self.text.take().unwrap_or_default();
         let address_len: usize = match digit {
             b'0' | b'1' | b'5' | b'9' => 2,
@@ -106,19 +104,13 @@ impl Reader<'_> {
         let checksum_at = self.text.position();
         let found = self.text.decode(&mut [0])?;
         if found != !sum {
-            return Err(self.text.fault(
-                checksum_at,
-                RecordFault::Checksum {
-                    found,
-                    expected: !sum,
-                },
-            ));
+            return Err(self
+                .text
+                .fault(checksum_at, RecordFault::Checksum { found, expected: !sum }));
         }
         self.text.end_record()?;
         let (address, data) = body.split_at(address_len);
-        let address = address
-            .iter()
-            .fold(0, |address, &byte| address << 8 | u32::from(byte));
+        let address = address.iter().fold(0, |address, &byte| address << 8 | u32::from(byte));
         Ok(Record {
             mark,
             digit,
@@ -128,13 +120,9 @@ impl Reader<'_> {
     }
 
     fn header(&mut self, record: &Record<'_>) {
-        let known = self
-            .notes
-            .iter()
-            .any(|note| matches!(note, Note::Header(_)));
+        let known = self.notes.iter().any(|note| matches!(note, Note::Header(_)));
         if !known && !record.data.is_empty() {
-            self.notes
-                .push(Note::Header(record.data.escape_ascii().to_string()));
+            self.notes.push(Note::Header(record.data.escape_ascii().to_string()));
         }
     }
 
@@ -143,12 +131,7 @@ impl Reader<'_> {
         // S1 belongs to S9, S2 to S8, S3 to S7: the wider the address, the lower the digit.
         let end_digit = b'9' - (record.digit - b'1');
         let known = self.end_digit.unwrap_or(end_digit);
-        if known != end_digit
-            && !self
-                .notes
-                .iter()
-                .any(|note| matches!(note, Note::MixedWidths { .. }))
-        {
+        if known != end_digit && !self.notes.iter().any(|note| matches!(note, Note::MixedWidths { .. })) {
             self.notes.push(Note::MixedWidths {
                 place: Place::Record(record.mark),
             });
@@ -156,10 +139,7 @@ impl Reader<'_> {
         self.end_digit = Some(known.min(end_digit));
         self.pieces
             .place(record.address, record.data, Place::Record(record.mark))
-            .map_err(|beyond| {
-                self.text
-                    .fault(record.mark, RecordFault::PastEnd { beyond })
-            })
+            .map_err(|beyond| self.text.fault(record.mark, RecordFault::PastEnd { beyond }))
     }
 
     fn count(&mut self, record: &Record<'_>) -> Result<(), ReadError> {
@@ -206,13 +186,6 @@ impl Reader<'_> {
             b'8' => ("S8", "4"),
             _ => ("S9", "3"),
         };
-        self.text.fault(
-            mark,
-            RecordFault::Length {
-                kind,
-                found,
-                expected,
-            },
-        )
+        self.text.fault(mark, RecordFault::Length { kind, found, expected })
     }
 }

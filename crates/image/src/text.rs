@@ -1,9 +1,11 @@
-//! What the two record formats share: a cursor over lines of hexadecimal digits that always knows where it is.
+//! What the two record formats share: a cursor over lines of hexadecimal digits that always knows
+//! where it is.
 //!
-//! Neither specification says what may stand between records, so this is our policy. A record has a line of its
-//! own. A line ends with LF, CR LF or CR alone. Blank lines, and spaces and tabs at either end of a line, mean nothing.
-//! A UTF-8 byte-order mark in front of the first line means nothing either. Anything else outside a record is refused: it
-//! may be the rest of a damaged record, and skipping it would lose bytes silently. Digits may be of either case.
+//! Neither specification says what may stand between records, so this is our policy. A record has a
+//! line of its own. A line ends with LF, CR LF or CR alone. Blank lines, and spaces and tabs at
+//! either end of a line, mean nothing. A UTF-8 byte-order mark in front of the first line means
+//! nothing either. Anything else outside a record is refused: it may be the rest of a damaged
+//! record, and skipping it would lose bytes silently. Digits may be of either case.
 
 use crate::error::{Position, ReadError, RecordFault};
 use crate::recognise::{Format, is_utf16};
@@ -112,25 +114,14 @@ impl<'a> RecordText<'a> {
     }
 
     /// Demands that only blanks and line ends stand between here and the end of the file.
-    pub(crate) fn nothing_after(
-        &mut self,
-        line: usize,
-        end: &'static str,
-    ) -> Result<(), ReadError> {
+    pub(crate) fn nothing_after(&mut self, line: usize, end: &'static str) -> Result<(), ReadError> {
         while let Some(&byte) = self.bytes.get(self.at) {
             if is_line_end(byte) {
                 self.take_line_end(byte);
             } else if is_blank(byte) {
                 self.at += 1;
             } else {
-                return Err(self.fault(
-                    self.position(),
-                    RecordFault::AfterEnd {
-                        found: byte,
-                        end,
-                        line,
-                    },
-                ));
+                return Err(self.fault(self.position(), RecordFault::AfterEnd { found: byte, end, line }));
             }
         }
         Ok(())
@@ -163,11 +154,7 @@ impl<'a> RecordText<'a> {
     #[cold]
     fn broken(&self, wanted: usize) -> ReadError {
         let rest = self.bytes.get(self.at..).unwrap_or_default();
-        let good = rest
-            .iter()
-            .take(wanted)
-            .take_while(|&&byte| is_digit(byte))
-            .count();
+        let good = rest.iter().take(wanted).take_while(|&&byte| is_digit(byte)).count();
         let position = self.position_of(self.at + good);
         let fault = match rest.get(good) {
             Some(&found) if !is_line_end(found) => RecordFault::NotADigit { found },
@@ -221,10 +208,7 @@ mod tests {
             b"\n\r :",
             b"\xEF\xBB\xBF\r\n \t\r\n :",
         ] {
-            let position = text(file)
-                .next_mark(b':')
-                .expect("a mark")
-                .expect("no fault");
+            let position = text(file).next_mark(b':').expect("a mark").expect("no fault");
             assert_eq!((position.line, position.column), (3, 2), "{file:?}");
             assert_eq!(position.offset, file.len() - 1);
         }
@@ -233,10 +217,7 @@ mod tests {
     #[test]
     fn digits_of_either_case_are_decoded_and_summed() {
         let mut bytes = [0; 3];
-        assert_eq!(
-            text(b"fFa10B").decode(&mut bytes).expect("six digits"),
-            0xAB
-        );
+        assert_eq!(text(b"fFa10B").decode(&mut bytes).expect("six digits"), 0xAB);
         assert_eq!(bytes, [0xFF, 0xA1, 0x0B]);
     }
 
@@ -246,16 +227,11 @@ mod tests {
             for at in 0..4 {
                 let mut file = *b"12ab";
                 file[at] = byte;
-                let ReadError::Record {
-                    position, fault, ..
-                } = text(&file).decode(&mut [0; 2]).expect_err("refused")
+                let ReadError::Record { position, fault, .. } = text(&file).decode(&mut [0; 2]).expect_err("refused")
                 else {
                     panic!("another kind of error for {byte:#04X}");
                 };
-                assert_eq!(
-                    (position.offset, fault),
-                    (at, RecordFault::NotADigit { found: byte })
-                );
+                assert_eq!((position.offset, fault), (at, RecordFault::NotADigit { found: byte }));
             }
         }
     }

@@ -1,5 +1,6 @@
-//! The readers against programs that nobody here wrote: GNU ld makes the ELF file; GNU objcopy (Debian
-//! binutils-arm-none-eabi) and srec_cat (Debian srecord) convert it and each other's output.
+//! The readers against programs that nobody here wrote: GNU ld makes the ELF file; GNU objcopy
+//! (Debian binutils-arm-none-eabi) and srec_cat (Debian srecord) convert it and each other's
+//! output.
 
 mod common;
 
@@ -9,7 +10,8 @@ use image::{Build, Format, Machine, Note, ReadOptions};
 
 const ERASED: u8 = 0xFF;
 
-/// The usual start of the slot, and one at which GNU ld lets the first segment reach over the ELF headers.
+/// The usual start of the slot, and one at which GNU ld lets the first segment reach over the ELF
+/// headers.
 const ORIGINS: [&str; 2] = ["0x08010000", "0x08010100"];
 
 fn flat(build: &Build) -> Vec<u8> {
@@ -26,20 +28,11 @@ fn every_format_of_one_build_gives_the_same_bytes() {
         let elf = read(&firmware.file("kiln.elf")).expect("ELF");
         let hex = read(&firmware.objcopy("kiln.hex", &["-O", "ihex"])).expect("Intel HEX");
         let srec = read(&firmware.objcopy("kiln.srec", &["-O", "srec"])).expect("S-record");
-        let long = read(&firmware.objcopy(
-            "long.srec",
-            &["-O", "srec", "--srec-forceS3", "--srec-len=200"],
-        ))
-        .expect("S-record with long records");
+        let long = read(&firmware.objcopy("long.srec", &["-O", "srec", "--srec-forceS3", "--srec-len=200"]))
+            .expect("S-record with long records");
         let binary = firmware.objcopy("kiln.bin", &["-O", "binary", "--gap-fill", "0xFF"]);
         let base = u32::from_str_radix(&origin[2..], 16).expect("a number");
-        let raw = image::read(
-            &binary,
-            &ReadOptions {
-                raw_base: Some(base),
-            },
-        )
-        .expect("raw");
+        let raw = image::read(&binary, &ReadOptions { raw_base: Some(base) }).expect("raw");
 
         let formats = [
             Format::Elf,
@@ -48,10 +41,7 @@ fn every_format_of_one_build_gives_the_same_bytes() {
             Format::SRecord,
             Format::Raw,
         ];
-        assert_eq!(
-            [&elf, &hex, &srec, &long, &raw].map(|build| build.format()),
-            formats
-        );
+        assert_eq!([&elf, &hex, &srec, &long, &raw].map(|build| build.format()), formats);
         assert_eq!(content(&elf), content(&hex), "{origin}");
         assert_eq!(content(&elf), content(&srec), "{origin}");
         assert_eq!(content(&elf), content(&long), "{origin}");
@@ -60,11 +50,7 @@ fn every_format_of_one_build_gives_the_same_bytes() {
         assert_eq!(elf.digest(), hex.digest());
         assert_eq!(elf.digest(), srec.digest());
 
-        assert_eq!(
-            elf.segments().len(),
-            3,
-            "code, constants with initial values, trailer"
-        );
+        assert_eq!(elf.segments().len(), 3, "code, constants with initial values, trailer");
         assert_eq!(elf.machine(), Some(Machine::Arm));
         assert_eq!(elf.entry(), hex.entry());
         assert_eq!(elf.entry(), srec.entry());
@@ -90,10 +76,7 @@ fn what_gnu_ld_adds_to_segments_is_left_out_and_noted() {
     assert!(
         matches!(
             notes,
-            [
-                Note::HeadersLeftOut { len: 0x100 },
-                Note::PaddingLeftOut { .. }
-            ]
+            [Note::HeadersLeftOut { len: 0x100 }, Note::PaddingLeftOut { .. }]
         ),
         "{notes:?}"
     );
@@ -115,9 +98,7 @@ fn without_a_section_table_whole_segments_are_loaded() {
     let span = build.span();
     // objcopy fills gaps with zero when not told otherwise.
     assert_eq!(
-        build
-            .flatten(span.start as u32..span.end as u32, 0)
-            .expect("flat"),
+        build.flatten(span.start as u32..span.end as u32, 0).expect("flat"),
         binary
     );
 }
@@ -125,8 +106,7 @@ fn without_a_section_table_whole_segments_are_loaded() {
 #[test]
 fn srec_cat_output_of_every_width_reads_the_same() {
     let firmware = Firmware::linked_at(ORIGINS[0]);
-    let expected =
-        content(&read(&firmware.objcopy("kiln.hex", &["-O", "ihex"])).expect("Intel HEX"));
+    let expected = content(&read(&firmware.objcopy("kiln.hex", &["-O", "ihex"])).expect("Intel HEX"));
     let moved: Vec<(u32, Vec<u8>)> = expected
         .iter()
         .map(|(at, data)| (at - 0x0801_0000, data.clone()))
@@ -135,24 +115,12 @@ fn srec_cat_output_of_every_width_reads_the_same() {
     for (name, kind) in [("a.hex", "-intel"), ("a.srec", "-motorola")] {
         for length in ["-line-length=44", "-line-length=80", "-line-length=250"] {
             let file = firmware.srec_cat(name, &["kiln.hex", "-intel", "-o", name, kind, length]);
-            assert_eq!(
-                content(&read(&file).expect(name)),
-                expected,
-                "{name} {length}"
-            );
+            assert_eq!(content(&read(&file).expect(name)), expected, "{name} {length}");
         }
-        // Moved down so that the trailer, at 0x12340, needs more than 16 bits: S2, or segment records.
+        // Moved down so that the trailer, at 0x12340, needs more than 16 bits: S2, or segment
+        // records.
         for width in ["-address-length=3", "-address-length=4"] {
-            let arguments = [
-                "kiln.hex",
-                "-intel",
-                "-offset",
-                "-0x08010000",
-                "-o",
-                name,
-                kind,
-                width,
-            ];
+            let arguments = ["kiln.hex", "-intel", "-offset", "-0x08010000", "-o", name, kind, width];
             let file = firmware.srec_cat(name, &arguments);
             assert_eq!(content(&read(&file).expect(name)), moved, "{name} {width}");
             let text = String::from_utf8(file).expect("ASCII");
@@ -189,18 +157,12 @@ fn srec_cat_and_we_agree_where_addresses_wrap() {
     let bytes: Vec<u8> = (1..=16).collect();
     let cases = [
         ("before any base record, past 64 KiB", vec![]),
-        (
-            "linear base, past 64 KiB",
-            vec![hex_record(4, 0, &[0x08, 0x00])],
-        ),
+        ("linear base, past 64 KiB", vec![hex_record(4, 0, &[0x08, 0x00])]),
         (
             "segment base, wraps in its segment",
             vec![hex_record(2, 0, &[0x10, 0x00])],
         ),
-        (
-            "linear base, wraps at 4 GiB",
-            vec![hex_record(4, 0, &[0xFF, 0xFF])],
-        ),
+        ("linear base, wraps at 4 GiB", vec![hex_record(4, 0, &[0xFF, 0xFF])]),
         (
             "segment base of zero replaced by a linear one",
             vec![hex_record(2, 0, &[0, 0]), hex_record(4, 0, &[8, 0])],
@@ -210,10 +172,7 @@ fn srec_cat_and_we_agree_where_addresses_wrap() {
     for (name, bases) in cases {
         let file = bases.concat() + &hex_record(0, 0xFFF8, &bytes) + ":00000001FF\n";
         std::fs::write(folder.path("wrap.hex"), &file).expect("a file");
-        let rewritten = folder.srec_cat(
-            "wrap.srec",
-            &["wrap.hex", "-intel", "-o", "wrap.srec", "-motorola"],
-        );
+        let rewritten = folder.srec_cat("wrap.srec", &["wrap.hex", "-intel", "-o", "wrap.srec", "-motorola"]);
         let ours = read(file.as_bytes()).expect(name);
         let theirs = read(&rewritten).expect(name);
         assert_eq!(content(&ours), content(&theirs), "{name}");
@@ -234,26 +193,13 @@ fn our_test_writers_write_what_gnu_reads() {
     for (address, data) in &segments {
         span[(address - 0x0800_FFF0) as usize..][..data.len()].copy_from_slice(data);
     }
-    for (kind, text) in [
-        ("ihex", hex(&segments, 16)),
-        ("srec", s_records(&segments, 16)),
-    ] {
+    for (kind, text) in [("ihex", hex(&segments, 16)), ("srec", s_records(&segments, 16))] {
         std::fs::write(firmware.path("written"), &text).expect("a file");
-        assert_eq!(
-            content(&read(text.as_bytes()).expect(kind)),
-            segments,
-            "{kind}"
-        );
-        OBJCOPY.run(
-            firmware.folder(),
-            &["-I", kind, "-O", "binary", "written", "out.bin"],
-        );
+        assert_eq!(content(&read(text.as_bytes()).expect(kind)), segments, "{kind}");
+        OBJCOPY.run(firmware.folder(), &["-I", kind, "-O", "binary", "written", "out.bin"]);
         assert_eq!(firmware.file("out.bin"), span, "{kind}");
     }
-    let programs: Vec<Program> = segments
-        .iter()
-        .map(|(at, data)| Program::at(*at, data))
-        .collect();
+    let programs: Vec<Program> = segments.iter().map(|(at, data)| Program::at(*at, data)).collect();
     for (machine, name) in [(40, "ARM"), (243, "RISC-V")] {
         let file = elf(machine, 0, &programs);
         std::fs::write(firmware.path("written"), &file).expect("a file");

@@ -1,4 +1,5 @@
-//! Files that are damaged, contradictory or malicious: each gets a clear error, and none costs much memory.
+//! Files that are damaged, contradictory or malicious: each gets a clear error, and none costs much
+//! memory.
 
 mod common;
 
@@ -18,9 +19,7 @@ fn refused(file: impl AsRef<[u8]>) -> ReadError {
 /// The line, column and fault of a record error.
 fn fault(file: impl AsRef<[u8]>) -> (usize, usize, RecordFault) {
     match refused(file) {
-        ReadError::Record {
-            position, fault, ..
-        } => (position.line, position.column, fault),
+        ReadError::Record { position, fault, .. } => (position.line, position.column, fault),
         other => panic!("another kind of error: {other}"),
     }
 }
@@ -42,43 +41,47 @@ fn messages_say_what_where_and_what_to_do() {
     let cases: [(&[u8], &str); 8] = [
         (
             b"",
-            "the file is empty; a build was expected: check that the linker or the conversion step succeeded",
+            "the file is empty; a build was expected: check that the linker or the conversion \
+             step succeeded",
         ),
         (
             damaged.as_bytes(),
-            "Intel HEX, line 2, column 18 (byte 37): the checksum is 0x9E, the record's bytes give 0xDE: the record is \
-             damaged; copy or convert the file again",
+            "Intel HEX, line 2, column 18 (byte 37): the checksum is 0x9E, the record's bytes \
+             give 0xDE: the record is damaged; copy or convert the file again",
         ),
         (
             b":0400000001020304F2",
-            "Intel HEX, line 1, column 20 (byte 19): the file ends without an end of file record (:00000001FF): it has \
-             probably been cut short; copy or convert it again",
+            "Intel HEX, line 1, column 20 (byte 19): the file ends without an end of file record \
+             (:00000001FF): it has probably been cut short; copy or convert it again",
         ),
         (
             b":04000000010203",
-            "Intel HEX, line 1, column 16 (byte 15): the file ends here, 2 digits before the record does by its own length \
-             field: the file has been cut or re-wrapped; copy or convert it again",
+            "Intel HEX, line 1, column 16 (byte 15): the file ends here, 2 digits before the \
+             record does by its own length field: the file has been cut or re-wrapped; copy or \
+             convert it again",
         ),
         (
             b"S1060000010203F3\nS9030000FC\nS1060000010203F3\n",
-            "S-record, line 3, column 1 (byte 28): found 'S' (0x53) after the ending record of line 2, which ends the file; \
-             expected nothing: two builds may have been joined; give the one that is meant",
+            "S-record, line 3, column 1 (byte 28): found 'S' (0x53) after the ending record of \
+             line 2, which ends the file; expected nothing: two builds may have been joined; give \
+             the one that is meant",
         ),
         (
             b"S1060000010203F3\nS5030002FA\nS9030000FC\n",
-            "S-record, line 2, column 1 (byte 17): the count record says 2 data records, the file has 1 before it: records \
-             are missing or doubled; convert the build again",
+            "S-record, line 2, column 1 (byte 17): the count record says 2 data records, the file \
+             has 1 before it: records are missing or doubled; convert the build again",
         ),
         (
             b":0400000001020304F2\n:04000200FF0405F4FE\n:00000001FF\n",
-            "the record on line 1 (byte 0) puts 0x03 at address 0x00000002 and the record on line 2 (byte 20) puts 0xFF \
-             there; one value was expected: two builds may have been joined, or two output sections share load addresses",
+            "the record on line 1 (byte 0) puts 0x03 at address 0x00000002 and the record on line \
+             2 (byte 20) puts 0xFF there; one value was expected: two builds may have been \
+             joined, or two output sections share load addresses",
         ),
         (
             b"\x00\x00\x02\x20\xC1\x01\x01\x08\x00",
-            "the file begins with 00 00 02 20 C1 01 01 08, which is none of ELF, Intel HEX and S-record, so it is taken for \
-             a raw binary, and a raw binary does not say where it belongs: state its base address, or give the ELF file \
-             instead",
+            "the file begins with 00 00 02 20 C1 01 01 08, which is none of ELF, Intel HEX and \
+             S-record, so it is taken for a raw binary, and a raw binary does not say where it \
+             belongs: state its base address, or give the ELF file instead",
         ),
     ];
     for (file, message) in cases {
@@ -105,10 +108,7 @@ fn an_s_record_file_cut_anywhere_is_refused_or_proved_whole_by_its_count() {
     let counted = file.find("S5").expect("a count") + "S503000700".len();
     for len in 4..file.trim_end().len() {
         match read(&file.as_bytes()[..len]) {
-            Err(error) => assert!(
-                matches!(error, ReadError::Record { .. }),
-                "cut to {len}: {error}"
-            ),
+            Err(error) => assert!(matches!(error, ReadError::Record { .. }), "cut to {len}: {error}"),
             Ok(build) => {
                 assert!(len == counted || len == counted + 1, "cut to {len}");
                 assert_eq!(content(&build), whole);
@@ -120,8 +120,9 @@ fn an_s_record_file_cut_anywhere_is_refused_or_proved_whole_by_its_count() {
 
 #[test]
 fn any_single_damaged_character_is_refused_or_harmless() {
-    // A changed letter case or line end is harmless. The type digit of an S-record is the one thing that its checksum
-    // does not cover: a changed width is accepted, since programs mix widths, but noted. Everything else must be seen.
+    // A changed letter case or line end is harmless. The type digit of an S-record is the one thing
+    // that its checksum does not cover: a changed width is accepted, since programs mix widths, but
+    // noted. Everything else must be seen.
     for file in [
         hex(&[(0x1234, vec![0xAB; 40])], 16),
         s_records(&[(0x1234, vec![0xAB; 40])], 16),
@@ -162,11 +163,7 @@ fn hex_records_of_the_wrong_shape() {
             }
         )
     );
-    let length = |kind, found, expected| RecordFault::Length {
-        kind,
-        found,
-        expected,
-    };
+    let length = |kind, found, expected| RecordFault::Length { kind, found, expected };
     assert_eq!(
         on_line_2(&hex_record(1, 0, &[1])),
         (2, 1, length("end of file", 1, "0"))
@@ -217,14 +214,7 @@ fn hex_records_of_the_wrong_shape() {
     );
     assert_eq!(
         on_line_2("; by hand\n"),
-        (
-            2,
-            1,
-            RecordFault::NotARecord {
-                found: b';',
-                mark: ':'
-            }
-        )
+        (2, 1, RecordFault::NotARecord { found: b';', mark: ':' })
     );
 }
 
@@ -255,24 +245,11 @@ fn s_records_of_the_wrong_shape() {
             }
         )
     );
-    let length = |kind, found, expected| RecordFault::Length {
-        kind,
-        found,
-        expected,
-    };
-    assert_eq!(
-        on_line_2("S10200FD\n"),
-        (2, 1, length("S1", 2, "3 or more"))
-    );
+    let length = |kind, found, expected| RecordFault::Length { kind, found, expected };
+    assert_eq!(on_line_2("S10200FD\n"), (2, 1, length("S1", 2, "3 or more")));
     assert_eq!(on_line_2("S300FF\n"), (2, 1, length("S3", 0, "5 or more")));
-    assert_eq!(
-        on_line_2(&s_record(5, 2, 1, &[1])),
-        (2, 1, length("S5", 4, "3"))
-    );
-    assert_eq!(
-        on_line_2(&s_record(7, 4, 1, &[1, 2])),
-        (2, 1, length("S7", 7, "5"))
-    );
+    assert_eq!(on_line_2(&s_record(5, 2, 1, &[1])), (2, 1, length("S5", 4, "3")));
+    assert_eq!(on_line_2(&s_record(7, 4, 1, &[1, 2])), (2, 1, length("S7", 7, "5")));
     assert_eq!(
         on_line_2("S1FF0000\n"),
         (
@@ -286,14 +263,7 @@ fn s_records_of_the_wrong_shape() {
     );
     assert_eq!(
         on_line_2("s1030000FC\n"),
-        (
-            2,
-            1,
-            RecordFault::NotARecord {
-                found: b's',
-                mark: 'S'
-            }
-        )
+        (2, 1, RecordFault::NotARecord { found: b's', mark: 'S' })
     );
     let huge = RecordFault::Count {
         stated: 0xFF_FFFF,
@@ -307,26 +277,12 @@ fn formats_mixed_in_one_file() {
     let s_first = format!("{}{}", s_record(1, 2, 0, &[1]), hex_record(0, 1, &[2]));
     assert_eq!(
         fault(s_first),
-        (
-            2,
-            1,
-            RecordFault::NotARecord {
-                found: b':',
-                mark: 'S'
-            }
-        )
+        (2, 1, RecordFault::NotARecord { found: b':', mark: 'S' })
     );
     let hex_first = format!("{}{}", hex_record(0, 1, &[2]), s_record(1, 2, 0, &[1]));
     assert_eq!(
         fault(hex_first),
-        (
-            2,
-            1,
-            RecordFault::NotARecord {
-                found: b'S',
-                mark: ':'
-            }
-        )
+        (2, 1, RecordFault::NotARecord { found: b'S', mark: ':' })
     );
     let elf_behind = [hex(&[(0, vec![1])], 16).as_bytes(), b"\x7FELF"].concat();
     assert_eq!(
@@ -349,14 +305,7 @@ fn foreign_lines_and_other_encodings() {
     let commented = format!("# made on a Tuesday\n{whole}");
     assert_eq!(
         fault(commented),
-        (
-            1,
-            1,
-            RecordFault::NotARecord {
-                found: b'#',
-                mark: ':'
-            }
-        )
+        (1, 1, RecordFault::NotARecord { found: b'#', mark: ':' })
     );
     let wide: Vec<u8> = [0xFF, 0xFE]
         .into_iter()
@@ -394,22 +343,12 @@ fn nulls_where_text_should_be() {
 #[test]
 fn start_addresses_that_disagree() {
     let file = |second| {
-        hex_record(0, 0, &[1])
-            + &hex_record(5, 0, &[0, 0, 1, 0])
-            + &hex_record(5, 0, &[0, 0, 1, second])
-            + END
+        hex_record(0, 0, &[1]) + &hex_record(5, 0, &[0, 0, 1, 0]) + &hex_record(5, 0, &[0, 0, 1, second]) + END
     };
     assert_eq!(accepted(file(0)).entry(), Some(0x100));
     assert_eq!(
         fault(file(8)),
-        (
-            3,
-            1,
-            RecordFault::SecondStart {
-                was: 0x100,
-                now: 0x108
-            }
-        )
+        (3, 1, RecordFault::SecondStart { was: 0x100, now: 0x108 })
     );
 }
 
@@ -425,10 +364,7 @@ fn bases_of_both_kinds_at_once() {
         other: "linear",
         old: 0x0800_0000,
     };
-    assert_eq!(
-        fault(format!("{linear}{segment}{data}{END}")),
-        (2, 1, mixed)
-    );
+    assert_eq!(fault(format!("{linear}{segment}{data}{END}")), (2, 1, mixed));
     assert!(matches!(
         fault(format!("{segment}{linear}{data}{END}")),
         (2, 1, RecordFault::MixedBases { .. })
@@ -448,27 +384,16 @@ fn far_apart_addresses_do_not_allocate_the_gap() {
         file += &hex_record(0, 0xFFF0, &[upper as u8]);
     }
     let build = accepted(file + END);
-    assert_eq!(
-        (build.segments().len(), build.byte_count()),
-        (65_536, 65_536)
-    );
+    assert_eq!((build.segments().len(), build.byte_count()), (65_536, 65_536));
     assert_eq!(build.span(), 0xFFF0..0xFFFF_FFF1);
-    assert!(
-        build
-            .segments()
-            .iter()
-            .all(|segment| segment.data.capacity() <= 64)
-    );
+    assert!(build.segments().iter().all(|segment| segment.data.capacity() <= 64));
 }
 
 #[test]
 fn the_last_address_may_be_used_and_nothing_beyond() {
     let at_top = |data: &[u8]| s_record(3, 4, 0xFFFF_FFFF, data) + &s_record(7, 4, 0, &[]);
     assert_eq!(accepted(at_top(&[1])).span(), 0xFFFF_FFFF..0x1_0000_0000);
-    assert_eq!(
-        fault(at_top(&[1, 2])),
-        (1, 1, RecordFault::PastEnd { beyond: 1 })
-    );
+    assert_eq!(fault(at_top(&[1, 2])), (1, 1, RecordFault::PastEnd { beyond: 1 }));
 
     let program = |data: &[u8]| elf(40, 0, &[Program::at(0xFFFF_FFFF, data)]);
     assert_eq!(accepted(program(&[1])).span(), 0xFFFF_FFFF..0x1_0000_0000);
@@ -480,18 +405,8 @@ fn the_last_address_may_be_used_and_nothing_beyond() {
     };
     assert_eq!(elf_fault(&program(&[1, 2, 3])), expected);
 
-    let raw = |base| {
-        image::read(
-            &[0, 1],
-            &ReadOptions {
-                raw_base: Some(base),
-            },
-        )
-    };
-    assert_eq!(
-        raw(0xFFFF_FFFE).expect("fits").span(),
-        0xFFFF_FFFE..0x1_0000_0000
-    );
+    let raw = |base| image::read(&[0, 1], &ReadOptions { raw_base: Some(base) });
+    assert_eq!(raw(0xFFFF_FFFE).expect("fits").span(), 0xFFFF_FFFE..0x1_0000_0000);
     assert_eq!(
         raw(0xFFFF_FFFF),
         Err(ReadError::RawPastEnd {
@@ -530,45 +445,26 @@ fn giant_lines_and_files_without_data() {
 
 #[test]
 fn overlaps_in_elf() {
-    let same = [
-        Program::at(0x100, &[1, 2, 3, 4]),
-        Program::at(0x102, &[3, 4, 5]),
-    ];
+    let same = [Program::at(0x100, &[1, 2, 3, 4]), Program::at(0x102, &[3, 4, 5])];
     let build = accepted(elf(40, 0, &same));
     assert_eq!(content(&build), [(0x100, vec![1, 2, 3, 4, 5])]);
-    assert_eq!(
-        build.notes(),
-        [Note::Overlap {
-            address: 0x102,
-            len: 2
-        }]
-    );
-    let other = [
-        Program::at(0x100, &[1, 2, 3, 4]),
-        Program::at(0x102, &[3, 9, 5]),
-    ];
+    assert_eq!(build.notes(), [Note::Overlap { address: 0x102, len: 2 }]);
+    let other = [Program::at(0x100, &[1, 2, 3, 4]), Program::at(0x102, &[3, 9, 5])];
     let message = refused(elf(40, 0, &other)).to_string();
     assert!(
-        message.starts_with(
-            "program header 0 puts 0x04 at address 0x00000103 and program header 1 puts 0x09 there"
-        ),
+        message.starts_with("program header 0 puts 0x04 at address 0x00000103 and program header 1 puts 0x09 there"),
         "{message}"
     );
 }
 
 #[test]
 fn elf_addresses() {
-    // ELF leaves p_paddr unused where physical addressing is irrelevant, and some linkers then write zero.
-    let mut programs = vec![
-        Program::at(0x0800_0000, &[1, 2]),
-        Program::at(0x0800_0010, &[3]),
-    ];
+    // ELF leaves p_paddr unused where physical addressing is irrelevant, and some linkers then
+    // write zero.
+    let mut programs = vec![Program::at(0x0800_0000, &[1, 2]), Program::at(0x0800_0010, &[3])];
     programs.iter_mut().for_each(|program| program.physical = 0);
     let build = accepted(elf(243, 0x0800_0000, &programs));
-    assert_eq!(
-        content(&build),
-        [(0x0800_0000, vec![1, 2]), (0x0800_0010, vec![3])]
-    );
+    assert_eq!(content(&build), [(0x0800_0000, vec![1, 2]), (0x0800_0010, vec![3])]);
     assert_eq!(build.notes(), [Note::VirtualAddresses]);
     // Where one is set, all count: initial values stored behind the code.
     let programs = [
@@ -608,10 +504,7 @@ fn elf_headers_that_lie() {
     field(with(16, &[1, 0]), "e_type");
     field(with(16, &[3, 0]), "e_type");
     field(with(18, &[62, 0]), "e_machine");
-    assert!(
-        matches!(with(28, &[0xFF; 4]), ElfFault::Table { .. }),
-        "e_phoff"
-    );
+    assert!(matches!(with(28, &[0xFF; 4]), ElfFault::Table { .. }), "e_phoff");
     assert!(
         matches!(with(44, &[0xFE, 0xFF]), ElfFault::Table { .. }),
         "e_phnum, huge"
@@ -620,10 +513,7 @@ fn elf_headers_that_lie() {
         matches!(with(44, &[0xFF, 0xFF]), ElfFault::Table { .. }),
         "e_phnum, kept in a section that is not there"
     );
-    assert!(
-        matches!(with(42, &[31, 0]), ElfFault::Table { .. }),
-        "e_phentsize"
-    );
+    assert!(matches!(with(42, &[31, 0]), ElfFault::Table { .. }), "e_phentsize");
     let mut sections = whole.clone();
     sections[32..36].fill(0xF0); // e_shoff
     sections[48] = 1; // e_shnum
@@ -634,10 +524,7 @@ fn elf_headers_that_lie() {
             ..
         }
     ));
-    assert!(
-        matches!(with(52 + 4, &[0xFF; 4]), ElfFault::Cut { .. }),
-        "p_offset"
-    );
+    assert!(matches!(with(52 + 4, &[0xFF; 4]), ElfFault::Cut { .. }), "p_offset");
     assert!(
         matches!(with(52 + 16, &[0xFF; 8]), ElfFault::Cut { .. }),
         "p_filesz and p_memsz"
@@ -655,9 +542,7 @@ fn elf_headers_that_lie() {
 #[test]
 fn an_elf_file_that_loads_itself_again_and_again() {
     // 1,000 program headers, each with the same megabyte of the file at an address of its own.
-    let programs: Vec<Program> = (0..1000)
-        .map(|index| Program::at(index << 20, &[]))
-        .collect();
+    let programs: Vec<Program> = (0..1000).map(|index| Program::at(index << 20, &[])).collect();
     let mut file = elf(40, 0, &programs);
     let offset = file.len() as u32;
     for index in 0..programs.len() {

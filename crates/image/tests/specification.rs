@@ -9,8 +9,7 @@ use image::{Note, ReadError, RecordFault};
 /// Debian srec_intel(5), section EXAMPLE (a rendering of Intel's specification, Revision A, 1988).
 #[test]
 fn intel_example_of_the_manual_page() {
-    let build =
-        read(b":0D00000048656C6C6F2C20576F726C640AA1\n:00000001FF\n").expect("a whole file");
+    let build = read(b":0D00000048656C6C6F2C20576F726C640AA1\n:00000001FF\n").expect("a whole file");
     assert_eq!(content(&build), [(0, b"Hello, World\n".to_vec())]);
     assert_eq!((build.entry(), build.notes()), (None, &[][..]));
 }
@@ -27,8 +26,8 @@ fn motorola_example_of_the_manual_page() {
     );
 }
 
-/// Motorola, M68000 Family Programmer's Reference Manual (M68000PM/AD), appendix C, the example of an S-record file.
-/// From memory; every record carries its own checksum.
+/// Motorola, M68000 Family Programmer's Reference Manual (M68000PM/AD), appendix C, the example of
+/// an S-record file. From memory; every record carries its own checksum.
 #[test]
 fn motorola_example_of_the_m68000_manual() {
     let file = b"S00600004844521B\r\n\
@@ -41,14 +40,11 @@ fn motorola_example_of_the_m68000_manual() {
         "285F245F2212226A000424290008237C 00020008000826290018538123410018"
         "41E900084E42234300182342000824A9 00144ED4"
     );
-    assert_eq!(
-        content(&read(file).expect("a whole file")),
-        [(0, expected.to_vec())]
-    );
+    assert_eq!(content(&read(file).expect("a whole file")), [(0, expected.to_vec())]);
 }
 
-/// Common examples of each Intel record type, as encyclopaedias print them. From memory; every record carries its
-/// own checksum.
+/// Common examples of each Intel record type, as encyclopaedias print them. From memory; every
+/// record carries its own checksum.
 #[test]
 fn one_record_of_each_intel_type() {
     let data = ":10010000214601360121470136007EFE09D2190140\n\
@@ -95,7 +91,8 @@ fn one_record_of_each_intel_type() {
     );
 }
 
-/// Intel's rule for segment bases, `SBA + ((DRLO + DRI) MOD 64K)`: srec_intel(5), "Extended Segment Address Record".
+/// Intel's rule for segment bases, `SBA + ((DRLO + DRI) MOD 64K)`: srec_intel(5), "Extended Segment
+/// Address Record".
 #[test]
 fn a_record_wraps_inside_its_segment() {
     let file = [
@@ -104,10 +101,7 @@ fn a_record_wraps_inside_its_segment() {
         ":00000001FF\n".into(),
     ];
     let build = read(file.concat().as_bytes()).expect("a whole file");
-    assert_eq!(
-        content(&build),
-        [(0x1_0000, vec![3, 4]), (0x1_FFFE, vec![1, 2])]
-    );
+    assert_eq!(content(&build), [(0x1_0000, vec![3, 4]), (0x1_FFFE, vec![1, 2])]);
     assert!(
         build
             .notes()
@@ -116,7 +110,8 @@ fn a_record_wraps_inside_its_segment() {
     );
 }
 
-/// Intel's rule for linear bases, `(LBA + DRLO + DRI) MOD 4G`: srec_intel(5), "Extended Linear Address Record".
+/// Intel's rule for linear bases, `(LBA + DRLO + DRI) MOD 4G`: srec_intel(5), "Extended Linear
+/// Address Record".
 #[test]
 fn a_record_wraps_at_the_end_of_the_address_space() {
     let file = [
@@ -125,27 +120,16 @@ fn a_record_wraps_at_the_end_of_the_address_space() {
         ":00000001FF\n".into(),
     ];
     let build = read(file.concat().as_bytes()).expect("a whole file");
-    assert_eq!(
-        content(&build),
-        [(0, vec![3, 4]), (0xFFFF_FFFE, vec![1, 2])]
-    );
-    assert!(
-        build
-            .notes()
-            .iter()
-            .any(|note| matches!(note, Note::LinearWrap { .. }))
-    );
+    assert_eq!(content(&build), [(0, vec![3, 4]), (0xFFFF_FFFE, vec![1, 2])]);
+    assert!(build.notes().iter().any(|note| matches!(note, Note::LinearWrap { .. })));
 }
 
-/// "The last byte makes the sum zero" and "makes the sum 0xFF": no other checksum value is taken, in either format.
+/// "The last byte makes the sum zero" and "makes the sum 0xFF": no other checksum value is taken,
+/// in either format.
 #[test]
 fn only_one_checksum_in_256_is_right() {
     for (before, right, after) in [
-        (
-            ":0D00000048656C6C6F2C20576F726C640A",
-            0xA1,
-            "\n:00000001FF\n",
-        ),
+        (":0D00000048656C6C6F2C20576F726C640A", 0xA1, "\n:00000001FF\n"),
         ("S1060000010203", 0xF3, "\nS9030000FC\n"),
     ] {
         for checksum in 0..=255u8 {
@@ -154,10 +138,7 @@ fn only_one_checksum_in_256_is_right() {
                 result.expect("the right checksum");
                 continue;
             }
-            let ReadError::Record {
-                position, fault, ..
-            } = result.expect_err("a wrong checksum")
-            else {
+            let ReadError::Record { position, fault, .. } = result.expect_err("a wrong checksum") else {
                 panic!("another kind of error");
             };
             assert_eq!(
@@ -172,7 +153,8 @@ fn only_one_checksum_in_256_is_right() {
     }
 }
 
-/// An S7, S8 or S9 address is where control passes to, and zero stands for none: srec_motorola(5), "S7" to "S9".
+/// An S7, S8 or S9 address is where control passes to, and zero stands for none: srec_motorola(5),
+/// "S7" to "S9".
 #[test]
 fn start_addresses_of_every_width() {
     use common::writers::s_record;
@@ -182,9 +164,6 @@ fn start_addresses_of_every_width() {
             read(text(0x1234).as_bytes()).expect("a whole file").entry(),
             Some(0x1234)
         );
-        assert_eq!(
-            read(text(0).as_bytes()).expect("a whole file").entry(),
-            None
-        );
+        assert_eq!(read(text(0).as_bytes()).expect("a whole file").entry(), None);
     }
 }

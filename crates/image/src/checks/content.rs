@@ -4,10 +4,7 @@ use super::{Check, Target, Verdict};
 use crate::build::Build;
 
 pub(super) fn blank(build: &Build, target: &Target) -> Check {
-    let mut content = build
-        .segments()
-        .iter()
-        .flat_map(|segment| segment.data.iter().copied());
+    let mut content = build.segments().iter().flat_map(|segment| segment.data.iter().copied());
     let first = content.next();
     let uniform = first.filter(|&value| content.all(|byte| byte == value));
     let (verdict, found, advice) = match uniform {
@@ -31,9 +28,7 @@ pub(super) fn blank(build: &Build, target: &Target) -> Check {
         verdict,
         found,
         expected: "different byte values".to_owned(),
-        explanation: format!(
-            "A file of one value is what a failed build or an empty read-out leaves behind.{advice}"
-        ),
+        explanation: format!("A file of one value is what a failed build or an empty read-out leaves behind.{advice}"),
     }
 }
 
@@ -59,7 +54,8 @@ pub(super) fn repeat(build: &Build, target: &Target) -> Check {
         (Some(_), same) => (
             Verdict::Fail,
             format!("byte for byte the image of {}", same.join(", ")),
-            " Build again from the new sources; to send an earlier release once more, issue that release again.",
+            " Build again from the new sources; to send an earlier release once more, issue that \
+             release again.",
         ),
     };
     Check {
@@ -69,7 +65,8 @@ pub(super) fn repeat(build: &Build, target: &Target) -> Check {
         found,
         expected: "an image unlike every earlier release".to_owned(),
         explanation: format!(
-            "The same image under a new version would tell owners that something changed when nothing did.{advice}"
+            "The same image under a new version would tell owners that something changed when \
+             nothing did.{advice}"
         ),
     }
 }

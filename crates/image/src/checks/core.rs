@@ -19,7 +19,8 @@ pub enum Architecture {
 impl Architecture {
     /// The system exceptions that have a handler, as (exception number, name), reset left out.
     ///
-    /// Source: ARMv6-M, ARMv7-M and Armv8-M Architecture Reference Manuals, exception number tables (from memory).
+    /// Source: ARMv6-M, ARMv7-M and Armv8-M Architecture Reference Manuals, exception number tables
+    /// (from memory).
     #[must_use]
     pub fn system_exceptions(self) -> &'static [(u32, &'static str)] {
         match self {
@@ -64,8 +65,8 @@ pub enum Core {
     CortexM {
         /// The architecture.
         architecture: Architecture,
-        /// How many interrupt vectors the part has after the 16 system vectors: 0 to 480. Their entries in the
-        /// table are checked too; with 0, none is.
+        /// How many interrupt vectors the part has after the 16 system vectors: 0 to 480. Their
+        /// entries in the table are checked too; with 0, none is.
         interrupts: u16,
     },
     /// A 32-bit RISC-V: the image begins with its first instruction.
@@ -75,7 +76,8 @@ pub enum Core {
 /// A core name that we do not know.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "the core is \"{found}\", expected cortex-m0, m0+, m1, m3, m4, m7, m23, m33, m35p, m52, m55, m85 (with \"cortex-\" in front), or riscv32"
+    "the core is \"{found}\", expected cortex-m0, m0+, m1, m3, m4, m7, m23, m33, m35p, m52, m55, \
+     m85 (with \"cortex-\" in front), or riscv32"
 )]
 pub struct UnknownCore {
     /// The name.
@@ -85,8 +87,9 @@ pub struct UnknownCore {
 impl FromStr for Core {
     type Err = UnknownCore;
 
-    /// Knows a core by its usual name, such as `cortex-m4` or `riscv32`; letter case and a floating-point `f` at the end do not matter.
-    /// The number of interrupts is the part's, not the core's, and is 0 here.
+    /// Knows a core by its usual name, such as `cortex-m4` or `riscv32`; letter case and a
+    /// floating-point `f` at the end do not matter. The number of interrupts is the part's, not the
+    /// core's, and is 0 here.
     fn from_str(name: &str) -> Result<Self, Self::Err> {
         let lower = name.to_ascii_lowercase();
         let architecture = match lower.strip_suffix('f').unwrap_or(&lower) {
@@ -94,13 +97,9 @@ impl FromStr for Core {
             "cortex-m0" | "cortex-m0+" | "cortex-m0plus" | "cortex-m1" => Architecture::V6M,
             "cortex-m3" | "cortex-m4" | "cortex-m7" => Architecture::V7M,
             "cortex-m23" => Architecture::V8MBaseline,
-            "cortex-m33" | "cortex-m35p" | "cortex-m52" | "cortex-m55" | "cortex-m85" => {
-                Architecture::V8MMainline
-            }
+            "cortex-m33" | "cortex-m35p" | "cortex-m52" | "cortex-m55" | "cortex-m85" => Architecture::V8MMainline,
             _ => {
-                return Err(UnknownCore {
-                    found: name.to_owned(),
-                });
+                return Err(UnknownCore { found: name.to_owned() });
             }
         };
         Ok(Core::CortexM {
@@ -132,9 +131,7 @@ mod tests {
         assert_eq!("cortex-m4".parse(), Ok(v7m));
         assert_eq!("Cortex-M4F".parse(), Ok(v7m));
         assert_eq!("riscv32".parse(), Ok(Core::RiscV));
-        let unknown = "cortex-a9"
-            .parse::<Core>()
-            .expect_err("not a microcontroller core");
+        let unknown = "cortex-a9".parse::<Core>().expect_err("not a microcontroller core");
         assert!(unknown.to_string().contains("\"cortex-a9\""));
     }
 }

@@ -1,7 +1,8 @@
 //! The checks before a release: does this build belong in that place, and can it start there?
 //!
-//! [`examine`] asks every question that applies, in a fixed order, and never stops at the first bad answer. Numbers
-//! in [`Check::found`] and [`Check::expected`] are decimal for sizes and hexadecimal for addresses.
+//! [`examine`] asks every question that applies, in a fixed order, and never stops at the first bad
+//! answer. Numbers in [`Check::found`] and [`Check::expected`] are decimal for sizes and
+//! hexadecimal for addresses.
 
 mod content;
 mod core;
@@ -56,9 +57,9 @@ pub struct Check {
 
 /// Asks every question that applies to the target's core.
 ///
-/// The order is that of [`Check::id`]: `fits`, `outside`, `start`, `overlaps`, `gaps`; then how it starts: `machine`,
-/// and for Cortex-M `stack-top`, `reset-vector`, `handlers`, `interrupts`, for RISC-V `first-instruction`; then `entry`, `blank`,
-/// `repeat`.
+/// The order is that of [`Check::id`]: `fits`, `outside`, `start`, `overlaps`, `gaps`; then how it
+/// starts: `machine`, and for Cortex-M `stack-top`, `reset-vector`, `handlers`, `interrupts`, for
+/// RISC-V `first-instruction`; then `entry`, `blank`, `repeat`.
 #[must_use]
 pub fn examine(build: &Build, target: &Target) -> Vec<Check> {
     let mut checks = vec![
@@ -90,11 +91,7 @@ pub fn examine(build: &Build, target: &Target) -> Vec<Check> {
 /// The gravest verdict, which is that of the whole list.
 #[must_use]
 pub fn worst(checks: &[Check]) -> Verdict {
-    checks
-        .iter()
-        .map(|check| check.verdict)
-        .max()
-        .unwrap_or(Verdict::Pass)
+    checks.iter().map(|check| check.verdict).max().unwrap_or(Verdict::Pass)
 }
 
 /// Thousands set apart by commas, for sizes.
@@ -102,7 +99,7 @@ fn count(number: u64) -> String {
     let digits = number.to_string();
     let mut text = String::with_capacity(digits.len() * 4 / 3);
     for (index, digit) in digits.chars().enumerate() {
-        if index > 0 && (digits.len() - index) % 3 == 0 {
+        if index > 0 && (digits.len() - index).is_multiple_of(3) {
             text.push(',');
         }
         text.push(digit);
@@ -112,11 +109,7 @@ fn count(number: u64) -> String {
 
 /// A size with its unit.
 fn bytes(number: u64) -> String {
-    format!(
-        "{} {}",
-        count(number),
-        if number == 1 { "byte" } else { "bytes" }
-    )
+    format!("{} {}", count(number), if number == 1 { "byte" } else { "bytes" })
 }
 
 fn range<T: fmt::UpperHex>(range: &std::ops::Range<T>) -> String {

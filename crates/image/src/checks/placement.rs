@@ -13,14 +13,13 @@ pub(super) fn fits(build: &Build, target: &Target) -> Check {
     let usable = u64::from(target.usable_range().end - target.usable_range().start);
     let expected = format!("at most {}", bytes(usable));
     let end = end_in_slot(build, target);
-    // A build that is wholly elsewhere is measured by what it holds; that it is elsewhere is the next check.
-    let size = end.map_or_else(
-        || build.byte_count(),
-        |end| end - u64::from(target.slot.start),
-    );
+    // A build that is wholly elsewhere is measured by what it holds; that it is elsewhere is the
+    // next check.
+    let size = end.map_or_else(|| build.byte_count(), |end| end - u64::from(target.slot.start));
     let (verdict, found, advice) = if size > usable {
         let over = format!("{}, {} too many", bytes(size), bytes(size - usable));
-        let advice = " Optimise for size, move data out of the image, or leave a feature out; a larger slot needs a new first load.";
+        let advice = " Optimise for size, move data out of the image, or leave a feature out; a \
+            larger slot needs a new first load.";
         (Verdict::Fail, over, advice)
     } else {
         (
@@ -36,8 +35,8 @@ pub(super) fn fits(build: &Build, target: &Target) -> Check {
         found,
         expected,
         explanation: format!(
-            "The image may use the slot up to its descriptor; a longer one would overwrite the record by which the unit \
-             knows that the image is whole.{advice}"
+            "The image may use the slot up to its descriptor; a longer one would overwrite the \
+             record by which the unit knows that the image is whole.{advice}"
         ),
     }
 }
@@ -52,7 +51,8 @@ pub(super) fn outside(build: &Build, target: &Target) -> Check {
         .filter(|part| !part.is_empty())
         .collect();
     let expected = format!("every byte inside {}", range(&usable));
-    let explanation = "An install writes only its slot. Bytes elsewhere would never arrive, or would destroy what must survive every update.";
+    let explanation = "An install writes only its slot. Bytes elsewhere would never arrive, or \
+        would destroy what must survive every update.";
     if strays.is_empty() {
         let found = format!("{} in {}", bytes(build.byte_count()), range(&build.span()));
         return check_outside(Verdict::Pass, found, expected, explanation.to_owned());
@@ -72,8 +72,8 @@ pub(super) fn outside(build: &Build, target: &Target) -> Check {
     if let Some(more) = strays.len().checked_sub(NAMED).filter(|&more| more > 0) {
         named.push(format!("and {more} more places"));
     }
-    let advice = "Correct the FLASH origin and the load addresses in the linker script, and keep configuration words and \
-                  initial settings out of the build: they belong to the first load.";
+    let advice = "Correct the FLASH origin and the load addresses in the linker script, and keep \
+        configuration words and initial settings out of the build: they belong to the first load.";
     check_outside(
         Verdict::Fail,
         named.join("; "),
@@ -99,7 +99,8 @@ pub(super) fn start(build: &Build, target: &Target) -> Check {
     let advice = if begins {
         ""
     } else {
-        " Set the FLASH origin in the linker script to the slot's start, keep the vector table or start code first, and link again."
+        " Set the FLASH origin in the linker script to the slot's start, keep the vector table or \
+         start code first, and link again."
     };
     Check {
         id: "start",
@@ -108,8 +109,8 @@ pub(super) fn start(build: &Build, target: &Target) -> Check {
         found: format!("first byte at 0x{first:08X}"),
         expected: format!("first byte at 0x{:08X}", target.slot.start),
         explanation: format!(
-            "The installer hands over to what lies at the slot's start. A build linked for another address may even begin to run \
-             there and fail later.{advice}"
+            "The installer hands over to what lies at the slot's start. A build linked for \
+             another address may even begin to run there and fail later.{advice}"
         ),
     }
 }
@@ -142,7 +143,8 @@ pub(super) fn overlaps(build: &Build) -> Check {
         found,
         expected: "none".to_owned(),
         explanation: format!(
-            "A file that gives two values for one address is refused when it is read, since nobody can tell which is meant.{advice}"
+            "A file that gives two values for one address is refused when it is read, since \
+             nobody can tell which is meant.{advice}"
         ),
     }
 }
@@ -156,8 +158,7 @@ pub(super) fn gaps(build: &Build, target: &Target) -> Check {
         .map(|pair| u64::from(pair[1].address) - pair[0].end())
         .collect();
     let filled: u64 = inner.iter().sum();
-    let trailing =
-        end_in_slot(build, target).map_or(0, |end| u64::from(usable.end).saturating_sub(end));
+    let trailing = end_in_slot(build, target).map_or(0, |end| u64::from(usable.end).saturating_sub(end));
     let too_much = filled > build.byte_count();
     let between = match inner.len() {
         0 => "no gaps inside the image".to_owned(),
@@ -173,24 +174,20 @@ pub(super) fn gaps(build: &Build, target: &Target) -> Check {
         ),
     };
     let advice = if too_much {
-        " More of this image is filling than content, which often means a section placed at a wrong address; every filled byte costs the \
-         owner time and the flash wear."
+        " More of this image is filling than content, which often means a section placed at a \
+         wrong address; every filled byte costs the owner time and the flash wear."
     } else {
         ""
     };
     Check {
         id: "gaps",
         title: "Gaps are few and filled",
-        verdict: if too_much {
-            Verdict::Warn
-        } else {
-            Verdict::Pass
-        },
+        verdict: if too_much { Verdict::Warn } else { Verdict::Pass },
         found: format!("{between}; {} after it stay erased", bytes(trailing)),
         expected: "less filling than content".to_owned(),
         explanation: format!(
-            "The signed digest covers every byte of the image, so bytes between sections need a value: the erased one, which a \
-             flash holds anyway.{advice}"
+            "The signed digest covers every byte of the image, so bytes between sections need a \
+             value: the erased one, which a flash holds anyway.{advice}"
         ),
     }
 }
@@ -222,9 +219,7 @@ fn without(whole: &Range<u64>, hole: &Range<u64>) -> [Range<u64>; 2] {
 
 /// What lies at `stray`, by the names that the target gives.
 fn hit(stray: &Range<u64>, target: &Target) -> String {
-    let touches = |other: &Range<u32>| {
-        stray.start < u64::from(other.end) && u64::from(other.start) < stray.end
-    };
+    let touches = |other: &Range<u32>| stray.start < u64::from(other.end) && u64::from(other.start) < stray.end;
     let mut names: Vec<&str> = Vec::new();
     if touches(&(target.usable_range().end..target.slot.end)) {
         names.push("the slot's descriptor");

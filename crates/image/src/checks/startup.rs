@@ -1,10 +1,11 @@
 //! How the image starts: the first words, and where they lead.
 //!
-//! Source for Cortex-M: ARMv7-M Architecture Reference Manual (DDI 0403), B1.5.2 and B1.5.3: word 0 of the vector table is the
-//! initial main stack pointer, word n the address of the handler of exception n, whose bit 0 must be 1 (Thumb state), else the first
-//! instruction faults. Stack alignment: Procedure Call Standard for the Arm Architecture (AAPCS32), 8 bytes at public interfaces.
-//! Source for RISC-V: The RISC-V Instruction Set Manual, volume I, 1.5: encodings whose first 16 bits are all zero, and of all ones, are
-//! illegal. All from memory.
+//! Source for Cortex-M: ARMv7-M Architecture Reference Manual (DDI 0403), B1.5.2 and B1.5.3: word 0
+//! of the vector table is the initial main stack pointer, word n the address of the handler of
+//! exception n, whose bit 0 must be 1 (Thumb state), else the first instruction faults. Stack
+//! alignment: Procedure Call Standard for the Arm Architecture (AAPCS32), 8 bytes at public
+//! interfaces. Source for RISC-V: The RISC-V Instruction Set Manual, volume I, 1.5: encodings whose
+//! first 16 bits are all zero, and of all ones, are illegal. All from memory.
 
 use super::{Architecture, Check, Core, Target, Verdict, range};
 use crate::build::{Build, Machine};
@@ -40,19 +41,15 @@ pub(super) fn machine(build: &Build, target: &Target) -> Check {
         ),
         expected: expected.to_string(),
         explanation: format!(
-            "Code for another processor cannot run, and only the linker's own file names its processor.{advice}"
+            "Code for another processor cannot run, and only the linker's own file names its \
+             processor.{advice}"
         ),
     }
 }
 
 pub(super) fn stack_top(build: &Build, target: &Target) -> Check {
     let word = build.word(target.slot.start);
-    let inside = |stack: u32| {
-        target
-            .ram
-            .iter()
-            .any(|ram| ram.start < stack && stack <= ram.end)
-    };
+    let inside = |stack: u32| target.ram.iter().any(|ram| ram.start < stack && stack <= ram.end);
     let (found, fault) = match word {
         None => (
             "no word at the slot's start".to_owned(),
@@ -80,19 +77,18 @@ pub(super) fn stack_top(build: &Build, target: &Target) -> Check {
             ram.join(" or ")
         ),
         explanation: explain(
-            "The first word of the image is the initial stack pointer. The first push stores below it, so it may equal the end of RAM.",
+            "The first word of the image is the initial stack pointer. The first push stores \
+             below it, so it may equal the end of RAM.",
             fault,
-            "check the RAM region in the linker script, and that the vector table is the first thing in the image",
+            "check the RAM region in the linker script, and that the vector table is the first \
+             thing in the image",
         ),
     }
 }
 
 pub(super) fn reset_vector(build: &Build, target: &Target) -> Check {
     let (found, fault) = match build.word(target.slot.start.saturating_add(4)) {
-        None => (
-            "no second word".to_owned(),
-            Some("there is no vector table"),
-        ),
+        None => ("no second word".to_owned(), Some("there is no vector table")),
         Some(vector) => (format!("0x{vector:08X}"), code_fault(build, target, vector)),
     };
     Check {
@@ -105,18 +101,18 @@ pub(super) fn reset_vector(build: &Build, target: &Target) -> Check {
             range(&target.usable_range())
         ),
         explanation: explain(
-            "The second word of the image is where execution begins; bit 0 says that Thumb instructions follow.",
+            "The second word of the image is where execution begins; bit 0 says that Thumb \
+             instructions follow.",
             fault,
-            "check the FLASH origin in the linker script, and that the vector table is the first thing in the image",
+            "check the FLASH origin in the linker script, and that the vector table is the first \
+             thing in the image",
         ),
     }
 }
 
 pub(super) fn handlers(build: &Build, target: &Target, architecture: Architecture) -> Check {
     let named = architecture.system_exceptions();
-    let vectors = named
-        .iter()
-        .map(|&(number, name)| (number, name.to_owned()));
+    let vectors = named.iter().map(|&(number, name)| (number, name.to_owned()));
     let (bad, used) = bad_vectors(build, target, vectors);
     let fault = (!bad.is_empty()).then_some("these handlers cannot run");
     Check {
@@ -128,12 +124,13 @@ pub(super) fn handlers(build: &Build, target: &Target, architecture: Architectur
         } else {
             listed(&bad)
         },
-        expected: "for each system exception zero, or an odd address of a byte in the image"
-            .to_owned(),
+        expected: "for each system exception zero, or an odd address of a byte in the image".to_owned(),
         explanation: explain(
-            "A fault or a timer tick that leads nowhere locks the processor up, often long after the start.",
+            "A fault or a timer tick that leads nowhere locks the processor up, often long after \
+             the start.",
             fault,
-            "check that the start-up file belongs to this core and that the whole image is linked for this slot",
+            "check that the start-up file belongs to this core and that the whole image is linked \
+             for this slot",
         ),
     }
 }
@@ -143,32 +140,28 @@ pub(super) fn interrupts(build: &Build, target: &Target, interrupts: u16) -> Che
     let total = numbers.len();
     let vectors = numbers.map(|number| (SYSTEM_VECTORS + number, format!("interrupt {number}")));
     let (bad, used) = bad_vectors(build, target, vectors);
-    // A handler may be copied to RAM or lie in a part's ROM, and a table may be cut short on purpose.
-    let verdict = if bad.is_empty() {
-        Verdict::Pass
-    } else {
-        Verdict::Warn
-    };
+    // A handler may be copied to RAM or lie in a part's ROM, and a table may be cut short on
+    // purpose.
+    let verdict = if bad.is_empty() { Verdict::Pass } else { Verdict::Warn };
     let advice = if bad.is_empty() {
         ""
     } else {
-        " Handlers in RAM or ROM are legal; otherwise check that the start-up file belongs to this part. A table that ends early must not have later \
-         interrupts enabled."
+        " Handlers in RAM or ROM are legal; otherwise check that the start-up file belongs to \
+         this part. A table that ends early must not have later interrupts enabled."
     };
     Check {
         id: "interrupts",
         title: "The interrupt handlers are in the image",
         verdict,
         found: match (total, bad.is_empty()) {
-            (0, _) => {
-                "not checked: the product does not say how many interrupts the part has".to_owned()
-            }
+            (0, _) => "not checked: the product does not say how many interrupts the part has".to_owned(),
             (_, true) => format!("{used} of {total} set, all in the image"),
             (_, false) => listed(&bad),
         },
         expected: "for each interrupt zero, or an odd address of a byte in the image".to_owned(),
         explanation: format!(
-            "An interrupt whose vector is not the address of a handler stops the unit when it first occurs.{advice}"
+            "An interrupt whose vector is not the address of a handler stops the unit when it \
+             first occurs.{advice}"
         ),
     }
 }
@@ -205,16 +198,10 @@ pub(super) fn first_instruction(build: &Build, target: &Target) -> Check {
 
 pub(super) fn entry(build: &Build, target: &Target) -> Check {
     let (really, name) = match target.core {
-        Core::CortexM { .. } => (
-            build.word(target.slot.start.saturating_add(4)),
-            "the reset vector",
-        ),
+        Core::CortexM { .. } => (build.word(target.slot.start.saturating_add(4)), "the reset vector"),
         Core::RiscV => (Some(target.slot.start), "the slot's start"),
     };
-    let really_text = really.map_or_else(
-        || "missing".to_owned(),
-        |address| format!("0x{address:08X}"),
-    );
+    let really_text = really.map_or_else(|| "missing".to_owned(), |address| format!("0x{address:08X}"));
     // Converters drop or keep the Thumb bit, so it does not count.
     let thumb = if matches!(target.core, Core::CortexM { .. }) {
         1
@@ -225,24 +212,22 @@ pub(super) fn entry(build: &Build, target: &Target) -> Check {
         .entry()
         .is_some_and(|entry| really.is_none_or(|really| really | thumb != entry | thumb));
     let advice = if differs {
-        " Execution will begin elsewhere than the file says: check the ENTRY of the linker script and the order of its sections."
+        " Execution will begin elsewhere than the file says: check the ENTRY of the linker script \
+         and the order of its sections."
     } else {
         ""
     };
     Check {
         id: "entry",
         title: "The file's start address agrees",
-        verdict: if differs {
-            Verdict::Warn
-        } else {
-            Verdict::Pass
-        },
+        verdict: if differs { Verdict::Warn } else { Verdict::Pass },
         found: build
             .entry()
             .map_or_else(|| "not stated".to_owned(), |entry| format!("0x{entry:08X}")),
         expected: format!("{name}, {really_text}, or not stated"),
         explanation: format!(
-            "A debugger starts at the file's start address, a unit at {name}: if they differ, what was tested is not what owners run.{advice}"
+            "A debugger starts at the file's start address, a unit at {name}: if they differ, \
+             what was tested is not what owners run.{advice}"
         ),
     }
 }
@@ -262,7 +247,8 @@ fn code_fault(build: &Build, target: &Target, vector: u32) -> Option<&'static st
     }
 }
 
-/// Of the given exceptions those whose vector is missing or wrong, and how many vectors are not zero.
+/// Of the given exceptions those whose vector is missing or wrong, and how many vectors are not
+/// zero.
 fn bad_vectors(
     build: &Build,
     target: &Target,
@@ -294,11 +280,7 @@ fn listed(bad: &[String]) -> String {
 }
 
 fn verdict(fault: Option<&str>) -> Verdict {
-    if fault.is_some() {
-        Verdict::Fail
-    } else {
-        Verdict::Pass
-    }
+    if fault.is_some() { Verdict::Fail } else { Verdict::Pass }
 }
 
 fn explain(why: &str, fault: Option<&str>, advice: &str) -> String {

@@ -1,5 +1,6 @@
 //! What the integration tests share: general-purpose tools, and writers of each format.
-#![allow(dead_code, unreachable_pub)] // Each test binary is a crate of its own and uses its own part.
+// Each test binary is a crate of its own and uses its own part.
+#![allow(dead_code, unreachable_pub)]
 
 pub mod tools;
 pub mod writers;

@@ -1,4 +1,5 @@
-//! General-purpose tools as second opinions. A missing tool fails the test and names the Debian package.
+//! General-purpose tools as second opinions. A missing tool fails the test and names the Debian
+//! package.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -15,6 +16,10 @@ pub const OBJCOPY: Tool = Tool {
 pub const READELF: Tool = Tool {
     name: "arm-none-eabi-readelf",
     package: "binutils-arm-none-eabi",
+};
+pub const SHA256SUM: Tool = Tool {
+    name: "sha256sum",
+    package: "coreutils",
 };
 pub const SREC_CAT: Tool = Tool {
     name: "srec_cat",
@@ -62,11 +67,7 @@ impl Firmware {
         let folder = tempfile::tempdir().expect("a folder for the firmware");
         let script = fs::read_to_string(sources.join("kiln.ld")).expect("the linker script");
         assert!(script.contains("0x08010000"));
-        fs::write(
-            folder.path().join("kiln.ld"),
-            script.replace("0x08010000", origin),
-        )
-        .expect("a file");
+        fs::write(folder.path().join("kiln.ld"), script.replace("0x08010000", origin)).expect("a file");
         fs::copy(sources.join("kiln.S"), folder.path().join("kiln.S")).expect("a file");
         let firmware = Self { folder };
         let arguments = [

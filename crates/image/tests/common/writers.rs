@@ -5,19 +5,15 @@ use std::fmt::Write;
 /// One Intel HEX record.
 pub fn hex_record(kind: u8, offset: u16, data: &[u8]) -> String {
     let [high, low] = offset.to_be_bytes();
-    let mut bytes = vec![
-        u8::try_from(data.len()).expect("at most 255 bytes"),
-        high,
-        low,
-        kind,
-    ];
+    let mut bytes = vec![u8::try_from(data.len()).expect("at most 255 bytes"), high, low, kind];
     bytes.extend_from_slice(data);
     let sum: u32 = bytes.iter().map(|&byte| u32::from(byte)).sum();
     bytes.push((256 - sum % 256) as u8);
     format!(":{}\n", digits(&bytes))
 }
 
-/// An Intel HEX file with 32-bit linear addresses, in records of at most `width` bytes that keep inside 64 KiB.
+/// An Intel HEX file with 32-bit linear addresses, in records of at most `width` bytes that keep
+/// inside 64 KiB.
 pub fn hex(segments: &[(u32, Vec<u8>)], width: usize) -> String {
     let mut text = String::new();
     let mut upper = 0;
@@ -92,7 +88,7 @@ pub fn elf(machine: u16, entry: u32, programs: &[Program]) -> Vec<u8> {
     let mut offset = 52 + 32 * programs.len() as u32;
     half(&mut file, &[2, machine]); // e_type, e_machine
     word(&mut file, &[1, entry, 52, 0, 0]); // e_version, e_entry, e_phoff, e_shoff, e_flags
-    half(&mut file, &[52, 32, programs.len() as u16, 40, 0, 0]); // e_ehsize, e_phentsize, e_phnum, e_shentsize, ...
+    half(&mut file, &[52, 32, programs.len() as u16, 40, 0, 0]); // e_ehsize and the five after it
     for program in programs {
         let len = program.data.len() as u32;
         word(
