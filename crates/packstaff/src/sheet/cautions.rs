@@ -175,7 +175,7 @@ impl Hazard {
                 "Take the power from motors and drives. Block or support anything that could fall, swing or roll. Keep \
                  hands, hair, clothes and bystanders away, and keep an emergency stop that works without the unit in reach.",
             ),
-            Self::Transmitter => caution(
+            Self::Transmitter => warning(
                 "It can transmit when it restarts",
                 "Switch the transmitter off and keep people away from the antenna. Use a dummy load, or take the antenna \
                  lead off, only as the manual says. Stay within your licence and local rules, and estimate exposure again \

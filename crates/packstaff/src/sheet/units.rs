@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 
 pub(super) fn which_file(sheet: &Sheet<'_>) -> Markup {
     html! {
-        section aria-labelledby="file" {
+        section.keep aria-labelledby="file" {
             h2 #file { "Which file is for your unit" }
             p { (sheet.how_to_find_board) }
             table.files {
@@ -71,7 +71,7 @@ fn board_of(board: &BoardPart<'_>) -> Markup {
 
 pub(super) fn digests(sheet: &Sheet<'_>) -> Markup {
     html! {
-        section aria-labelledby="digest" {
+        section.keep aria-labelledby="digest" {
             h2 #digest { "For the curious: is it exactly our file?" }
             p {
                 "You need not do this: the unit checks every file itself, and refuses one that is not ours. If you would like to \
