@@ -92,21 +92,15 @@ pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Vo
     }
     let root_entries = u16_at(block, 17);
     if is_32 != (root_entries == 0) {
-        return Err(Error::RootEntries {
-            found: root_entries,
-        });
+        return Err(Error::RootEntries { found: root_entries });
     }
 
     // Rounded up to whole sectors, whose size is a power of two.
     let root_bytes = u64::from(root_entries).wrapping_mul(32);
-    let root_sectors = root_bytes.wrapping_add(u64::from(sector_size).wrapping_sub(1))
-        >> sector_size.trailing_zeros();
-    let first_root =
-        u64::from(reserved).wrapping_add(u64::from(fats).wrapping_mul(u64::from(fat_sectors)));
+    let root_sectors = root_bytes.wrapping_add(u64::from(sector_size).wrapping_sub(1)) >> sector_size.trailing_zeros();
+    let first_root = u64::from(reserved).wrapping_add(u64::from(fats).wrapping_mul(u64::from(fat_sectors)));
     let first_data = first_root.wrapping_add(root_sectors);
-    let data = u64::from(total)
-        .checked_sub(first_data)
-        .filter(|&sectors| sectors != 0);
+    let data = u64::from(total).checked_sub(first_data).filter(|&sectors| sectors != 0);
     let data = data.ok_or(Error::NoDataRegion { first_data, total })?;
     // At most the u32 total, so the conversion cannot fail.
     let clusters = u32::try_from(data >> cluster_sectors.trailing_zeros()).unwrap_or(u32::MAX);
@@ -137,10 +131,7 @@ pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Vo
             live_fat = u8_at(block, 40) & 0x0F;
         }
         if live_fat >= fats {
-            return Err(Error::LiveFat {
-                found: live_fat,
-                fats,
-            });
+            return Err(Error::LiveFat { found: live_fat, fats });
         }
         let version = u16_at(block, 42);
         if version != 0 {
@@ -166,8 +157,7 @@ pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Vo
         });
     }
     let at = |sector: u64| first_block.wrapping_add(in_blocks(sector));
-    let live_first =
-        u64::from(reserved).wrapping_add(u64::from(live_fat).wrapping_mul(u64::from(fat_sectors)));
+    let live_first = u64::from(reserved).wrapping_add(u64::from(live_fat).wrapping_mul(u64::from(fat_sectors)));
     // The extended fields stand 28 bytes further on with FAT32.
     let extended = if is_32 { 64 } else { 36 };
     let named = u8_at(block, extended | 2) == 0x29;

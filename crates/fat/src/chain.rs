@@ -59,11 +59,7 @@ impl Chain {
     }
 
     /// Goes on to the next cluster; `None` at the end of the chain. A block is looked at only if it was asked for.
-    pub(crate) fn advance(
-        &mut self,
-        volume: &Volume,
-        block: Option<&Block>,
-    ) -> Result<Step<Option<u32>>, Error> {
+    pub(crate) fn advance(&mut self, volume: &Volume, block: Option<&Block>) -> Result<Step<Option<u32>>, Error> {
         if self.ahead == 0 && matches!(self.link, Link::Unread | Link::Half(_)) {
             let index = self.fat_block(volume.kind);
             match block.filter(|_| self.asked) {
@@ -98,9 +94,7 @@ impl Chain {
             // The second half of an entry that the look only began.
             Link::Unread | Link::Half(_) => {
                 self.asked = true;
-                Ok(Step::Read(
-                    volume.fat_first.wrapping_add(self.fat_block(volume.kind)),
-                ))
+                Ok(Step::Read(volume.fat_first.wrapping_add(self.fat_block(volume.kind))))
             }
         }
     }
@@ -171,11 +165,7 @@ fn locate(kind: Kind, cluster: u32) -> (u64, usize) {
 }
 
 fn fat12_value(cluster: u32, pair: u16) -> u32 {
-    u32::from(if cluster & 1 == 1 {
-        pair >> 4
-    } else {
-        pair & 0x0FFF
-    })
+    u32::from(if cluster & 1 == 1 { pair >> 4 } else { pair & 0x0FFF })
 }
 
 fn classify(volume: &Volume, value: u32) -> Link {

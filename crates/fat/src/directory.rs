@@ -129,9 +129,7 @@ impl DirectoryReader {
                     self.phase = Phase::Done;
                     continue;
                 }
-                Phase::Fixed => volume
-                    .root_first
-                    .wrapping_add(u64::from(self.position / PER_BLOCK)),
+                Phase::Fixed => volume.root_first.wrapping_add(u64::from(self.position / PER_BLOCK)),
                 Phase::Cluster => {
                     let mask = u32::from(volume.cluster_blocks).wrapping_sub(1);
                     let within = (self.position / PER_BLOCK) & mask;
@@ -151,12 +149,7 @@ impl DirectoryReader {
     }
 
     /// Looks through the rest of a block for an entry to give.
-    fn scan(
-        &mut self,
-        volume: &Volume,
-        block: &Block,
-        mut long: Option<&mut LongName>,
-    ) -> Option<Entry> {
+    fn scan(&mut self, volume: &Volume, block: &Block, mut long: Option<&mut LongName>) -> Option<Entry> {
         let first = self.position % PER_BLOCK;
         for index in first..PER_BLOCK {
             if self.phase == Phase::Fixed && self.position >= u32::from(volume.root_entries) {
@@ -186,13 +179,7 @@ impl DirectoryReader {
         }
     }
 
-    fn take(
-        &mut self,
-        volume: &Volume,
-        raw: &[u8; 32],
-        position: u32,
-        long: Option<&mut LongName>,
-    ) -> Option<Entry> {
+    fn take(&mut self, volume: &Volume, raw: &[u8; 32], position: u32, long: Option<&mut LongName>) -> Option<Entry> {
         let kind = u8_at(raw, 11) & 0x3F;
         let is_deleted = u8_at(raw, 0) == 0xE5;
         if !is_deleted && kind == attributes::LONG_NAME {

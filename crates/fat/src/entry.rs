@@ -56,10 +56,7 @@ impl ShortName {
             }
         };
         let base = base.iter().take(base_length).map(as_char(base_lower));
-        let extension = extension
-            .iter()
-            .take(extension_length)
-            .map(as_char(extension_lower));
+        let extension = extension.iter().take(extension_length).map(as_char(extension_lower));
         base.chain(dot).chain(extension)
     }
 
@@ -156,10 +153,7 @@ mod tests {
             (b"AB\x90     \x01\x7F ", 0x18, "ab?.??"),
             (b"..         ", 0x00, ".."),
         ] {
-            let short = ShortName {
-                bytes: *bytes,
-                case,
-            };
+            let short = ShortName { bytes: *bytes, case };
             assert_eq!(short.to_string(), shown);
             assert!(short.matches(&shown.to_ascii_lowercase()));
             assert!(!short.matches(&shown[1..]));

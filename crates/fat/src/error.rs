@@ -255,7 +255,10 @@ impl fmt::Display for Error {
         match *self {
             Self::EmptyDevice => f.write_str("the stick reports no blocks at all"),
             Self::NoSignature { block } => {
-                write!(f, "block {block} does not end in 55 AA, so no FAT volume and no partition table begins there")
+                write!(
+                    f,
+                    "block {block} does not end in 55 AA, so no FAT volume and no partition table begins there"
+                )
             }
             Self::ExFat => f.write_str("the stick is formatted as exFAT; FAT12, FAT16 and FAT32 can be read"),
             Self::Ntfs => f.write_str("the stick is formatted as NTFS; FAT12, FAT16 and FAT32 can be read"),
@@ -267,15 +270,23 @@ impl fmt::Display for Error {
             Self::StartUpOnly => {
                 f.write_str("the stick was made to start a computer, and has no FAT partition beside the one for that")
             }
-            Self::ExtendedOnly => f.write_str("the partition table lists only extended partitions; a primary one can be read"),
+            Self::ExtendedOnly => {
+                f.write_str("the partition table lists only extended partitions; a primary one can be read")
+            }
             Self::PartitionEmpty { slot } => {
                 write!(f, "partition {slot} starts at block 0 or has no length")
             }
             Self::PartitionOutside { slot, start, blocks } => {
-                write!(f, "partition {slot} starts at block {start}, but the stick has {blocks} blocks")
+                write!(
+                    f,
+                    "partition {slot} starts at block {start}, but the stick has {blocks} blocks"
+                )
             }
             Self::SectorSize { found } => {
-                write!(f, "boot sector, byte 11: {found} bytes per sector; expected 512, 1024, 2048 or 4096")
+                write!(
+                    f,
+                    "boot sector, byte 11: {found} bytes per sector; expected 512, 1024, 2048 or 4096"
+                )
             }
             Self::ClusterSize { found, sector_size } => write!(
                 f,
@@ -284,12 +295,18 @@ impl fmt::Display for Error {
             Self::NoReservedSectors => f.write_str("boot sector, byte 14: no reserved sectors; expected 1 or more"),
             Self::NoFats => f.write_str("boot sector, byte 16: no FATs; expected 1 or more"),
             Self::MediaByte { found } => {
-                write!(f, "boot sector, byte 21: media byte {found:02X}; expected F0 or F8 to FF")
+                write!(
+                    f,
+                    "boot sector, byte 21: media byte {found:02X}; expected F0 or F8 to FF"
+                )
             }
             Self::NoFatSize => f.write_str("boot sector, bytes 22 and 36: FAT size 0; expected one that is not"),
             Self::NoTotal => f.write_str("boot sector, bytes 19 and 32: 0 sectors in all; expected one that is not"),
             Self::NoDataRegion { first_data, total } => {
-                write!(f, "the data would begin at sector {first_data}, but the volume has {total} sectors")
+                write!(
+                    f,
+                    "the data would begin at sector {first_data}, but the volume has {total} sectors"
+                )
             }
             Self::NoClusters => f.write_str("the volume has room for no cluster at all"),
             Self::RootEntries { found } => write!(
@@ -301,19 +318,36 @@ impl fmt::Display for Error {
                 "the volume has {clusters} clusters, but its boot sector is that of FAT12 or FAT16, which number at most 65524"
             ),
             Self::TooManyClusters { clusters } => {
-                write!(f, "the volume has {clusters} clusters, but FAT32 numbers at most 268435445")
+                write!(
+                    f,
+                    "the volume has {clusters} clusters, but FAT32 numbers at most 268435445"
+                )
             }
             Self::FatTooShort { found, needed } => {
-                write!(f, "one FAT has {found} bytes, but the clusters of the volume need {needed}")
+                write!(
+                    f,
+                    "one FAT has {found} bytes, but the clusters of the volume need {needed}"
+                )
             }
             Self::LiveFat { found, fats } => {
-                write!(f, "boot sector, byte 40: FAT number {found} is to be used, but there are {fats}, counted from 0")
+                write!(
+                    f,
+                    "boot sector, byte 40: FAT number {found} is to be used, but there are {fats}, counted from 0"
+                )
             }
             Self::Version { found } => {
-                write!(f, "boot sector, byte 42: FAT32 version {}.{}; expected 0.0", found >> 8, found & 0xFF)
+                write!(
+                    f,
+                    "boot sector, byte 42: FAT32 version {}.{}; expected 0.0",
+                    found >> 8,
+                    found & 0xFF
+                )
             }
             Self::RootCluster { found, last } => {
-                write!(f, "boot sector, byte 44: the root begins in cluster {found}; expected 2 to {last}")
+                write!(
+                    f,
+                    "boot sector, byte 44: the root begins in cluster {found}; expected 2 to {last}"
+                )
             }
             Self::VolumePastEnd { claimed, available } => write!(
                 f,
@@ -323,7 +357,10 @@ impl fmt::Display for Error {
                 write!(f, "the directory entry says cluster {found}; expected 2 to {last}")
             }
             Self::ChainOutside { cluster, found, last } => {
-                write!(f, "the chain leads from cluster {cluster} to {found}; expected 2 to {last} or an end mark")
+                write!(
+                    f,
+                    "the chain leads from cluster {cluster} to {found}; expected 2 to {last} or an end mark"
+                )
             }
             Self::ChainFree { cluster } => write!(f, "cluster {cluster} is in use but marked free"),
             Self::ChainBad { cluster } => write!(f, "cluster {cluster} is in use but its successor is marked bad"),
@@ -339,9 +376,9 @@ impl fmt::Display for Error {
             Remedy::EraseWithTable => f.write_str(
                 ". Erase the whole stick with a master boot record and one FAT32 partition, then copy the file again.",
             ),
-            Remedy::CopyAgain => {
-                f.write_str(". Copy the file again and eject the stick before pulling it out; if that does not help, format it.")
-            }
+            Remedy::CopyAgain => f.write_str(
+                ". Copy the file again and eject the stick before pulling it out; if that does not help, format it.",
+            ),
             Remedy::OtherStick => f.write_str(". Use another stick."),
             Remedy::None => f.write_str("."),
         }

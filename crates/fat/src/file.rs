@@ -79,11 +79,7 @@ impl FileReader {
     /// # Errors
     ///
     /// What is wrong with the entry or its chain. After an error the reader gives the same error again.
-    pub fn step(
-        &mut self,
-        volume: &Volume,
-        block: Option<&Block>,
-    ) -> Result<Step<Option<DataBlock>>, Error> {
+    pub fn step(&mut self, volume: &Volume, block: Option<&Block>) -> Result<Step<Option<DataBlock>>, Error> {
         let result = self.go(volume, block);
         if let Err(error) = result {
             self.phase = Phase::Refuse(error);
@@ -91,20 +87,14 @@ impl FileReader {
         result
     }
 
-    fn go(
-        &mut self,
-        volume: &Volume,
-        mut block: Option<&Block>,
-    ) -> Result<Step<Option<DataBlock>>, Error> {
+    fn go(&mut self, volume: &Volume, mut block: Option<&Block>) -> Result<Step<Option<DataBlock>>, Error> {
         // Ends: a turn gives, asks, or uses up one cluster of the run that a single FAT block told of.
         loop {
             match self.phase {
                 Phase::Refuse(error) => return Err(error),
                 Phase::Done => return Ok(Step::Ready(None)),
                 Phase::Start { is_directory: true } => return Err(Error::IsDirectory),
-                Phase::Start {
-                    is_directory: false,
-                } => self.start(volume)?,
+                Phase::Start { is_directory: false } => self.start(volume)?,
                 Phase::Cluster { index } if index < volume.cluster_blocks => {
                     let len = self.remaining.min(BLOCK as u32);
                     self.remaining = self.remaining.wrapping_sub(len);

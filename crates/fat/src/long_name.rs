@@ -76,8 +76,7 @@ impl LongName {
 
     /// The characters, with U+FFFD for what is not UTF-16.
     pub fn chars(&self) -> impl Iterator<Item = char> {
-        char::decode_utf16(self.units().iter().copied())
-            .map(|unit| unit.unwrap_or(char::REPLACEMENT_CHARACTER))
+        char::decode_utf16(self.units().iter().copied()).map(|unit| unit.unwrap_or(char::REPLACEMENT_CHARACTER))
     }
 
     /// Takes in a piece, the 32 bytes as stored.
@@ -136,9 +135,7 @@ impl LongName {
     /// Settles whether the pieces belong to the short entry that came after them.
     pub(crate) fn settle(&mut self, short: &[u8; 11]) {
         match self.state {
-            State::Filling { next: 0, checksum } if checksum == short_name_checksum(short) => {
-                self.state = State::Whole
-            }
+            State::Filling { next: 0, checksum } if checksum == short_name_checksum(short) => self.state = State::Whole,
             _ => self.clear(),
         }
     }
@@ -154,9 +151,7 @@ impl fmt::Display for LongName {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for unit in char::decode_utf16(self.units().iter().copied()) {
             match unit {
-                Ok(c) if c.is_control() || is_direction_mark(c) => {
-                    write!(f, "{}", c.escape_unicode())?
-                }
+                Ok(c) if c.is_control() || is_direction_mark(c) => write!(f, "{}", c.escape_unicode())?,
                 Ok(c) => write!(f, "{c}")?,
                 Err(broken) => write!(f, "\\u{{{:x}}}", broken.unpaired_surrogate())?,
             }
@@ -241,10 +236,7 @@ mod tests {
         assert!(read(&good[1..]).is_empty(), "first piece lost");
         assert!(read(&good[..2]).is_empty(), "last piece lost");
         assert!(read(&[good[0], good[2]]).is_empty(), "middle piece lost");
-        assert!(
-            read(&[good[0], good[2], good[1]]).is_empty(),
-            "out of order"
-        );
+        assert!(read(&[good[0], good[2], good[1]]).is_empty(), "out of order");
         assert!(
             read(&[good[0], good[1], good[2], good[2]]).is_empty(),
             "one piece twice"

@@ -101,11 +101,7 @@ impl Mount {
             (Phase::First, Some(block)) => self.first(block),
             (Phase::Slot { table, index, best }, None) => self.seek(table, index, best),
             (Phase::Slot { table, index, best }, Some(block)) => {
-                let mounted = match table
-                    .slots
-                    .get(usize::from(index))
-                    .map(|slot| self.extent(slot, index))
-                {
+                let mounted = match table.slots.get(usize::from(index)).map(|slot| self.extent(slot, index)) {
                     Some(Ok(Some((start, length)))) => boot::read(block, start, length),
                     // Not met: `seek` chose the slot.
                     _ => Err(Error::NotFat { block: 0 }),
@@ -115,9 +111,7 @@ impl Mount {
                         slot: Some(index.wrapping_add(1)),
                         ..volume
                     })),
-                    Err(error) => {
-                        self.seek(table, index.wrapping_add(1), Some(heavier(best, error)))
-                    }
+                    Err(error) => self.seek(table, index.wrapping_add(1), Some(heavier(best, error))),
                 }
             }
         }
@@ -137,12 +131,7 @@ impl Mount {
     }
 
     /// Asks for the first block of the first partition, from slot `index` on, that could be the volume.
-    fn seek(
-        &mut self,
-        table: PartitionTable,
-        index: u8,
-        mut best: Option<Error>,
-    ) -> Result<Step<Volume>, Error> {
+    fn seek(&mut self, table: PartitionTable, index: u8, mut best: Option<Error>) -> Result<Step<Volume>, Error> {
         for (index, slot) in (0u8..).zip(&table.slots).skip(usize::from(index)) {
             match self.extent(slot, index) {
                 Ok(Some((start, _))) => {
@@ -189,6 +178,5 @@ impl Mount {
 
 /// The more telling of two errors; the earlier, if they tell as much.
 fn heavier(best: Option<Error>, error: Error) -> Error {
-    best.filter(|best| best.weight() >= error.weight())
-        .unwrap_or(error)
+    best.filter(|best| best.weight() >= error.weight()).unwrap_or(error)
 }

@@ -65,8 +65,7 @@ impl PartitionTable {
                 blocks: u32_at(&slot, 12),
             }
         });
-        let is_table = slots.iter().all(|slot| slot.status & 0x7F == 0)
-            && !slots.iter().all(Partition::is_unused);
+        let is_table = slots.iter().all(|slot| slot.status & 0x7F == 0) && !slots.iter().all(Partition::is_unused);
         is_table.then_some(Self { slots })
     }
 }

@@ -29,8 +29,7 @@ pub struct Calendar {
 
 impl Calendar {
     const fn is_valid(&self) -> bool {
-        let leap = self.year.is_multiple_of(4)
-            && (!self.year.is_multiple_of(100) || self.year.is_multiple_of(400));
+        let leap = self.year.is_multiple_of(4) && (!self.year.is_multiple_of(100) || self.year.is_multiple_of(400));
         let last = match self.month {
             2 if leap => 29,
             2 => 28,
@@ -92,13 +91,7 @@ mod tests {
             minute: 0,
             second: 0,
         };
-        assert_eq!(
-            Stamp::from_calendar(first),
-            Some(Stamp {
-                date: 0x0021,
-                time: 0
-            })
-        );
+        assert_eq!(Stamp::from_calendar(first), Some(Stamp { date: 0x0021, time: 0 }));
         let last = Calendar {
             year: 2107,
             month: 12,
@@ -159,13 +152,6 @@ mod tests {
         };
         assert!(Stamp::from_calendar(leap).is_some());
         assert_eq!(Stamp { date: 0, time: 0 }.calendar(), None);
-        assert_eq!(
-            Stamp {
-                date: 0x0021,
-                time: 30
-            }
-            .calendar(),
-            None
-        );
+        assert_eq!(Stamp { date: 0x0021, time: 30 }.calendar(), None);
     }
 }

@@ -107,10 +107,7 @@ const CASES: &[(&str, Verdict)] = &[
     ),
     ("starts-nowhere", Refused(Error::PartitionEmpty { slot: 1 })),
     ("extended-only", Refused(Error::ExtendedOnly)),
-    (
-        "partition-wiped",
-        Refused(Error::NoSignature { block: 2048 }),
-    ),
+    ("partition-wiped", Refused(Error::NoSignature { block: 2048 })),
     (
         "cut-short",
         Refused(Error::VolumePastEnd {
@@ -126,10 +123,7 @@ const CASES: &[(&str, Verdict)] = &[
         }),
     ),
     ("sector-size-0", Refused(Error::SectorSize { found: 0 })),
-    (
-        "sector-size-in-table",
-        Refused(Error::SectorSize { found: 768 }),
-    ),
+    ("sector-size-in-table", Refused(Error::SectorSize { found: 768 })),
     (
         "cluster-size-3",
         Refused(Error::ClusterSize {
@@ -158,10 +152,7 @@ const CASES: &[(&str, Verdict)] = &[
         }),
     ),
     ("no-root-entries", Refused(Error::RootEntries { found: 0 })),
-    (
-        "root-entries-32",
-        Refused(Error::RootEntries { found: 512 }),
-    ),
+    ("root-entries-32", Refused(Error::RootEntries { found: 512 })),
     // 4 sectors of FAT leave (32768 - 41) / 4 = 8181 clusters, with two entries more of 2 bytes each.
     (
         "short-fat",
@@ -171,26 +162,11 @@ const CASES: &[(&str, Verdict)] = &[
         }),
     ),
     // 131072 sectors, less 1 + 2 x 512 + 32.
-    (
-        "too-many-for-16",
-        Refused(Error::TypeConflict { clusters: 130_015 }),
-    ),
+    ("too-many-for-16", Refused(Error::TypeConflict { clusters: 130_015 })),
     ("live-fat-5", Refused(Error::LiveFat { found: 5, fats: 2 })),
     ("version-1", Refused(Error::Version { found: 0x0100 })),
-    (
-        "root-cluster-0",
-        Refused(Error::RootCluster {
-            found: 0,
-            last: 80_629,
-        }),
-    ),
-    (
-        "root-cluster-1",
-        Refused(Error::RootCluster {
-            found: 1,
-            last: 80_629,
-        }),
-    ),
+    ("root-cluster-0", Refused(Error::RootCluster { found: 0, last: 80_629 })),
+    ("root-cluster-1", Refused(Error::RootCluster { found: 1, last: 80_629 })),
     (
         "root-cluster-wild",
         Refused(Error::RootCluster {
@@ -229,24 +205,9 @@ const CASES: &[(&str, Verdict)] = &[
     ),
     ("huge-size", Broken(Error::FileTooLarge { size: u32::MAX })),
     // 102400 bytes are 50 clusters, one more than there are.
-    (
-        "size-beyond-chain",
-        Broken(Error::ChainShort { missing: 2_048 }),
-    ),
-    (
-        "first-cluster-0",
-        Broken(Error::FirstCluster {
-            found: 0,
-            last: LAST,
-        }),
-    ),
-    (
-        "first-cluster-1",
-        Broken(Error::FirstCluster {
-            found: 1,
-            last: LAST,
-        }),
-    ),
+    ("size-beyond-chain", Broken(Error::ChainShort { missing: 2_048 })),
+    ("first-cluster-0", Broken(Error::FirstCluster { found: 0, last: LAST })),
+    ("first-cluster-1", Broken(Error::FirstCluster { found: 1, last: LAST })),
     (
         "first-cluster-wild",
         Broken(Error::FirstCluster {
@@ -258,14 +219,9 @@ const CASES: &[(&str, Verdict)] = &[
 ];
 
 fn require_tools() {
-    let path = format!(
-        "{}:/usr/sbin:/sbin",
-        std::env::var("PATH").unwrap_or_default()
-    );
+    let path = format!("{}:/usr/sbin:/sbin", std::env::var("PATH").unwrap_or_default());
     for (tool, package) in TOOLS {
-        let is_there = path
-            .split(':')
-            .any(|folder| Path::new(folder).join(tool).is_file());
+        let is_there = path.split(':').any(|folder| Path::new(folder).join(tool).is_file());
         assert!(
             is_there,
             "this test needs `{tool}`: install the Debian package `{package}`"
@@ -275,12 +231,7 @@ fn require_tools() {
 
 fn make(folder: &Path, case: &str) -> File {
     let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/cases.sh");
-    let output = Command::new("bash")
-        .arg(script)
-        .arg(folder)
-        .arg(case)
-        .output()
-        .unwrap();
+    let output = Command::new("bash").arg(script).arg(folder).arg(case).output().unwrap();
     assert!(
         output.status.success(),
         "case {case}: {}",
@@ -327,12 +278,20 @@ fn check(case: &str, verdict: &Verdict, walked: Result<Walk, Error>, update: &[u
     if case.starts_with("label-") {
         assert_eq!(walk.label.as_ref(), Some(b"KC4     UPD"), "{case}");
     }
-    let shown = |walked: &walk::Walked| {
-        walked
-            .long
-            .clone()
-            .unwrap_or_else(|| walked.entry.short.to_string())
-    };
+    if case.ends_with("-folder") && case != "in-a-folder" {
+        let big = walk.entries.iter().find(|walked| walked.entry.is_directory()).unwrap();
+        let expected = if case == "bigger-folder" {
+            Err(Error::DirectoryTooLong)
+        } else {
+            Ok(0)
+        };
+        assert_eq!(
+            big.contents.as_ref().map(Vec::len).map_err(|error| *error),
+            expected,
+            "{case}"
+        );
+    }
+    let shown = |walked: &walk::Walked| walked.long.clone().unwrap_or_else(|| walked.entry.short.to_string());
     let named = |name: &str| walk.entries.iter().find(|walked| shown(walked) == name);
     match verdict {
         Whole(kind, name) => {
@@ -349,10 +308,7 @@ fn check(case: &str, verdict: &Verdict, walked: Result<Walk, Error>, update: &[u
                 found.contents.as_ref().map(Vec::len)
             );
         }
-        Stopped(_) => assert!(
-            named("KC4.UPD").unwrap().contents.as_deref() == Ok(update),
-            "{case}"
-        ),
+        Stopped(_) => assert!(named("KC4.UPD").unwrap().contents.as_deref() == Ok(update), "{case}"),
         Broken(error) => {
             assert_eq!(
                 named("KC4.UPD").unwrap().contents.as_ref().map(Vec::len),
@@ -372,19 +328,13 @@ fn check(case: &str, verdict: &Verdict, walked: Result<Walk, Error>, update: &[u
 
 fn run(cases: &[(&str, Verdict)]) {
     require_tools();
-    let folder =
-        std::env::temp_dir().join(format!("fat-cases-{}-{}", std::process::id(), cases[0].0));
+    let folder = std::env::temp_dir().join(format!("fat-cases-{}-{}", std::process::id(), cases[0].0));
     fs::create_dir_all(&folder).unwrap();
     let update = update();
     fs::write(folder.join("KC4.UPD"), &update).unwrap();
     for (case, verdict) in cases {
         let mut file = make(&folder, case);
-        check(
-            case,
-            verdict,
-            walk_file(&mut file, DeviceBlock::B512),
-            &update,
-        );
+        check(case, verdict, walk_file(&mut file, DeviceBlock::B512), &update);
         fs::remove_file(folder.join(format!("{case}.img"))).unwrap();
     }
     fs::remove_dir_all(&folder).unwrap();
@@ -406,8 +356,7 @@ fn the_script_has_no_case_without_a_verdict() {
     let (_, cases) = script.split_once("case $case in").unwrap();
     let label = |line: &str| {
         let (name, _) = line.split_once(')')?;
-        let is_label =
-            !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-');
+        let is_label = !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-');
         is_label.then(|| name.to_owned())
     };
     let in_script: Vec<String> = cases.lines().filter_map(label).collect();

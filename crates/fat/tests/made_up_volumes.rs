@@ -58,8 +58,7 @@ fn boots() -> impl Strategy<Value = Boot> {
         prop_oneof![12 => Just(0xF8u8), 1 => any::<u8>()],
     );
     (sizes, rest).prop_map(|(sizes, rest)| {
-        let (sector_size, cluster_sectors, reserved, fats, root_entries, total_16, total_32) =
-            sizes;
+        let (sector_size, cluster_sectors, reserved, fats, root_entries, total_16, total_32) = sizes;
         let (fat_16, fat_32, flags, version, root_cluster, jump, media) = rest;
         // The two that decide the form agree most of the time, as do the sizes of FAT and volume.
         let fat_16 = if root_entries == 0 { 0 } else { fat_16 };
@@ -121,9 +120,7 @@ impl Boot {
 
 fn scrambled(seed: u64, number: u64, index: u64) -> u64 {
     // The finaliser of SplitMix64 (from memory); any good mixing would do.
-    let mut x = seed
-        ^ number.wrapping_mul(0x9E37_79B9_7F4A_7C15)
-        ^ index.wrapping_mul(0xD1B5_4A32_D192_ED03);
+    let mut x = seed ^ number.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ index.wrapping_mul(0xD1B5_4A32_D192_ED03);
     x = (x ^ x >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     x = (x ^ x >> 27).wrapping_mul(0x94D0_49BB_1331_11EB);
     x ^ x >> 31
@@ -199,27 +196,13 @@ struct Tally {
 fn look_at(boot: &Boot, seed: u64, start: Option<u32>, tally: &mut Tally) {
     let mut table = [0; 512];
     if let Some(start) = start {
-        table[446..458].copy_from_slice(&[
-            0,
-            0,
-            0,
-            0,
-            0x0C,
-            0,
-            0,
-            0,
-            start as u8,
-            (start >> 8) as u8,
-            0,
-            0,
-        ]);
+        table[446..458].copy_from_slice(&[0, 0, 0, 0, 0x0C, 0, 0, 0, start as u8, (start >> 8) as u8, 0, 0]);
         table[458..462].copy_from_slice(&(DEVICE as u32).to_le_bytes());
         table[510..].copy_from_slice(&[0x55, 0xAA]);
     }
     let first = u64::from(start.unwrap_or(0));
     let fat = u64::from(boot.reserved) * u64::from(boot.sector_size / 512);
-    let one_fat =
-        u64::from(boot.fat_16.max(boot.fat_32 as u16)) * u64::from(boot.sector_size / 512);
+    let one_fat = u64::from(boot.fat_16.max(boot.fat_32 as u16)) * u64::from(boot.sector_size / 512);
     let walked = walk(
         DEVICE,
         DeviceBlock::B512,
@@ -256,8 +239,7 @@ fn nothing_made_up_breaks_a_promise() {
         failure_persistence: None,
         ..ProptestConfig::with_cases(6000)
     };
-    let mut runner =
-        TestRunner::new_with_rng(config, TestRng::deterministic_rng(RngAlgorithm::ChaCha));
+    let mut runner = TestRunner::new_with_rng(config, TestRng::deterministic_rng(RngAlgorithm::ChaCha));
     let starts = prop_oneof![Just(None), (1u32..9000).prop_map(Some)];
     let tally = RefCell::new(Tally::default());
     let inputs = (boots(), any::<u64>(), starts);
@@ -274,16 +256,8 @@ fn nothing_made_up_breaks_a_promise() {
         tally.whole
     );
     // Free, bad and impossible links, loops, short chains, impossible first clusters; the rest are too rare to count on.
-    assert!(
-        tally.broken.len() >= 6,
-        "broken in {} ways",
-        tally.broken.len()
-    );
-    assert!(
-        tally.refused.len() >= 12,
-        "refused for {} reasons",
-        tally.refused.len()
-    );
+    assert!(tally.broken.len() >= 6, "broken in {} ways", tally.broken.len());
+    assert!(tally.refused.len() >= 12, "refused for {} reasons", tally.refused.len());
 }
 
 proptest! {

@@ -45,17 +45,22 @@ impl Stick {
         }
     }
 
-    fn data_blocks(&mut self, volume: &Volume, entry: &Entry) -> Vec<DataBlock> {
+    fn data_blocks(&mut self, volume: &Volume, entry: &Entry) -> Result<Vec<DataBlock>, Error> {
         let mut file = volume.file(entry);
         let mut held: Option<Block> = None;
         let mut found = Vec::new();
         loop {
-            match file.step(volume, held.take().as_ref()).unwrap() {
+            match file.step(volume, held.take().as_ref())? {
                 Step::Read(number) => held = Some(self.read(number)),
                 Step::Ready(Some(data)) => found.push(data),
-                Step::Ready(None) => return found,
+                Step::Ready(None) => return Ok(found),
             }
         }
+    }
+
+    /// Changes an entry of a FAT16 that begins in block 1.
+    fn link_16(&mut self, cluster: u32, link: u16) {
+        self.put(512 + 2 * u64::from(cluster), &link.to_le_bytes());
     }
 }
 
@@ -71,18 +76,11 @@ fn shape(kind: Kind) -> (u64, u64, u64, u64) {
 fn fat_bytes(kind: Kind, links: &[u32]) -> Vec<u8> {
     match kind {
         Kind::Fat32 => links.iter().flat_map(|link| link.to_le_bytes()).collect(),
-        Kind::Fat16 => links
-            .iter()
-            .flat_map(|&link| (link as u16).to_le_bytes())
-            .collect(),
+        Kind::Fat16 => links.iter().flat_map(|&link| (link as u16).to_le_bytes()).collect(),
         Kind::Fat12 => {
             let mut bytes = vec![0u8; links.len() * 3 / 2 + 2];
             for (n, link) in links.iter().enumerate() {
-                let shifted = if n % 2 == 0 {
-                    link & 0xFFF
-                } else {
-                    (link & 0xFFF) << 4
-                };
+                let shifted = if n % 2 == 0 { link & 0xFFF } else { (link & 0xFFF) << 4 };
                 bytes[n + n / 2] |= shifted as u8;
                 bytes[n + n / 2 + 1] |= (shifted >> 8) as u8;
             }
@@ -143,21 +141,12 @@ fn a_file_in_one_piece_costs_one_read_per_fat_block() {
         let chain: Vec<u32> = (3..3003).collect();
         let mut stick = stick(kind, 0, &chain);
         let volume = stick.mount(DeviceBlock::B512).unwrap();
-        assert_eq!(
-            (volume.kind(), u64::from(volume.clusters())),
-            (kind, shape(kind).3)
-        );
+        assert_eq!((volume.kind(), u64::from(volume.clusters())), (kind, shape(kind).3));
         let entry = stick.first_entry(&volume);
         stick.reads.clear();
-        let blocks = stick.data_blocks(&volume, &entry);
-        let expected: Vec<u64> = chain
-            .iter()
-            .map(|&cluster| block_of_cluster(kind, cluster))
-            .collect();
-        assert_eq!(
-            blocks.iter().map(|data| data.block).collect::<Vec<_>>(),
-            expected
-        );
+        let blocks = stick.data_blocks(&volume, &entry).unwrap();
+        let expected: Vec<u64> = chain.iter().map(|&cluster| block_of_cluster(kind, cluster)).collect();
+        assert_eq!(blocks.iter().map(|data| data.block).collect::<Vec<_>>(), expected);
         assert!(blocks[..2999].iter().all(|data| data.len == 512));
         assert_eq!(blocks[2999].len, 412);
         // Entries 3 to 3002, at 1.5, 2 and 4 bytes, lie in this many blocks of 512 bytes from the FAT's first on.
@@ -167,11 +156,7 @@ fn a_file_in_one_piece_costs_one_read_per_fat_block() {
             Kind::Fat32 => 24,
         };
         let first = shape(kind).0;
-        assert_eq!(
-            stick.reads,
-            (first..first + fat_blocks).collect::<Vec<_>>(),
-            "{kind}"
-        );
+        assert_eq!(stick.reads, (first..first + fat_blocks).collect::<Vec<_>>(), "{kind}");
     }
 }
 
@@ -184,16 +169,105 @@ fn a_file_in_many_pieces_is_followed() {
         let volume = stick.mount(DeviceBlock::B512).unwrap();
         let entry = stick.first_entry(&volume);
         stick.reads.clear();
-        let blocks = stick.data_blocks(&volume, &entry);
-        let expected: Vec<u64> = chain
-            .iter()
-            .map(|&cluster| block_of_cluster(kind, cluster))
-            .collect();
-        assert_eq!(
-            blocks.iter().map(|data| data.block).collect::<Vec<_>>(),
-            expected
-        );
+        let blocks = stick.data_blocks(&volume, &entry).unwrap();
+        let expected: Vec<u64> = chain.iter().map(|&cluster| block_of_cluster(kind, cluster)).collect();
+        assert_eq!(blocks.iter().map(|data| data.block).collect::<Vec<_>>(), expected);
         assert!(stick.reads.len() as u64 <= volume.max_file_reads());
+    }
+}
+
+#[test]
+fn a_chain_of_all_clusters_is_read_and_bounds_every_loop() {
+    // All 10,000 clusters, in an order that has the next entry in another block most times.
+    let chain: Vec<u32> = (0..10_000).map(|n| n * 3_001 % 10_000 + 2).collect();
+    let mut whole = stick(Kind::Fat16, 0, &chain);
+    let volume = whole.mount(DeviceBlock::B512).unwrap();
+    let entry = whole.first_entry(&volume);
+    whole.reads.clear();
+    assert_eq!(whole.data_blocks(&volume, &entry).unwrap().len(), 10_000);
+    assert!((9_000..=volume.max_file_reads()).contains(&(whole.reads.len() as u64)));
+    // The same, back from the last to another one of them.
+    for back in [0, 1, 4_000, 9_998, 9_999] {
+        let mut looping = stick(Kind::Fat16, 0, &chain);
+        looping.link_16(chain[9_999], chain[back] as u16);
+        assert!(
+            matches!(looping.data_blocks(&volume, &entry), Err(Error::ChainLoop { .. })),
+            "{back}"
+        );
+        assert!(
+            looping.reads.len() as u64 <= volume.max_file_reads(),
+            "{} reads",
+            looping.reads.len()
+        );
+    }
+}
+
+#[test]
+fn marks_are_those_of_the_specification() {
+    // FAT specification, "FAT Data Structure": FFF7 is bad, FFF8 and above end; FFF6 is no cluster here, and 0 is free.
+    let mut stick = stick(Kind::Fat16, 0, &[2, 3, 9]);
+    let volume = stick.mount(DeviceBlock::B512).unwrap();
+    let entry = stick.first_entry(&volume);
+    for end in 0xFFF8..=0xFFFF {
+        stick.link_16(9, end);
+        assert_eq!(
+            stick.data_blocks(&volume, &entry).map(|blocks| blocks.len()),
+            Ok(3),
+            "{end:04X}"
+        );
+    }
+    for (link, error) in [
+        (0xFFF7, Error::ChainBad { cluster: 9 }),
+        (
+            0xFFF6,
+            Error::ChainOutside {
+                cluster: 9,
+                found: 0xFFF6,
+                last: 10_001,
+            },
+        ),
+        (
+            10_002,
+            Error::ChainOutside {
+                cluster: 9,
+                found: 10_002,
+                last: 10_001,
+            },
+        ),
+        (
+            1,
+            Error::ChainOutside {
+                cluster: 9,
+                found: 1,
+                last: 10_001,
+            },
+        ),
+        (0, Error::ChainFree { cluster: 9 }),
+    ] {
+        stick.link_16(9, link);
+        assert_eq!(stick.data_blocks(&volume, &entry), Err(error));
+    }
+    stick.link_16(9, 10_001);
+    stick.link_16(10_001, 0xFFF8);
+    assert_eq!(
+        stick.data_blocks(&volume, &entry).map(|blocks| blocks.len()),
+        Ok(3),
+        "the last cluster is one"
+    );
+}
+
+#[test]
+fn a_table_has_its_marks_too() {
+    let mut stick = stick(Kind::Fat16, 4096, &[2]);
+    stick.put(450, &[0x0E]);
+    stick.put(454, &4096u32.to_le_bytes());
+    stick.put(458, &20_000u32.to_le_bytes());
+    stick.put(510, &[0x55, 0xAA]);
+    for (status, found) in [(0x00, true), (0x80, true), (0x01, false), (0x7F, false), (0xFF, false)] {
+        stick.put(446, &[status]);
+        let mounted = stick.mount(DeviceBlock::B512);
+        assert_eq!(mounted.is_ok(), found, "status {status:02X}");
+        assert!(found || mounted == Err(Error::NotFat { block: 0 }));
     }
 }
 
@@ -209,10 +283,7 @@ fn mounting_reads_one_block_without_a_table_and_one_more_per_partition() {
         last_of_four.put(at + 12, &20_000u32.to_le_bytes());
     }
     last_of_four.put(510, &[0x55, 0xAA]);
-    assert_eq!(
-        last_of_four.mount(DeviceBlock::B512).unwrap().slot(),
-        Some(4)
-    );
+    assert_eq!(last_of_four.mount(DeviceBlock::B512).unwrap().slot(), Some(4));
     assert_eq!(last_of_four.reads, [0, 8, 16, 24, 4096]);
     assert_eq!(last_of_four.reads.len() as u64, Mount::MAX_READS);
 }
@@ -251,10 +322,7 @@ fn the_most_telling_error_of_several_partitions_is_given() {
         stick.put(at + 12, &20_000u32.to_le_bytes());
     }
     stick.put(510, &[0x55, 0xAA]);
-    assert_eq!(
-        stick.mount(DeviceBlock::B512),
-        Err(Error::NoReservedSectors)
-    );
+    assert_eq!(stick.mount(DeviceBlock::B512), Err(Error::NoReservedSectors));
     stick.put(478 + 4, &[0]);
     assert_eq!(stick.mount(DeviceBlock::B512), Err(Error::ExFat));
     stick.put(462 + 4, &[0]);
@@ -265,10 +333,7 @@ fn the_most_telling_error_of_several_partitions_is_given() {
     };
     assert_eq!(stick.mount(DeviceBlock::B512), Err(outside));
     stick.put(494 + 4, &[0]);
-    assert_eq!(
-        stick.mount(DeviceBlock::B512),
-        Err(Error::NoSignature { block: 8 })
-    );
+    assert_eq!(stick.mount(DeviceBlock::B512), Err(Error::NoSignature { block: 8 }));
 }
 
 #[test]
@@ -286,10 +351,7 @@ fn the_form_changes_at_the_specifications_counts() {
         stick.put(32, &total.to_le_bytes());
         stick.blocks = total.into();
         let found = stick.mount(DeviceBlock::B512).map(|volume| volume.kind());
-        assert_eq!(
-            found,
-            kind.map_err(|clusters| Error::TypeConflict { clusters })
-        );
+        assert_eq!(found, kind.map_err(|clusters| Error::TypeConflict { clusters }));
     }
 }
 
@@ -301,9 +363,7 @@ fn the_most_clusters_stay_below_the_bad_mark() {
         stick.put(36, &fat.to_le_bytes());
         stick.put(32, &(32 + fat + clusters).to_le_bytes());
         stick.blocks = u64::MAX;
-        let found = stick
-            .mount(DeviceBlock::B512)
-            .map(|volume| volume.clusters());
+        let found = stick.mount(DeviceBlock::B512).map(|volume| volume.clusters());
         assert_eq!(
             found,
             if fits {

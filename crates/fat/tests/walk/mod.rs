@@ -7,9 +7,7 @@
 
 use std::collections::HashSet;
 
-use fat::{
-    Block, DataBlock, DeviceBlock, DirectoryReader, Entry, Error, LongName, Mount, Step, Volume,
-};
+use fat::{Block, DataBlock, DeviceBlock, DirectoryReader, Entry, Error, LongName, Mount, Step, Volume};
 
 /// A file or folder, and what came of reading it.
 pub(crate) struct Walked {
@@ -63,11 +61,7 @@ pub(crate) fn walk(
         } else {
             file(&volume, &entry, limits, read)
         };
-        entries.push(Walked {
-            entry,
-            long,
-            contents,
-        });
+        entries.push(Walked { entry, long, contents });
     }
     Ok(Walk {
         volume,
@@ -77,11 +71,7 @@ pub(crate) fn walk(
     })
 }
 
-fn mount(
-    blocks: u64,
-    device_block: DeviceBlock,
-    read: &mut dyn FnMut(u64) -> Block,
-) -> Result<Volume, Error> {
+fn mount(blocks: u64, device_block: DeviceBlock, read: &mut dyn FnMut(u64) -> Block) -> Result<Volume, Error> {
     let mut mount = Mount::with_device_block(blocks, device_block);
     let mut held = None;
     for _ in 0..=Mount::MAX_READS {
@@ -145,28 +135,16 @@ fn list_once(
                 held = held.filter(|_| thrifty);
             }
             Err(error) => {
-                assert_eq!(
-                    reader.step(volume, None, None),
-                    Err(error),
-                    "an error is the end"
-                );
+                assert_eq!(reader.step(volume, None, None), Err(error), "an error is the end");
                 break Some(error);
             }
         }
     };
-    assert!(
-        reads <= volume.max_directory_reads(),
-        "{reads} reads of a directory"
-    );
+    assert!(reads <= volume.max_directory_reads(), "{reads} reads of a directory");
     (found, stopped, reader.label())
 }
 
-fn file(
-    volume: &Volume,
-    entry: &Entry,
-    limits: Limits,
-    read: &mut dyn FnMut(u64) -> Block,
-) -> Result<Vec<u8>, Error> {
+fn file(volume: &Volume, entry: &Entry, limits: Limits, read: &mut dyn FnMut(u64) -> Block) -> Result<Vec<u8>, Error> {
     let mut reader = volume.file(entry);
     let mut contents = Vec::new();
     let mut seen = HashSet::new();
@@ -197,30 +175,15 @@ fn file(
                 );
                 seen.insert(block);
                 let is_last = reader.remaining() == 0;
-                assert!(if is_last {
-                    (1..=512).contains(&len)
-                } else {
-                    len == 512
-                });
+                assert!(if is_last { (1..=512).contains(&len) } else { len == 512 });
                 contents.extend(read(block).iter().take(len.into()));
             }
             Step::Ready(None) => break,
         }
-        assert!(
-            reads <= volume.max_file_reads(),
-            "{reads} FAT blocks for a file"
-        );
+        assert!(reads <= volume.max_file_reads(), "{reads} FAT blocks for a file");
     }
-    assert_eq!(
-        contents.len(),
-        entry.size as usize,
-        "a file that ends well is whole"
-    );
-    assert_eq!(
-        seen.len(),
-        contents.len().div_ceil(512),
-        "and has no block twice"
-    );
+    assert_eq!(contents.len(), entry.size as usize, "a file that ends well is whole");
+    assert_eq!(seen.len(), contents.len().div_ceil(512), "and has no block twice");
     Ok(contents)
 }
 
