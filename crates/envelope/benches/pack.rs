@@ -8,13 +8,32 @@ use std::hint::black_box;
 const IMAGE: usize = 1 << 20;
 
 fn bench(criterion: &mut Criterion) {
-    let image: Vec<u8> = (0..IMAGE as u32).flat_map(|word| word.wrapping_mul(0x9e37_79b9).to_le_bytes()).take(IMAGE).collect();
+    let image: Vec<u8> = (0..IMAGE as u32)
+        .flat_map(|word| word.wrapping_mul(0x9e37_79b9).to_le_bytes())
+        .take(IMAGE)
+        .collect();
     let signer = SigningKey::from_bytes(&[7; 32]);
     let sign = |message: &[u8]| signer.sign(message).to_bytes();
     let kid = |name: &[u8]| Kid::new(name).expect("a short name");
-    let anchor = Anchor { kid: kid(b"maker-1"), key: signer.verifying_key().to_bytes() };
-    let keys = [UnitKey { kid: kid(b"g1"), key: [1; 32] }, UnitKey { kid: kid(b"g2"), key: [2; 32] }];
-    let text = [TextEntry { language: "en".into(), item: TextItem::ModelName, value: "KC-4".into() }];
+    let anchor = Anchor {
+        kid: kid(b"maker-1"),
+        key: signer.verifying_key().to_bytes(),
+    };
+    let keys = [
+        UnitKey {
+            kid: kid(b"g1"),
+            key: [1; 32],
+        },
+        UnitKey {
+            kid: kid(b"g2"),
+            key: [2; 32],
+        },
+    ];
+    let text = [TextEntry {
+        language: "en".into(),
+        item: TextItem::ModelName,
+        value: "KC-4".into(),
+    }];
     let draft = Draft {
         sequence: 1,
         version: &[2, 1],
@@ -30,9 +49,15 @@ fn bench(criterion: &mut Criterion) {
 
     let mut group = criterion.benchmark_group("1 MiB");
     group.throughput(Throughput::Bytes(IMAGE as u64));
-    group.bench_function("encode", |bench| bench.iter(|| encode(black_box(&draft), b"maker-1", sign)));
-    group.bench_function("encode_checked", |bench| bench.iter(|| encode_checked(black_box(&draft), &anchor, sign)));
-    group.bench_function("open", |bench| bench.iter(|| open(black_box(&file), &[anchor], &keys[0])));
+    group.bench_function("encode", |bench| {
+        bench.iter(|| encode(black_box(&draft), b"maker-1", sign))
+    });
+    group.bench_function("encode_checked", |bench| {
+        bench.iter(|| encode_checked(black_box(&draft), &anchor, sign))
+    });
+    group.bench_function("open", |bench| {
+        bench.iter(|| open(black_box(&file), &[anchor], &keys[0]))
+    });
     group.bench_function("look", |bench| bench.iter(|| look(black_box(&file))));
     group.finish();
 

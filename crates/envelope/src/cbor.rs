@@ -71,7 +71,9 @@ impl Head {
         let follow = head.get(1..).unwrap_or_default();
         let argument = match len {
             1 => u64::from(first & 0x1f),
-            _ => follow.iter().fold(0, |value: u64, byte| value.wrapping_shl(8) | u64::from(*byte)),
+            _ => follow
+                .iter()
+                .fold(0, |value: u64, byte| value.wrapping_shl(8) | u64::from(*byte)),
         };
         let major = match first >> 5 {
             0 => Major::Unsigned,
@@ -91,7 +93,11 @@ impl Head {
             0x1_0000..=0xffff_ffff => 5,
             _ => HEAD_MAX,
         };
-        if len == shortest { Ok((Self { major, argument }, rest)) } else { Err(Fault::NotShortest) }
+        if len == shortest {
+            Ok((Self { major, argument }, rest))
+        } else {
+            Err(Fault::NotShortest)
+        }
     }
 }
 
@@ -135,11 +141,17 @@ impl<'a> Cursor<'a> {
 
     fn argument(&mut self, major: Major) -> Result<u64, Refusal> {
         let head = self.head()?;
-        if head.major == major { Ok(head.argument) } else { Err(self.fault(Fault::Kind)) }
+        if head.major == major {
+            Ok(head.argument)
+        } else {
+            Err(self.fault(Fault::Kind))
+        }
     }
 
     fn take(&mut self, len: u64) -> Result<&'a [u8], Refusal> {
-        let split = usize::try_from(len).ok().and_then(|len| self.rest.split_at_checked(len));
+        let split = usize::try_from(len)
+            .ok()
+            .and_then(|len| self.rest.split_at_checked(len));
         let (taken, rest) = split.ok_or(self.fault(Fault::Cut))?;
         self.rest = rest;
         Ok(taken)
@@ -227,7 +239,11 @@ impl<'a> Cursor<'a> {
     /// [`Fault::Kind`] and the faults of a head.
     pub fn null(&mut self) -> Result<(), Refusal> {
         let value = self.argument(Major::Simple)?;
-        if value == NULL { Ok(()) } else { Err(self.fault(Fault::Kind)) }
+        if value == NULL {
+            Ok(())
+        } else {
+            Err(self.fault(Fault::Kind))
+        }
     }
 
     /// Reads a string of bytes that holds items of its own, and gives the reader of those.
@@ -243,7 +259,11 @@ impl<'a> Cursor<'a> {
     /// # Errors
     /// [`Fault::ExtraBytes`].
     pub fn end(&self) -> Result<(), Refusal> {
-        if self.rest.is_empty() { Ok(()) } else { Err(self.fault(Fault::ExtraBytes)) }
+        if self.rest.is_empty() {
+            Ok(())
+        } else {
+            Err(self.fault(Fault::ExtraBytes))
+        }
     }
 
     /// Reads one item of any kind with all that it contains, checks it, and gives its bytes.
@@ -266,19 +286,30 @@ impl<'a> Cursor<'a> {
                 Major::Bytes => self.take(head.argument).map(|_| 0)?,
                 Major::Text => {
                     let bytes = self.take(head.argument)?;
-                    core::str::from_utf8(bytes).map(|_| 0).map_err(|_| self.fault(Fault::NotUtf8))?
+                    core::str::from_utf8(bytes)
+                        .map(|_| 0)
+                        .map_err(|_| self.fault(Fault::NotUtf8))?
                 }
                 Major::Unsigned | Major::Negative | Major::Simple => 0,
             };
             if items > 0 {
                 let level = open.get_mut(depth).ok_or(self.fault(Fault::TooDeep))?;
-                *level = Open { left: items, keyed: head.major == Major::Map, last: None, key: &[] };
+                *level = Open {
+                    left: items,
+                    keyed: head.major == Major::Map,
+                    last: None,
+                    key: &[],
+                };
                 depth = depth.wrapping_add(1);
                 continue;
             }
             loop {
-                let Some(top) = depth.checked_sub(1) else { return Ok(consumed(start, self.rest)) };
-                let Some(inside) = open.get_mut(top) else { return Err(self.fault(Fault::TooDeep)) };
+                let Some(top) = depth.checked_sub(1) else {
+                    return Ok(consumed(start, self.rest));
+                };
+                let Some(inside) = open.get_mut(top) else {
+                    return Err(self.fault(Fault::TooDeep));
+                };
                 inside.after(self.rest).map_err(|fault| self.fault(fault))?;
                 if inside.left > 0 {
                     break;
@@ -314,7 +345,12 @@ struct Open<'a> {
 }
 
 impl<'a> Open<'a> {
-    const CLOSED: Self = Self { left: 0, keyed: false, last: None, key: &[] };
+    const CLOSED: Self = Self {
+        left: 0,
+        keyed: false,
+        last: None,
+        key: &[],
+    };
 
     const fn at_key(&self) -> bool {
         self.keyed && self.left.is_multiple_of(2)
@@ -355,7 +391,9 @@ impl<'a> Keys<'a> {
     /// # Errors
     /// [`Fault::KeyOrder`], [`Fault::DuplicateKey`] and those of [`Cursor::item`].
     pub fn next(&mut self, cursor: &mut Cursor<'a>) -> Result<Option<&'a [u8]>, Refusal> {
-        let Some(left) = self.left.checked_sub(1) else { return Ok(None) };
+        let Some(left) = self.left.checked_sub(1) else {
+            return Ok(None);
+        };
         let key = cursor.item()?;
         in_order(self.last, key).map_err(|fault| cursor.fault(fault))?;
         self.left = left;
@@ -368,7 +406,9 @@ impl<'a> Keys<'a> {
     /// # Errors
     /// [`Refusal::UnknownCritical`] for a key of another kind, and those of [`Keys::next`].
     pub fn next_uint(&mut self, cursor: &mut Cursor<'a>) -> Result<Option<u64>, Refusal> {
-        let Some(key) = self.next(cursor)? else { return Ok(None) };
+        let Some(key) = self.next(cursor)? else {
+            return Ok(None);
+        };
         let number = Cursor::new(key, cursor.part()).uint();
         number.map(Some).map_err(|_| Refusal::UnknownCritical(cursor.part()))
     }

@@ -22,7 +22,10 @@ pub struct PayloadCipher {
 impl PayloadCipher {
     /// A cipher for one payload.
     pub fn new(key: &ContentKey, iv: &[u8; 16]) -> Self {
-        Self { key: key.clone(), iv: *iv }
+        Self {
+            key: key.clone(),
+            iv: *iv,
+        }
     }
 
     /// Decrypts `bytes`, which lie `offset` bytes from the payload's start.
@@ -31,7 +34,9 @@ impl PayloadCipher {
     /// chunk at a time, not single bytes.
     pub fn apply(&self, offset: u32, bytes: &mut [u8]) {
         let mut keystream = Ctr128BE::<aes::Aes256>::new(&self.key.0.into(), &self.iv.into());
-        let done = keystream.try_seek(u64::from(offset)).and_then(|()| keystream.try_apply_keystream(bytes));
+        let done = keystream
+            .try_seek(u64::from(offset))
+            .and_then(|()| keystream.try_apply_keystream(bytes));
         if done.is_err() {
             // Cannot happen below 2^128 blocks. Zeros are refused by every digest check that follows.
             bytes.fill(0);

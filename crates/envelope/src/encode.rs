@@ -132,7 +132,9 @@ pub enum EncodeError {
     #[error("the finished file was refused when it was read back, and is not given out: {0}")]
     ReadBack(#[source] Refusal),
     /// The finished file says something else than the draft.
-    #[error("the finished file, read back, has another {field} than the draft, and is not given out; report this fault")]
+    #[error(
+        "the finished file, read back, has another {field} than the draft, and is not given out; report this fault"
+    )]
     ReadBackDiffers {
         /// What differs.
         field: &'static str,
@@ -152,7 +154,9 @@ pub fn encode(
     signer_kid: &[u8],
     sign: impl FnOnce(&[u8]) -> [u8; 64],
 ) -> Result<Vec<u8>, EncodeError> {
-    let signer = Kid::new(signer_kid).ok_or(EncodeError::SignerKid { found: signer_kid.len() })?;
+    let signer = Kid::new(signer_kid).ok_or(EncodeError::SignerKid {
+        found: signer_kid.len(),
+    })?;
     check(draft)?;
     let file = assemble(draft, signer, sign)?;
     read_back(draft, &file)?;
@@ -178,7 +182,9 @@ pub fn encode_checked(
 
 fn check(draft: &Draft<'_>) -> Result<(), EncodeError> {
     if VersionNumbers::new(draft.version).is_none() {
-        return Err(EncodeError::Version { found: draft.version.len() });
+        return Err(EncodeError::Version {
+            found: draft.version.len(),
+        });
     }
     if draft.image.is_empty() {
         return Err(EncodeError::EmptyImage);
@@ -188,7 +194,12 @@ fn check(draft: &Draft<'_>) -> Result<(), EncodeError> {
         return Err(EncodeError::Recipients { found: recipients });
     }
     for (index, recipient) in draft.recipients.iter().enumerate() {
-        if draft.recipients.iter().take(index).any(|earlier| earlier.kid == recipient.kid) {
+        if draft
+            .recipients
+            .iter()
+            .take(index)
+            .any(|earlier| earlier.kid == recipient.kid)
+        {
             return Err(EncodeError::RecipientTwice { kid: recipient.kid });
         }
     }
@@ -199,7 +210,9 @@ fn check(draft: &Draft<'_>) -> Result<(), EncodeError> {
 }
 
 fn assemble(draft: &Draft<'_>, signer: Kid, sign: impl FnOnce(&[u8]) -> [u8; 64]) -> Result<Vec<u8>, EncodeError> {
-    let image_too_large = EncodeError::ImageTooLarge { found: draft.image.len() };
+    let image_too_large = EncodeError::ImageTooLarge {
+        found: draft.image.len(),
+    };
     let content_key = ContentKey::new(draft.content_key);
     let mut payload = draft.image.to_vec();
     PayloadCipher::new(&content_key, &draft.iv).apply(0, &mut payload);
@@ -217,8 +230,11 @@ fn assemble(draft: &Draft<'_>, signer: Kid, sign: impl FnOnce(&[u8]) -> [u8; 64]
     }
 
     let mut file = encoded(|out| {
-        out.tag(minicbor::data::Tag::new(ids::TAG_ENVELOPE))?.map(3 + u64::from(text.is_some()))?;
-        out.u64(ids::ENVELOPE_WRAPPER)?.bytes(&wrapper)?.u64(ids::ENVELOPE_MANIFEST)?;
+        out.tag(minicbor::data::Tag::new(ids::TAG_ENVELOPE))?
+            .map(3 + u64::from(text.is_some()))?;
+        out.u64(ids::ENVELOPE_WRAPPER)?
+            .bytes(&wrapper)?
+            .u64(ids::ENVELOPE_MANIFEST)?;
         out.writer_mut().extend(&manifest);
         if let Some(text) = &text {
             out.u64(ids::TEXT)?;
@@ -228,7 +244,11 @@ fn assemble(draft: &Draft<'_>, signer: Kid, sign: impl FnOnce(&[u8]) -> [u8; 64]
         Ok(())
     })?;
     file.append(&mut payload);
-    if u32::try_from(file.len()).is_err() { Err(image_too_large) } else { Ok(file) }
+    if u32::try_from(file.len()).is_err() {
+        Err(image_too_large)
+    } else {
+        Ok(file)
+    }
 }
 
 fn manifest(
@@ -305,16 +325,28 @@ fn install(draft: &Draft<'_>, content_key: &ContentKey, payload_digest: &[u8; 32
 }
 
 fn encryption(draft: &Draft<'_>, content_key: &ContentKey) -> Result<Vec<u8>, EncodeError> {
-    let wrapped: Option<Vec<[u8; WRAPPED_LEN]>> =
-        draft.recipients.iter().map(|recipient| wrap_key(recipient, content_key)).collect();
+    let wrapped: Option<Vec<[u8; WRAPPED_LEN]>> = draft
+        .recipients
+        .iter()
+        .map(|recipient| wrap_key(recipient, content_key))
+        .collect();
     let wrapped = wrapped.ok_or(EncodeError::ReadBackDiffers { field: "wrapped key" })?;
     encoded(|out| {
-        out.tag(minicbor::data::Tag::new(ids::TAG_ENCRYPT))?.array(4)?.bytes(&[])?.map(2)?;
-        out.u64(ids::LABEL_ALG)?.i64(ids::ALG_A256CTR)?.u64(ids::LABEL_IV)?.bytes(&draft.iv)?;
+        out.tag(minicbor::data::Tag::new(ids::TAG_ENCRYPT))?
+            .array(4)?
+            .bytes(&[])?
+            .map(2)?;
+        out.u64(ids::LABEL_ALG)?
+            .i64(ids::ALG_A256CTR)?
+            .u64(ids::LABEL_IV)?
+            .bytes(&draft.iv)?;
         out.null()?.array(wrapped.len() as u64)?;
         for (recipient, wrapped) in draft.recipients.iter().zip(&wrapped) {
             out.array(3)?.bytes(&[])?.map(2)?;
-            out.u64(ids::LABEL_ALG)?.i64(ids::ALG_A256KW)?.u64(ids::LABEL_KID)?.bytes(recipient.kid.as_bytes())?;
+            out.u64(ids::LABEL_ALG)?
+                .i64(ids::ALG_A256KW)?
+                .u64(ids::LABEL_KID)?
+                .bytes(recipient.kid.as_bytes())?;
             out.bytes(wrapped)?;
         }
         Ok(())
@@ -323,7 +355,11 @@ fn encryption(draft: &Draft<'_>, content_key: &ContentKey) -> Result<Vec<u8>, En
 
 fn slot_command(command: u64, reporting: u64) -> Result<Vec<u8>, EncodeError> {
     encoded(|out| {
-        out.array(4)?.u64(ids::DIRECTIVE_COMPONENT)?.u64(ids::INDEX_SLOT)?.u64(command)?.u64(reporting)?;
+        out.array(4)?
+            .u64(ids::DIRECTIVE_COMPONENT)?
+            .u64(ids::INDEX_SLOT)?
+            .u64(command)?
+            .u64(reporting)?;
         Ok(())
     })
 }
@@ -332,8 +368,14 @@ fn wrapper(digest: &[u8; 32], signer: Kid, signature: &[u8; 64]) -> Result<Vec<u
     let digest = suit_digest(digest)?;
     let protected = encoded(|out| out.map(1)?.u64(ids::LABEL_ALG)?.i64(ids::ALG_ED25519).map(drop))?;
     let block = encoded(|out| {
-        out.tag(minicbor::data::Tag::new(ids::TAG_SIGN1))?.array(4)?.bytes(&protected)?;
-        out.map(1)?.u64(ids::LABEL_KID)?.bytes(signer.as_bytes())?.null()?.bytes(signature)?;
+        out.tag(minicbor::data::Tag::new(ids::TAG_SIGN1))?
+            .array(4)?
+            .bytes(&protected)?;
+        out.map(1)?
+            .u64(ids::LABEL_KID)?
+            .bytes(signer.as_bytes())?
+            .null()?
+            .bytes(signature)?;
         Ok(())
     })?;
     encoded(|out| out.array(2)?.bytes(&digest)?.bytes(&block).map(drop))
@@ -379,7 +421,10 @@ fn compare(draft: &Draft<'_>, found: &Unverified) -> Result<(), EncodeError> {
     agree(found.manifest_digest_holds, "manifest digest")?;
     agree(found.payload_digest_holds, "payload digest")?;
     agree(found.text_digest_holds != Some(false), "text digest")?;
-    agree(found.sizes_hold && found.image_size as usize == draft.image.len(), "size")?;
+    agree(
+        found.sizes_hold && found.image_size as usize == draft.image.len(),
+        "size",
+    )?;
     agree(found.sequence == draft.sequence, "sequence number")?;
     agree(found.version.as_slice() == draft.version, "version")?;
     agree(found.vendor == draft.vendor, "vendor identifier")?;
@@ -390,7 +435,11 @@ fn compare(draft: &Draft<'_>, found: &Unverified) -> Result<(), EncodeError> {
 }
 
 const fn agree(same: bool, field: &'static str) -> Result<(), EncodeError> {
-    if same { Ok(()) } else { Err(EncodeError::ReadBackDiffers { field }) }
+    if same {
+        Ok(())
+    } else {
+        Err(EncodeError::ReadBackDiffers { field })
+    }
 }
 
 #[cfg(test)]
@@ -404,14 +453,23 @@ mod tests {
     fn another_program_writes_the_same_bytes() {
         let fields = include_str!("../tests/vectors/own-profile-sample.txt");
         let field = |name: &str| {
-            let line = fields.lines().find_map(|line| line.strip_prefix(name)?.strip_prefix(" = "));
+            let line = fields
+                .lines()
+                .find_map(|line| line.strip_prefix(name)?.strip_prefix(" = "));
             hex::decode(line.unwrap()).unwrap()
         };
         let array = |name: &str| <[u8; 32]>::try_from(field(name)).unwrap();
         let id = |name: &str| <[u8; 16]>::try_from(field(name)).unwrap();
         let signer = SigningKey::from_bytes(&array("sign_seed"));
-        let key = |kid: &[u8], name: &str| UnitKey { kid: Kid::new(kid).unwrap(), key: array(name) };
-        let text = |item, value: &str| TextEntry { language: "en".into(), item, value: value.into() };
+        let key = |kid: &[u8], name: &str| UnitKey {
+            kid: Kid::new(kid).unwrap(),
+            key: array(name),
+        };
+        let text = |item, value: &str| TextEntry {
+            language: "en".into(),
+            item,
+            value: value.into(),
+        };
         let draft = Draft {
             sequence: 7,
             version: &[1, 2, 3],
@@ -435,11 +493,17 @@ mod tests {
         let file = assemble(&draft, kid, |signed| signer.sign(signed).to_bytes()).unwrap();
         assert_eq!(hex::encode(&file), hex::encode(field("envelope")));
         // Its counter does not start at zero, which is legal to read but not what we write.
-        assert!(matches!(encode(&draft, b"author-1", |_| [0; 64]), Err(EncodeError::IvCounter)));
+        assert!(matches!(
+            encode(&draft, b"author-1", |_| [0; 64]),
+            Err(EncodeError::IvCounter)
+        ));
     }
 
     #[test]
     fn iv_leaves_room_for_the_counter() {
-        assert_eq!(iv(hex!("0102030405060708090a0b0c")), hex!("0102030405060708090a0b0c00000000"));
+        assert_eq!(
+            iv(hex!("0102030405060708090a0b0c")),
+            hex!("0102030405060708090a0b0c00000000")
+        );
     }
 }

@@ -8,7 +8,7 @@ use crate::ids;
 use crate::keys::{Anchor, ContentKey, UnitKey};
 use crate::manifest::{self, Manifest, Stated};
 use crate::refusal::{Fault, Part, Refusal};
-use crate::sha256::{Sha256, sha256};
+use crate::sha256::{Sha256, put, sha256};
 use crate::signature::Wrapper;
 use core::fmt;
 use core::hash::{Hash, Hasher};
@@ -73,7 +73,10 @@ impl HeaderReader {
             entries: 0,
             head: [0; HEAD_MAX],
             head_len: 0,
-            kept: Kept { bytes: [0; HEADER_MAX], len: 0 },
+            kept: Kept {
+                bytes: [0; HEADER_MAX],
+                len: 0,
+            },
             wrapper_len: 0,
             text: None,
             refused: None,
@@ -189,7 +192,9 @@ impl HeaderReader {
                         return Ok(Fed::More);
                     }
                     let want = match stage {
-                        Stage::Wrapper(left) | Stage::Manifest(left) | Stage::Text(left) | Stage::PayloadName(left) => left,
+                        Stage::Wrapper(left) | Stage::Manifest(left) | Stage::Text(left) | Stage::PayloadName(left) => {
+                            left
+                        }
                         _ => 1,
                     };
                     let want = usize::try_from(want).unwrap_or(usize::MAX).min(bytes.len());
@@ -242,7 +247,15 @@ impl HeaderReader {
         }
         let (head, _) = Head::split(gathered).map_err(at)?;
         let next = match stage {
-            Stage::Tag if head == (Head { major: Major::Tag, argument: ids::TAG_ENVELOPE }) => Stage::Map,
+            Stage::Tag
+                if head
+                    == (Head {
+                        major: Major::Tag,
+                        argument: ids::TAG_ENVELOPE,
+                    }) =>
+            {
+                Stage::Map
+            }
             Stage::Tag => return Err(Refusal::NotAnUpdate),
             Stage::Map => self.outermost(head)?,
             Stage::WrapperKey => Self::key(head, ids::ENVELOPE_WRAPPER, Stage::WrapperHead)?,
@@ -282,12 +295,21 @@ impl HeaderReader {
 
     fn outermost(&mut self, head: Head) -> Result<Stage, Refusal> {
         match head {
-            Head { major: Major::Map, argument: 0..=2 } => Err(Refusal::Missing(Part::Envelope)),
-            Head { major: Major::Map, argument: 3 } => {
+            Head {
+                major: Major::Map,
+                argument: 0..=2,
+            } => Err(Refusal::Missing(Part::Envelope)),
+            Head {
+                major: Major::Map,
+                argument: 3,
+            } => {
                 self.entries = 1;
                 Ok(Stage::WrapperKey)
             }
-            Head { major: Major::Map, argument: 4 } => {
+            Head {
+                major: Major::Map,
+                argument: 4,
+            } => {
                 self.entries = 2;
                 Ok(Stage::WrapperKey)
             }
@@ -298,19 +320,24 @@ impl HeaderReader {
 
     fn key(head: Head, due: u64, next: Stage) -> Result<Stage, Refusal> {
         match head {
-            Head { major: Major::Unsigned, argument } if argument == due => Ok(next),
-            Head { major: Major::Unsigned, argument: ids::ENVELOPE_WRAPPER | ids::ENVELOPE_MANIFEST | ids::TEXT } => {
-                Err(Refusal::malformed(Part::Envelope, Fault::KeyOrder))
-            }
+            Head {
+                major: Major::Unsigned,
+                argument,
+            } if argument == due => Ok(next),
+            Head {
+                major: Major::Unsigned,
+                argument: ids::ENVELOPE_WRAPPER | ids::ENVELOPE_MANIFEST | ids::TEXT,
+            } => Err(Refusal::malformed(Part::Envelope, Fault::KeyOrder)),
             _ => Err(Refusal::UnknownCritical(Part::Envelope)),
         }
     }
 
     fn payload_key(head: Head) -> Result<Stage, Refusal> {
         match head {
-            Head { major: Major::Text, argument } if argument == ids::PAYLOAD_NAME.len() as u64 => {
-                Ok(Stage::PayloadName(ids::PAYLOAD_NAME.len() as u32))
-            }
+            Head {
+                major: Major::Text,
+                argument,
+            } if argument == ids::PAYLOAD_NAME.len() as u64 => Ok(Stage::PayloadName(ids::PAYLOAD_NAME.len() as u32)),
             Head { major: Major::Text, .. } => Err(Refusal::PayloadName),
             // With only one entry left, a text would take the payload's place.
             other => Self::key(other, ids::TEXT, Stage::PayloadKey).and(Err(Refusal::Missing(Part::Envelope))),
@@ -336,7 +363,11 @@ impl HeaderReader {
             return Err(Refusal::TooLarge);
         }
         let len = u32::try_from(head.argument).map_err(|_| Refusal::Truncated)?;
-        if self.left().is_some_and(|left| len <= left) { Ok(len) } else { Err(Refusal::Truncated) }
+        if self.left().is_some_and(|left| len <= left) {
+            Ok(len)
+        } else {
+            Err(Refusal::Truncated)
+        }
     }
 
     fn payload(&self, head: Head) -> Result<Stage, Refusal> {
@@ -374,7 +405,7 @@ impl Kept {
     fn put(&mut self, more: &[u8]) -> Result<(), Refusal> {
         let free = self.bytes.get_mut(usize::from(self.len)..).unwrap_or_default();
         let places = free.get_mut(..more.len()).ok_or(Refusal::TooLarge)?;
-        places.copy_from_slice(more);
+        put(places, more);
         self.len = self.len.saturating_add(more.len() as u16);
         Ok(())
     }

@@ -21,7 +21,10 @@ impl Kid {
         if bytes.is_empty() || bytes.len() > KID_MAX {
             return None;
         }
-        let mut kid = Self { bytes: [0; KID_MAX], len: bytes.len() as u8 };
+        let mut kid = Self {
+            bytes: [0; KID_MAX],
+            len: bytes.len() as u8,
+        };
         let (mut from, mut to) = (bytes, kid.bytes.as_mut_slice());
         while let (Some((byte, rest)), Some((place, places))) = (from.split_first(), to.split_first_mut()) {
             *place = *byte;
@@ -154,7 +157,13 @@ mod tests {
 
     #[test]
     fn secrets_are_not_shown() {
-        let key = UnitKey { kid: Kid::new(b"g1").unwrap(), key: [0xab; 32] };
-        assert_eq!(format!("{key:?} {:?}", ContentKey::new([0xab; 32])), "UnitKey(g1, secret) ContentKey(secret)");
+        let key = UnitKey {
+            kid: Kid::new(b"g1").unwrap(),
+            key: [0xab; 32],
+        };
+        assert_eq!(
+            format!("{key:?} {:?}", ContentKey::new([0xab; 32])),
+            "UnitKey(g1, secret) ContentKey(secret)"
+        );
     }
 }

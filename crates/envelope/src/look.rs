@@ -94,7 +94,10 @@ pub fn look(file: &[u8]) -> Result<Unverified, Refusal> {
     let mut signers = Vec::new();
     wrapper.blocks(&mut |block| {
         signers.push(match block {
-            Block::Ed25519 { kid, .. } => ClaimedSigner { algorithm: Some(crate::ids::ALG_ED25519), kid: Some(kid) },
+            Block::Ed25519 { kid, .. } => ClaimedSigner {
+                algorithm: Some(crate::ids::ALG_ED25519),
+                kid: Some(kid),
+            },
             Block::Foreign { algorithm } => ClaimedSigner { algorithm, kid: None },
         });
     })?;
@@ -149,7 +152,13 @@ impl Spans {
             let bytes = cursor.bytes()?;
             let end = file.len().saturating_sub(cursor.rest().len());
             let offset = end.saturating_sub(bytes.len()) as u32;
-            Ok((bytes, Span { offset, size: bytes.len() as u32 }))
+            Ok((
+                bytes,
+                Span {
+                    offset,
+                    size: bytes.len() as u32,
+                },
+            ))
         };
         let (_, wrapper) = next()?;
         let (_, manifest) = next()?;
@@ -158,6 +167,12 @@ impl Spans {
             None => (None, Vec::new()),
         };
         let (_, payload) = next()?;
-        Ok(Self { wrapper, manifest, text, text_entries, payload })
+        Ok(Self {
+            wrapper,
+            manifest,
+            text,
+            text_entries,
+            payload,
+        })
     }
 }

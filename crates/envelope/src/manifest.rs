@@ -54,10 +54,7 @@ pub(crate) struct Stated {
 }
 
 /// Reads a manifest's content (without its byte string head) and gives each recipient to `recipient`.
-pub(crate) fn read(
-    manifest: &[u8],
-    recipient: &mut dyn FnMut(Kid, &[u8; WRAPPED_LEN]),
-) -> Result<Stated, Refusal> {
+pub(crate) fn read(manifest: &[u8], recipient: &mut dyn FnMut(Kid, &[u8; WRAPPED_LEN])) -> Result<Stated, Refusal> {
     let mut cursor = Cursor::new(manifest, Part::Manifest);
     let mut keys = cursor.map()?;
     let (mut structure, mut sequence, mut shared, mut version) = (None, None, None, None);
@@ -77,8 +74,12 @@ pub(crate) fn read(
     }
     cursor.end()?;
     let missing = Refusal::Missing(Part::Manifest);
-    let (Some(()), Some(()), Some(())) = (structure, validated, invoked) else { return Err(missing) };
-    let (Some(shared), Some(install)) = (shared, install) else { return Err(missing) };
+    let (Some(()), Some(()), Some(())) = (structure, validated, invoked) else {
+        return Err(missing);
+    };
+    let (Some(shared), Some(install)) = (shared, install) else {
+        return Err(missing);
+    };
     Ok(Stated {
         sequence: sequence.ok_or(missing)?,
         version: version.ok_or(missing)?,
@@ -104,11 +105,19 @@ pub(crate) fn digest<'a>(cursor: &mut Cursor<'a>) -> Result<&'a [u8; 32], Refusa
 
 /// Reads an array's head and checks its count.
 pub(crate) fn count(cursor: &mut Cursor<'_>, wanted: u64) -> Result<(), Refusal> {
-    if cursor.array()? == wanted { Ok(()) } else { Err(cursor.fault(Fault::Value)) }
+    if cursor.array()? == wanted {
+        Ok(())
+    } else {
+        Err(cursor.fault(Fault::Value))
+    }
 }
 
 fn structure_version(cursor: &mut Cursor<'_>) -> Result<(), Refusal> {
-    if cursor.uint()? == ids::STRUCTURE_VERSION { Ok(()) } else { Err(Refusal::Version) }
+    if cursor.uint()? == ids::STRUCTURE_VERSION {
+        Ok(())
+    } else {
+        Err(Refusal::Version)
+    }
 }
 
 fn set_version(mut cursor: Cursor<'_>) -> Result<VersionNumbers, Refusal> {
@@ -183,7 +192,12 @@ fn shared_parameters(cursor: &mut Cursor<'_>) -> Result<Shared, Refusal> {
         }
     }
     match (vendor, class, image, size) {
-        (Some(vendor), Some(class), Some(digest), Some(size)) => Ok(Shared { vendor, class, digest, size }),
+        (Some(vendor), Some(class), Some(digest), Some(size)) => Ok(Shared {
+            vendor,
+            class,
+            digest,
+            size,
+        }),
         _ => Err(Refusal::Missing(Part::Shared)),
     }
 }
@@ -251,10 +265,7 @@ fn slot_parameters(
     }
 }
 
-fn encryption(
-    mut cursor: Cursor<'_>,
-    recipient: &mut dyn FnMut(Kid, &[u8; WRAPPED_LEN]),
-) -> Result<[u8; 16], Refusal> {
+fn encryption(mut cursor: Cursor<'_>, recipient: &mut dyn FnMut(Kid, &[u8; WRAPPED_LEN])) -> Result<[u8; 16], Refusal> {
     tagged(&mut cursor, ids::TAG_ENCRYPT)?;
     count(&mut cursor, 4)?;
     nothing_protected(&mut cursor)?;
@@ -267,7 +278,9 @@ fn encryption(
             _ => return Err(Refusal::UnknownCritical(Part::Encryption)),
         }
     }
-    let (Some(()), Some(iv)) = (alg, iv) else { return Err(Refusal::Missing(Part::Encryption)) };
+    let (Some(()), Some(iv)) = (alg, iv) else {
+        return Err(Refusal::Missing(Part::Encryption));
+    };
     // The ciphertext is detached: it is the payload.
     cursor.null()?;
     let recipients = cursor.array()?;
@@ -295,7 +308,9 @@ fn one_recipient<'a>(cursor: &mut Cursor<'a>) -> Result<(Kid, &'a [u8; WRAPPED_L
             _ => return Err(Refusal::UnknownCritical(Part::Recipient)),
         }
     }
-    let (Some(()), Some(kid)) = (alg, kid) else { return Err(Refusal::Missing(Part::Recipient)) };
+    let (Some(()), Some(kid)) = (alg, kid) else {
+        return Err(Refusal::Missing(Part::Recipient));
+    };
     Ok((kid, cursor.array_of()?))
 }
 
@@ -307,16 +322,28 @@ pub(crate) fn key_identifier(cursor: &mut Cursor<'_>) -> Result<Kid, Refusal> {
 
 /// Reads a tag's number and checks it.
 pub(crate) fn tagged(cursor: &mut Cursor<'_>, wanted: u64) -> Result<(), Refusal> {
-    if cursor.tag()? == wanted { Ok(()) } else { Err(cursor.fault(Fault::Kind)) }
+    if cursor.tag()? == wanted {
+        Ok(())
+    } else {
+        Err(cursor.fault(Fault::Kind))
+    }
 }
 
 /// Counter mode and key wrap protect no header: theirs is the byte string of length zero (RFC 9459, 4; RFC 9053, 6.2.1).
 fn nothing_protected(cursor: &mut Cursor<'_>) -> Result<(), Refusal> {
-    if cursor.bytes()?.is_empty() { Ok(()) } else { Err(cursor.fault(Fault::Value)) }
+    if cursor.bytes()?.is_empty() {
+        Ok(())
+    } else {
+        Err(cursor.fault(Fault::Value))
+    }
 }
 
 fn algorithm(cursor: &mut Cursor<'_>, wanted: i64) -> Result<(), Refusal> {
-    if cursor.int()? == wanted { Ok(()) } else { Err(Refusal::UnknownAlgorithm(cursor.part())) }
+    if cursor.int()? == wanted {
+        Ok(())
+    } else {
+        Err(Refusal::UnknownAlgorithm(cursor.part()))
+    }
 }
 
 fn validate(cursor: Cursor<'_>) -> Result<(), Refusal> {
@@ -369,7 +396,11 @@ impl<'a> Sequence<'a> {
     fn start(mut cursor: Cursor<'a>, commands: u64) -> Result<Self, Refusal> {
         // A command and its argument are two items (draft-ietf-suit-manifest-37, 8.4.5).
         let items = cursor.array()?;
-        if items == commands.wrapping_mul(2) { Ok(Self { cursor }) } else { Err(Refusal::Template(cursor.part())) }
+        if items == commands.wrapping_mul(2) {
+            Ok(Self { cursor })
+        } else {
+            Err(Refusal::Template(cursor.part()))
+        }
     }
 
     fn command(&mut self, wanted: u64) -> Result<(), Refusal> {
@@ -391,7 +422,11 @@ impl<'a> Sequence<'a> {
 
     fn component(&mut self, index: u64) -> Result<(), Refusal> {
         self.command(ids::DIRECTIVE_COMPONENT)?;
-        if self.cursor.uint()? == index { Ok(()) } else { Err(Refusal::Component) }
+        if self.cursor.uint()? == index {
+            Ok(())
+        } else {
+            Err(Refusal::Component)
+        }
     }
 
     /// The reader, at the map of parameters.
@@ -403,7 +438,11 @@ impl<'a> Sequence<'a> {
     /// Reads a command whose argument is a reporting policy, a hint that the unit does not follow.
     fn reporting(&mut self, wanted: u64) -> Result<(), Refusal> {
         self.command(wanted)?;
-        if self.cursor.uint()? <= ids::REPORT_MAX { Ok(()) } else { Err(self.cursor.fault(Fault::Value)) }
+        if self.cursor.uint()? <= ids::REPORT_MAX {
+            Ok(())
+        } else {
+            Err(self.cursor.fault(Fault::Value))
+        }
     }
 
     fn end(self) -> Result<(), Refusal> {

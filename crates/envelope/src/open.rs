@@ -48,5 +48,8 @@ pub(crate) fn read_header(file: &[u8]) -> Result<HeaderReader, Refusal> {
 }
 
 pub(crate) fn payload_of(file: &[u8], offset: u32) -> &[u8] {
-    usize::try_from(offset).ok().and_then(|offset| file.get(offset..)).unwrap_or_default()
+    usize::try_from(offset)
+        .ok()
+        .and_then(|offset| file.get(offset..))
+        .unwrap_or_default()
 }

@@ -223,12 +223,15 @@ impl Refusal {
     /// Every refusal that there is.
     pub fn all() -> impl Iterator<Item = Self> {
         let in_part = |part: Part| {
-            FAULTS.into_iter().map(move |fault| Self::Malformed(Where { part, fault })).chain([
-                Self::UnknownCritical(part),
-                Self::Missing(part),
-                Self::UnknownAlgorithm(part),
-                Self::Template(part),
-            ])
+            FAULTS
+                .into_iter()
+                .map(move |fault| Self::Malformed(Where { part, fault }))
+                .chain([
+                    Self::UnknownCritical(part),
+                    Self::Missing(part),
+                    Self::UnknownAlgorithm(part),
+                    Self::Template(part),
+                ])
         };
         PLAIN.into_iter().chain(PARTS.into_iter().flat_map(in_part))
     }
@@ -300,18 +303,29 @@ impl fmt::Display for Refusal {
             Self::Component => "the components are not the two of this profile; ask the maker for another file",
             Self::PayloadName => "the payload is not called #fw; ask the maker for another file",
             Self::NotEncrypted => "the file states no encryption; this unit takes encrypted images only",
-            Self::NoRecipient => "the file cannot be read with this unit's generation of keys; ask the maker for one that can",
+            Self::NoRecipient => {
+                "the file cannot be read with this unit's generation of keys; ask the maker for one that can"
+            }
             Self::KeyUnwrap => "the content key does not open with this unit's key; ask the maker for another file",
             Self::ReleaseNumbers => "the version is not one to three whole numbers; ask the maker for another file",
             Self::PayloadDigest => "the payload is not the one that was signed; copy the file to the stick again",
             Self::ImageDigest => "the decrypted image is not the one that was signed; ask the maker for another file",
             Self::Malformed(at) => return write!(f, "{}: {}", at.part, at.fault),
             Self::UnknownCritical(part) => {
-                return write!(f, "{part} holds something that this unit does not know and must not skip");
+                return write!(
+                    f,
+                    "{part} holds something that this unit does not know and must not skip"
+                );
             }
-            Self::Missing(part) => return write!(f, "{part} lacks something that every update file must have"),
-            Self::UnknownAlgorithm(part) => return write!(f, "{part} names an algorithm that this unit does not have"),
-            Self::Template(part) => return write!(f, "{part} is not arranged as this profile arranges it"),
+            Self::Missing(part) => {
+                return write!(f, "{part} lacks something that every update file must have");
+            }
+            Self::UnknownAlgorithm(part) => {
+                return write!(f, "{part} names an algorithm that this unit does not have");
+            }
+            Self::Template(part) => {
+                return write!(f, "{part} is not arranged as this profile arranges it");
+            }
         };
         f.write_str(sentence)
     }

@@ -30,9 +30,20 @@ impl Sha256 {
     pub const fn new() -> Self {
         // FIPS 180-4, 5.3.3.
         let state = [
-            0x6a09_e667, 0xbb67_ae85, 0x3c6e_f372, 0xa54f_f53a, 0x510e_527f, 0x9b05_688c, 0x1f83_d9ab, 0x5be0_cd19,
+            0x6a09_e667,
+            0xbb67_ae85,
+            0x3c6e_f372,
+            0xa54f_f53a,
+            0x510e_527f,
+            0x9b05_688c,
+            0x1f83_d9ab,
+            0x5be0_cd19,
         ];
-        Self { state, block: [0; BLOCK], taken: 0 }
+        Self {
+            state,
+            block: [0; BLOCK],
+            taken: 0,
+        }
     }
 
     /// Takes in more of the message. At most 2^61 bytes in all, as the standard says; beyond that the length wraps.
@@ -91,7 +102,8 @@ impl Default for Sha256 {
     }
 }
 
-fn put(to: &mut [u8], from: &[u8]) {
+/// Copies without a length check that could fail: the shorter of the two counts.
+pub(crate) fn put(to: &mut [u8], from: &[u8]) {
     to.iter_mut().zip(from).for_each(|(to, from)| *to = *from);
 }
 
@@ -111,7 +123,10 @@ mod tests {
         let million = hex!("cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0");
         assert_eq!(sha256(b""), empty);
         assert_eq!(sha256(b"abc"), abc);
-        assert_eq!(sha256(b"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq"), two_blocks);
+        assert_eq!(
+            sha256(b"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq"),
+            two_blocks
+        );
         let mut digest = Sha256::new();
         (0..10_000).for_each(|_| digest.update(&[b'a'; 100]));
         assert_eq!(digest.finish(), million);

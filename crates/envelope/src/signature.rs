@@ -33,7 +33,10 @@ pub(crate) enum Block<'a> {
     /// A COSE_Sign1 with Ed25519.
     Ed25519 { kid: Kid, signature: &'a [u8; 64] },
     /// Another kind of object, or a COSE_Sign1 with another algorithm: for readers that know it.
-    Foreign { algorithm: Option<i64> },
+    Foreign {
+        #[cfg_attr(not(feature = "alloc"), allow(dead_code, reason = "only told to people"))]
+        algorithm: Option<i64>,
+    },
 }
 
 /// The wrapper's content.
@@ -56,7 +59,11 @@ impl<'a> Wrapper<'a> {
         let mut inner = cursor.wrapped(Part::Wrapper)?;
         let digest = digest(&mut inner)?;
         inner.end()?;
-        Ok(Self { digest, blocks, rest: cursor })
+        Ok(Self {
+            digest,
+            blocks,
+            rest: cursor,
+        })
     }
 
     /// Reads all blocks and gives each to `block`.
@@ -106,7 +113,9 @@ fn read_block(cursor: Cursor<'_>) -> Result<Block<'_>, Refusal> {
     let protected = cursor.bytes()?;
     let algorithm = stated_algorithm(protected)?;
     if algorithm != ids::ALG_ED25519 {
-        return Ok(Block::Foreign { algorithm: Some(algorithm) });
+        return Ok(Block::Foreign {
+            algorithm: Some(algorithm),
+        });
     }
     if protected != PROTECTED {
         return Err(Refusal::UnknownCritical(Part::Signature));
@@ -139,6 +148,5 @@ fn stated_algorithm(protected: &[u8]) -> Result<i64, Refusal> {
 
 /// Ed25519 (RFC 8032, 5.1.7), and neither the key nor the signature's point of small order.
 pub fn ed25519_holds(key: &[u8; 32], message: &[u8], signature: &[u8; 64]) -> bool {
-    VerifyingKey::from_bytes(key)
-        .is_ok_and(|key| key.verify_strict(message, &Signature::from_bytes(signature)).is_ok())
+    VerifyingKey::from_bytes(key).is_ok_and(|key| key.verify_strict(message, &Signature::from_bytes(signature)).is_ok())
 }

@@ -75,22 +75,31 @@ impl TextEntry {
     /// The text without characters that could play tricks on a terminal: control characters other than the line
     /// break, and those that change the direction of writing, become U+FFFD.
     pub fn shown(&self) -> String {
-        self.value.chars().map(|char| if tricky(char) { '\u{fffd}' } else { char }).collect()
+        self.value
+            .chars()
+            .map(|char| if tricky(char) { '\u{fffd}' } else { char })
+            .collect()
     }
 }
 
 fn tricky(char: char) -> bool {
-    let turns = matches!(char, '\u{061c}' | '\u{200e}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let turns =
+        matches!(char, '\u{061c}' | '\u{200e}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     turns || (char.is_control() && char != '\n')
 }
 
 /// Encodes text, in whatever order it is given.
 pub(crate) fn encode(entries: &[TextEntry]) -> Result<Vec<u8>, EncodeError> {
     if let Some(bad) = entries.iter().find(|entry| !is_language(&entry.language)) {
-        return Err(EncodeError::Language { found: bad.language.clone() });
+        return Err(EncodeError::Language {
+            found: bad.language.clone(),
+        });
     }
     if let Some(bad) = entries.iter().find(|entry| entry.value.chars().any(tricky)) {
-        return Err(EncodeError::TextCharacters { language: bad.language.clone(), item: bad.item });
+        return Err(EncodeError::TextCharacters {
+            language: bad.language.clone(),
+            item: bad.item,
+        });
     }
     let mut entries: Vec<&TextEntry> = entries.iter().collect();
     // The deterministic order of text keys is that of their encoded bytes: the length comes first.
@@ -99,7 +108,10 @@ pub(crate) fn encode(entries: &[TextEntry]) -> Result<Vec<u8>, EncodeError> {
         if let [a, b] = pair
             && (&a.language, a.item) == (&b.language, b.item)
         {
-            return Err(EncodeError::TextTwice { language: a.language.clone(), item: a.item });
+            return Err(EncodeError::TextTwice {
+                language: a.language.clone(),
+                item: a.item,
+            });
         }
     }
     let languages: Vec<&[&TextEntry]> = entries.chunk_by(|a, b| a.language == b.language).collect();
@@ -167,7 +179,11 @@ fn read_entry(
     match known.iter().find(|(known, _)| Some(*known) == number) {
         Some((_, item)) => {
             let value = cursor.text()?.into();
-            entries.push(TextEntry { language: language.into(), item: *item, value });
+            entries.push(TextEntry {
+                language: language.into(),
+                item: *item,
+                value,
+            });
         }
         None => {
             cursor.item()?;
@@ -177,7 +193,11 @@ fn read_entry(
 }
 
 fn number(item: TextItem) -> u64 {
-    OF_FILE.iter().chain(&OF_SLOT).find(|(_, known)| *known == item).map_or(0, |(number, _)| *number)
+    OF_FILE
+        .iter()
+        .chain(&OF_SLOT)
+        .find(|(_, known)| *known == item)
+        .map_or(0, |(number, _)| *number)
 }
 
 fn is_language(tag: &str) -> bool {
@@ -191,7 +211,11 @@ mod tests {
     use hex_literal::hex;
 
     fn entry(language: &str, item: TextItem, value: &str) -> TextEntry {
-        TextEntry { language: language.into(), item, value: value.into() }
+        TextEntry {
+            language: language.into(),
+            item,
+            value: value.into(),
+        }
     }
 
     #[test]
@@ -217,7 +241,10 @@ mod tests {
     fn unknown_text_is_skipped() {
         // {"en": {2: "a", 3: "{}", [h'00']: {2: "b", 99: [1]}, [h'01']: {2: "c"}}}
         let text = hex!("a1 62656e a4 02 6161 03 627b7d 814100 a2 02 6162 1863 8101 814101 a1 02 6163");
-        let expected = [entry("en", TextItem::UpdateDescription, "a"), entry("en", TextItem::ModelName, "b")];
+        let expected = [
+            entry("en", TextItem::UpdateDescription, "a"),
+            entry("en", TextItem::ModelName, "b"),
+        ];
         assert_eq!(decode(&text).unwrap(), expected);
     }
 
@@ -230,10 +257,19 @@ mod tests {
 
     #[test]
     fn what_cannot_be_written() {
-        let twice = [entry("en", TextItem::ModelName, "a"), entry("en", TextItem::ModelName, "b")];
+        let twice = [
+            entry("en", TextItem::ModelName, "a"),
+            entry("en", TextItem::ModelName, "b"),
+        ];
         assert!(matches!(encode(&twice), Err(EncodeError::TextTwice { .. })));
         for tag in ["", "e n", "-en", "en-", "toolongsub", "en-\u{e4}"] {
-            assert!(matches!(encode(&[entry(tag, TextItem::ModelName, "a")]), Err(EncodeError::Language { .. })), "{tag}");
+            assert!(
+                matches!(
+                    encode(&[entry(tag, TextItem::ModelName, "a")]),
+                    Err(EncodeError::Language { .. })
+                ),
+                "{tag}"
+            );
         }
         let long = entry("en", TextItem::ModelName, &"x".repeat(TEXT_MAX as usize));
         assert!(matches!(encode(&[long]), Err(EncodeError::TextTooLarge { .. })));

@@ -37,7 +37,11 @@ fn sp_800_38a_ctr_aes_256() {
     );
     assert_eq!(apply(key, counter, 0, &clear), secret);
     for offset in 0..64 {
-        assert_eq!(apply(key, counter, offset as u32, &secret[offset..]), clear[offset..], "from byte {offset}");
+        assert_eq!(
+            apply(key, counter, offset as u32, &secret[offset..]),
+            clear[offset..],
+            "from byte {offset}"
+        );
     }
 }
 
@@ -48,13 +52,19 @@ fn the_counter_carries_through_all_128_bits() {
     assert_eq!(apply(key, [0xff; 16], 16, &[0; 16]), apply(key, [0; 16], 0, &[0; 16]));
     let low_word_full = hex!("00000000000000000000000 0ffffffff");
     let carried = hex!("00000000000000000000000100000000");
-    assert_eq!(apply(key, low_word_full, 16, &[0; 16]), apply(key, carried, 0, &[0; 16]));
+    assert_eq!(
+        apply(key, low_word_full, 16, &[0; 16]),
+        apply(key, carried, 0, &[0; 16])
+    );
 }
 
 /// RFC 3394, 4.6 (from memory): 256 bits of key data with a 256-bit key.
 #[test]
 fn rfc_3394_wrap_and_unwrap() {
-    let key = UnitKey { kid: Kid::new(b"k").unwrap(), key: core::array::from_fn(|index| index as u8) };
+    let key = UnitKey {
+        kid: Kid::new(b"k").unwrap(),
+        key: core::array::from_fn(|index| index as u8),
+    };
     let data = ContentKey::new(hex!("00112233445566778899aabbccddeeff000102030405060708090a0b0c0d0e0f"));
     let wrapped = hex!("28c9f404c4b810f4cbccb35cfb87f8263f5786e2d80ed326cbc7f0e71a99f43bfb988b9b7a02dd21");
     assert_eq!(cipher::wrap_key(&key, &data), Some(wrapped));
@@ -104,7 +114,11 @@ fn rfc_8032_ed25519() {
 /// A key of small order would let one signature hold for many messages.
 #[test]
 fn keys_of_small_order_are_not_taken() {
-    let neutral = { let mut point = [0; 32]; point[0] = 1; point };
+    let neutral = {
+        let mut point = [0; 32];
+        point[0] = 1;
+        point
+    };
     let mut signature = [0; 64];
     signature[0] = 1;
     assert!(!ed25519_holds(&neutral, b"anything", &signature));
@@ -121,7 +135,13 @@ fn wycheproof_ed25519() {
         for test in &group.tests {
             // A signature of another length cannot be in an update file: the reader refuses it before it comes here.
             let holds = <&[u8; 64]>::try_from(&test.sig[..]).is_ok_and(|sig| ed25519_holds(&key, &test.msg, sig));
-            assert_eq!(holds, test.result == TestResult::Valid, "test {}: {}", test.tc_id, test.comment);
+            assert_eq!(
+                holds,
+                test.result == TestResult::Valid,
+                "test {}: {}",
+                test.tc_id,
+                test.comment
+            );
             checked += 1;
         }
     }
@@ -135,8 +155,13 @@ fn wycheproof_aes_key_wrap() {
     let set = TestSet::load(TestName::AesKeyWrap).unwrap();
     let (mut valid, mut invalid) = (0, 0);
     for test in set.test_groups.iter().flat_map(|group| &group.tests) {
-        let (Ok(key), Ok(wrapped)) = (test.key[..].try_into(), test.ct[..].try_into()) else { continue };
-        let key = UnitKey { kid: Kid::new(b"k").unwrap(), key };
+        let (Ok(key), Ok(wrapped)) = (test.key[..].try_into(), test.ct[..].try_into()) else {
+            continue;
+        };
+        let key = UnitKey {
+            kid: Kid::new(b"k").unwrap(),
+            key,
+        };
         let expected = match test.result {
             TestResult::Valid => {
                 valid += 1;
@@ -147,7 +172,13 @@ fn wycheproof_aes_key_wrap() {
                 None
             }
         };
-        assert_eq!(cipher::unwrap_key(&key, wrapped), expected, "test {}: {}", test.tc_id, test.comment);
+        assert_eq!(
+            cipher::unwrap_key(&key, wrapped),
+            expected,
+            "test {}: {}",
+            test.tc_id,
+            test.comment
+        );
     }
     assert!(valid > 0 && invalid > 0, "{valid} valid, {invalid} invalid");
 }

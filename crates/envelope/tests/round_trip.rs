@@ -9,8 +9,10 @@ use proptest::prelude::*;
 use support::{SIGNER_KID, anchor, draft, generations, sample_file, sign, text, unit_key};
 
 fn any_key() -> impl Strategy<Value = UnitKey> {
-    (prop::collection::vec(any::<u8>(), 1..=16), any::<[u8; 32]>())
-        .prop_map(|(kid, key)| UnitKey { kid: Kid::new(&kid).unwrap(), key })
+    (prop::collection::vec(any::<u8>(), 1..=16), any::<[u8; 32]>()).prop_map(|(kid, key)| UnitKey {
+        kid: Kid::new(&kid).unwrap(),
+        key,
+    })
 }
 
 fn any_text() -> impl Strategy<Value = Vec<TextEntry>> {
@@ -24,7 +26,11 @@ fn any_text() -> impl Strategy<Value = Vec<TextEntry>> {
     let language = prop::sample::select(vec!["en", "de", "de-CH", "x-kiln"]);
     let entries = prop::collection::btree_map((language, item), "[a-zA-Z0-9 \u{e4}\u{4e2d}\n]{0,40}", 0..8);
     entries.prop_map(|entries| {
-        let entry = |((language, item), value): ((&str, TextItem), String)| TextEntry { language: language.into(), item, value };
+        let entry = |((language, item), value): ((&str, TextItem), String)| TextEntry {
+            language: language.into(),
+            item,
+            value,
+        };
         entries.into_iter().map(entry).collect()
     })
 }
@@ -116,7 +122,10 @@ fn any_changed_byte_is_refused() {
         let bits = (0..8).map(|bit| byte ^ (1 << bit));
         for value in bits.chain([0x00, 0xff, !byte]).filter(|value| value != byte) {
             changed[place] = value;
-            assert!(open(&changed, &[anchor()], key).is_err(), "byte {place} set to {value:#04x}");
+            assert!(
+                open(&changed, &[anchor()], key).is_err(),
+                "byte {place} set to {value:#04x}"
+            );
         }
         changed[place] = *byte;
     }
@@ -131,7 +140,22 @@ fn any_changed_byte_of_a_signed_manifest_is_read_calmly() {
     let key = &generations()[0];
     let mut accepted = Vec::new();
     for place in 0..manifest.len() {
-        for value in [0x00, 0x01, 0x17, 0x18, 0x1b, 0x20, 0x40, 0x5f, 0x80, 0xa0, 0xd8, 0xf6, 0xff, manifest[place] ^ 1] {
+        for value in [
+            0x00,
+            0x01,
+            0x17,
+            0x18,
+            0x1b,
+            0x20,
+            0x40,
+            0x5f,
+            0x80,
+            0xa0,
+            0xd8,
+            0xf6,
+            0xff,
+            manifest[place] ^ 1,
+        ] {
             let mut changed = manifest.clone();
             changed[place] = value;
             if changed == manifest {
@@ -163,13 +187,18 @@ fn one_byte_at_a_time_stops_at_the_payload() {
 
 #[test]
 fn the_largest_header_fits() {
-    let recipients: Vec<UnitKey> = (0..8).map(|index| unit_key(&format!("generation-00{index:03}"), index)).collect();
+    let recipients: Vec<UnitKey> = (0..8)
+        .map(|index| unit_key(&format!("generation-00{index:03}"), index))
+        .collect();
     assert!(recipients.iter().all(|recipient| recipient.kid.as_bytes().len() == 16));
     let mut draft = draft(b"image", &recipients, &[]);
     (draft.sequence, draft.version) = (u64::MAX, &[u32::MAX; 3]);
     let file = encode(&draft, &[b'k'; 16], sign).unwrap();
     let seen = look(&file).unwrap();
-    assert!(seen.wrapper.size + seen.manifest.size < HEADER_MAX as u32 / 2 + 200, "{seen:?}");
+    assert!(
+        seen.wrapper.size + seen.manifest.size < HEADER_MAX as u32 / 2 + 200,
+        "{seen:?}"
+    );
 }
 
 #[test]
@@ -182,16 +211,31 @@ fn what_cannot_be_encoded() {
         encode(&draft, SIGNER_KID, sign).unwrap_err()
     };
     assert!(matches!(fails(&|d| d.version = &[]), EncodeError::Version { found: 0 }));
-    assert!(matches!(fails(&|d| d.version = &[1, 2, 3, 4]), EncodeError::Version { found: 4 }));
+    assert!(matches!(
+        fails(&|d| d.version = &[1, 2, 3, 4]),
+        EncodeError::Version { found: 4 }
+    ));
     assert!(matches!(fails(&|d| d.image = &[]), EncodeError::EmptyImage));
-    assert!(matches!(fails(&|d| d.recipients = &[]), EncodeError::Recipients { found: 0 }));
+    assert!(matches!(
+        fails(&|d| d.recipients = &[]),
+        EncodeError::Recipients { found: 0 }
+    ));
     assert!(matches!(fails(&|d| d.iv = [1; 16]), EncodeError::IvCounter));
     let twice = [keys[0].clone(), keys[0].clone()];
     let mut draft = good.clone();
     draft.recipients = &twice;
-    assert!(matches!(encode(&draft, SIGNER_KID, sign).unwrap_err(), EncodeError::RecipientTwice { .. }));
-    assert!(matches!(encode(&good, b"", sign).unwrap_err(), EncodeError::SignerKid { found: 0 }));
-    assert!(matches!(encode(&good, &[0; 17], sign).unwrap_err(), EncodeError::SignerKid { found: 17 }));
+    assert!(matches!(
+        encode(&draft, SIGNER_KID, sign).unwrap_err(),
+        EncodeError::RecipientTwice { .. }
+    ));
+    assert!(matches!(
+        encode(&good, b"", sign).unwrap_err(),
+        EncodeError::SignerKid { found: 0 }
+    ));
+    assert!(matches!(
+        encode(&good, &[0; 17], sign).unwrap_err(),
+        EncodeError::SignerKid { found: 17 }
+    ));
 }
 
 /// A signer that does not have the key it names is found out before a file is given out.
@@ -208,5 +252,9 @@ fn the_image_cannot_be_found_in_the_file() {
     let image = b"a secret of the maker, longer than one block".repeat(20);
     let keys = generations();
     let file = encode(&draft(&image, &keys, &[]), SIGNER_KID, sign).unwrap();
-    assert!(!file.windows(8).any(|window| image.windows(8).any(|piece| piece == window)));
+    assert!(
+        !file
+            .windows(8)
+            .any(|window| image.windows(8).any(|piece| piece == window))
+    );
 }

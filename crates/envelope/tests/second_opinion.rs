@@ -33,7 +33,10 @@ fn opened_by_python(draft: &Draft<'_>, key: &UnitKey) -> String {
         .output()
         .unwrap();
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    assert!(std::fs::read(&image).unwrap() == draft.image, "Python recovered another image");
+    assert!(
+        std::fs::read(&image).unwrap() == draft.image,
+        "Python recovered another image"
+    );
     String::from_utf8(output.stdout).unwrap().trim().into()
 }
 
@@ -45,7 +48,11 @@ fn image(len: usize) -> Vec<u8> {
 fn python_opens_a_file_and_agrees() {
     let (image, keys, text) = (image(70_001), generations(), text());
     let draft = draft(&image, &keys, &text);
-    let digest = hex::encode(look(&encode(&draft, SIGNER_KID, sign).unwrap()).unwrap().manifest_digest);
+    let digest = hex::encode(
+        look(&encode(&draft, SIGNER_KID, sign).unwrap())
+            .unwrap()
+            .manifest_digest,
+    );
     for key in &keys {
         let expected = format!(
             "{{\"class\": \"{}\", \"manifest_digest\": \"{digest}\", \"recipients\": [\"g1\", \"g2\"], \
@@ -65,10 +72,15 @@ fn python_opens_the_smallest_and_the_widest() {
     let one = [unit_key("g", 0x77)];
     opened_by_python(&draft(&[0], &one, &none), &one[0]);
 
-    let eight: Vec<UnitKey> = (1..=8).map(|index| unit_key(&format!("generation-00{index:03}"), index)).collect();
+    let eight: Vec<UnitKey> = (1..=8)
+        .map(|index| unit_key(&format!("generation-00{index:03}"), index))
+        .collect();
     let image = image(300);
     let mut wide = draft(&image, &eight, &none);
     (wide.sequence, wide.version) = (u64::MAX, &[u32::MAX, 0, 24]);
     let said = opened_by_python(&wide, &eight[7]);
-    assert!(said.contains("\"sequence\": 18446744073709551615") && said.contains("[4294967295, 0, 24]"), "{said}");
+    assert!(
+        said.contains("\"sequence\": 18446744073709551615") && said.contains("[4294967295, 0, 24]"),
+        "{said}"
+    );
 }

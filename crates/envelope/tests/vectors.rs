@@ -7,8 +7,8 @@ use aes_kw::{KwAes128, KwAes256};
 use ctr::cipher::{KeyIvInit, StreamCipher};
 use envelope::cbor::Cursor;
 use envelope::signature::{ed25519_holds, sig_structure};
-use envelope::{Fault, Fed, HeaderReader, Kid, Part, Refusal, UnitKey, VersionNumbers, Where};
 use envelope::{Anchor, PayloadCipher, Sha256, TextItem, look, open, sha256};
+use envelope::{Fault, Fed, HeaderReader, Kid, Part, Refusal, UnitKey, VersionNumbers, Where};
 use p256::ecdsa::signature::Verifier;
 use p256::ecdsa::{Signature, VerifyingKey};
 use support::Vector;
@@ -21,8 +21,11 @@ const SUIT_EXAMPLES: [&str; 6] = [
     "suit-manifest-ex4.txt",
     "suit-manifest-ex5.txt",
 ];
-const MAC_EXAMPLES: [&str; 3] =
-    ["fwenc-manifest-aes-kw.txt", "fwenc-manifest-aes-kw-content.txt", "fwenc-manifest-aes-kw-slot.txt"];
+const MAC_EXAMPLES: [&str; 3] = [
+    "fwenc-manifest-aes-kw.txt",
+    "fwenc-manifest-aes-kw-content.txt",
+    "fwenc-manifest-aes-kw-slot.txt",
+];
 const ESDH_EXAMPLE: &str = "fwenc-manifest-esdh-content.txt";
 
 fn cursor(bytes: &[u8]) -> Cursor<'_> {
@@ -61,7 +64,13 @@ impl<'a> Published<'a> {
             severed.push((key, outer.item().unwrap()));
         }
         outer.end().unwrap();
-        Self { digest_item, stated_digest, block, manifest, severed }
+        Self {
+            digest_item,
+            stated_digest,
+            block,
+            manifest,
+            severed,
+        }
     }
 
     fn manifest_content(&self) -> &'a [u8] {
@@ -94,7 +103,9 @@ fn every_published_example_is_read_strictly() {
             // Common block, validate, invoke, payload fetch and install are strings that hold an item.
             match key {
                 3 | 7 | 9 | 16 => assert_eq!(strictly(inner.bytes().unwrap()), Ok(()), "{name}: key {key}"),
-                20 if inner.rest()[0] >> 5 == 2 => assert_eq!(strictly(inner.bytes().unwrap()), Ok(()), "{name}: install"),
+                20 if inner.rest()[0] >> 5 == 2 => {
+                    assert_eq!(strictly(inner.bytes().unwrap()), Ok(()), "{name}: install")
+                }
                 _ => drop(inner.item().unwrap()),
             }
         }
@@ -117,8 +128,14 @@ fn every_published_example_is_read_strictly() {
 fn the_one_example_out_of_order_is_noticed() {
     let envelope = Vector::read(ESDH_EXAMPLE).bytes("envelope");
     // The recipient's unprotected header: {-1: {...}, 4: kid}.
-    let at = envelope.windows(3).position(|window| window == [0xa2, 0x20, 0xa4]).expect("the recipient's map");
-    let order = Where { part: Part::Envelope, fault: Fault::KeyOrder };
+    let at = envelope
+        .windows(3)
+        .position(|window| window == [0xa2, 0x20, 0xa4])
+        .expect("the recipient's map");
+    let order = Where {
+        part: Part::Envelope,
+        fault: Fault::KeyOrder,
+    };
     assert_eq!(cursor(&envelope[at..]).item(), Err(Refusal::Malformed(order)));
 }
 
@@ -128,7 +145,11 @@ fn published_manifest_digests_hold() {
         let envelope = Vector::read(name).bytes("envelope");
         let parts = Published::take_apart(&envelope);
         assert_eq!(sha256(parts.manifest), parts.stated_digest, "{name}");
-        assert_ne!(sha256(parts.manifest_content()), parts.stated_digest, "{name}: the head is digested too");
+        assert_ne!(
+            sha256(parts.manifest_content()),
+            parts.stated_digest,
+            "{name}: the head is digested too"
+        );
     }
 }
 
@@ -154,13 +175,26 @@ fn published_digests_of_severed_elements_hold() {
     assert_eq!(found, 2);
     let text = cursor(parts.severed[1].1).bytes().unwrap();
     let entries = envelope::text::decode(text).unwrap();
-    assert!(entries.iter().any(|entry| entry.item == TextItem::VendorDomain && !entry.value.is_empty()));
+    assert!(
+        entries
+            .iter()
+            .any(|entry| entry.item == TextItem::VendorDomain && !entry.value.is_empty())
+    );
 }
 
 /// The Sig_structure or MAC_structure over a detached payload (RFC 9052, 4.4 and 6.3).
 fn structure(context: &str, protected: &[u8], payload: &[u8]) -> Vec<u8> {
     let mut out = minicbor::Encoder::new(Vec::new());
-    out.array(4).unwrap().str(context).unwrap().bytes(protected).unwrap().bytes(&[]).unwrap().bytes(payload).unwrap();
+    out.array(4)
+        .unwrap()
+        .str(context)
+        .unwrap()
+        .bytes(protected)
+        .unwrap()
+        .bytes(&[])
+        .unwrap()
+        .bytes(payload)
+        .unwrap();
     out.into_writer()
 }
 
@@ -181,7 +215,8 @@ fn published_p256_signatures_hold() {
         let key = VerifyingKey::from_sec1_bytes(&point).unwrap();
         let signature = Signature::from_slice(signature).unwrap();
         let signed = structure("Signature1", protected, parts.digest_item);
-        key.verify(&signed, &signature).unwrap_or_else(|error| panic!("{name}: {error}"));
+        key.verify(&signed, &signature)
+            .unwrap_or_else(|error| panic!("{name}: {error}"));
         assert!(key.verify(&[&signed[..], &[0]].concat(), &signature).is_err(), "{name}");
     }
 }
@@ -213,7 +248,14 @@ fn published_macs_hold() {
         block.item().unwrap();
         block.null().unwrap();
         let tag: &[u8; 32] = block.array_of().unwrap();
-        assert_eq!(hmac_sha256(&vector.array("mac_key"), &structure("MAC0", protected, parts.digest_item)), *tag, "{name}");
+        assert_eq!(
+            hmac_sha256(
+                &vector.array("mac_key"),
+                &structure("MAC0", protected, parts.digest_item)
+            ),
+            *tag,
+            "{name}"
+        );
     }
 }
 
@@ -243,13 +285,17 @@ fn published_key_wraps_open() {
         let vector = Vector::read(name);
         let (iv, wrapped) = encrypt_parts(&vector.bytes("cose_encrypt"));
         let mut key = [0; 16];
-        KwAes128::new(&vector.array::<16>("kek").into()).unwrap_key(&wrapped, &mut key).unwrap();
+        KwAes128::new(&vector.array::<16>("kek").into())
+            .unwrap_key(&wrapped, &mut key)
+            .unwrap();
         assert_eq!((key.to_vec(), iv), (vector.bytes("cek"), vector.bytes("iv")), "{name}");
     }
     let vector = Vector::read("cose-encrypt-a256kw.txt");
     let (_, wrapped) = encrypt_parts(&vector.bytes("cose_encrypt"));
     let mut key = [0; 16];
-    KwAes256::new(&vector.array::<32>("kek").into()).unwrap_key(&wrapped, &mut key).unwrap();
+    KwAes256::new(&vector.array::<32>("kek").into())
+        .unwrap_key(&wrapped, &mut key)
+        .unwrap();
     assert_eq!(key, vector.array::<16>("cek"));
 }
 
@@ -269,10 +315,15 @@ fn keys_inside_published_manifests_open() {
     for name in MAC_EXAMPLES {
         let vector = Vector::read(name);
         let envelope = vector.bytes("envelope");
-        let start = envelope.windows(4).position(|window| window == [0xd8, 0x60, 0x84, 0x43]).unwrap();
+        let start = envelope
+            .windows(4)
+            .position(|window| window == [0xd8, 0x60, 0x84, 0x43])
+            .unwrap();
         let (_, wrapped) = encrypt_parts(&envelope[start..]);
         let mut key = [0; 16];
-        KwAes128::new(&vector.array::<16>("kek").into()).unwrap_key(&wrapped, &mut key).unwrap();
+        KwAes128::new(&vector.array::<16>("kek").into())
+            .unwrap_key(&wrapped, &mut key)
+            .unwrap();
         assert_eq!(key, Vector::read("fwenc-aeskw-aesgcm.txt").array::<16>("cek"), "{name}");
     }
 }
@@ -291,13 +342,20 @@ fn the_published_ed25519_example_holds() {
     let signed = structure("Signature1", protected, payload);
     assert_eq!(signed, vector.bytes("to_be_signed"));
     assert!(ed25519_holds(&vector.array("pub"), &signed, signature));
-    assert!(!ed25519_holds(&vector.array("pub"), &[&signed[..], b"x"].concat(), signature));
+    assert!(!ed25519_holds(
+        &vector.array("pub"),
+        &[&signed[..], b"x"].concat(),
+        signature
+    ));
 }
 
 fn own_sample() -> (Vector, Vec<u8>, Anchor) {
     let vector = Vector::read("own-profile-sample.txt");
     let file = vector.bytes("envelope");
-    let anchor = Anchor { kid: Kid::new(b"author-1").unwrap(), key: vector.array("sign_pub") };
+    let anchor = Anchor {
+        kid: Kid::new(b"author-1").unwrap(),
+        key: vector.array("sign_pub"),
+    };
     (vector, file, anchor)
 }
 
@@ -306,7 +364,10 @@ fn own_sample() -> (Vector, Vec<u8>, Anchor) {
 fn a_file_from_another_program_opens() {
     let (vector, file, anchor) = own_sample();
     let mut reader = HeaderReader::new(file.len() as u32);
-    let fed = file.iter().position(|byte| reader.feed(&[*byte]) == Ok(Fed::Complete)).unwrap();
+    let fed = file
+        .iter()
+        .position(|byte| reader.feed(&[*byte]) == Ok(Fed::Complete))
+        .unwrap();
     let manifest = reader.verify(&[anchor]).unwrap();
     assert_eq!(manifest.payload_offset as usize, fed + 1);
     assert_eq!(sig_structure(&manifest.digest).to_vec(), vector.bytes("to_be_signed"));
@@ -316,12 +377,18 @@ fn a_file_from_another_program_opens() {
     assert_eq!(manifest.class, vector.array("class_id"));
     assert_eq!(manifest.iv, vector.array("iv"));
     let plaintext = vector.bytes("plaintext");
-    assert_eq!((manifest.image_size as usize, manifest.image_digest), (plaintext.len(), sha256(&plaintext)));
+    assert_eq!(
+        (manifest.image_size as usize, manifest.image_digest),
+        (plaintext.len(), sha256(&plaintext))
+    );
     let payload = &file[manifest.payload_offset as usize..];
     assert_eq!(payload, vector.bytes("ciphertext"));
     assert_eq!(sha256(payload), manifest.payload_digest);
     for (kid, field) in [("gen1", "kek_gen1"), ("gen2", "kek_gen2")] {
-        let key = UnitKey { kid: Kid::new(kid.as_bytes()).unwrap(), key: vector.array(field) };
+        let key = UnitKey {
+            kid: Kid::new(kid.as_bytes()).unwrap(),
+            key: vector.array(field),
+        };
         let content_key = reader.content_key(&key).unwrap();
         assert_eq!(content_key, envelope::ContentKey::new(vector.array("cek")));
         let mut image = payload.to_vec();
@@ -329,9 +396,15 @@ fn a_file_from_another_program_opens() {
         assert_eq!(image, plaintext);
         assert_eq!(open(&file, &[anchor], &key).unwrap().image, plaintext);
     }
-    let stranger = UnitKey { kid: Kid::new(b"gen3").unwrap(), key: vector.array("kek_gen1") };
+    let stranger = UnitKey {
+        kid: Kid::new(b"gen3").unwrap(),
+        key: vector.array("kek_gen1"),
+    };
     assert_eq!(reader.content_key(&stranger), Err(Refusal::NoRecipient));
-    let wrong = UnitKey { kid: Kid::new(b"gen2").unwrap(), key: vector.array("kek_gen1") };
+    let wrong = UnitKey {
+        kid: Kid::new(b"gen2").unwrap(),
+        key: vector.array("kek_gen1"),
+    };
     assert_eq!(reader.content_key(&wrong), Err(Refusal::KeyUnwrap));
 }
 
@@ -341,13 +414,28 @@ fn looking_at_a_file_from_another_program() {
     let found = look(&file).unwrap();
     assert!(found.manifest_digest_holds && found.payload_digest_holds && found.sizes_hold);
     assert_eq!(found.text_digest_holds, Some(true));
-    assert_eq!(found.recipients.iter().map(ToString::to_string).collect::<Vec<_>>(), ["gen1", "gen2"]);
+    assert_eq!(
+        found.recipients.iter().map(ToString::to_string).collect::<Vec<_>>(),
+        ["gen1", "gen2"]
+    );
     assert_eq!(found.signers.len(), 1);
-    assert_eq!((found.signers[0].algorithm, found.signers[0].kid), (Some(-19), Kid::new(b"author-1")));
-    assert_eq!((found.wrapper.size, found.manifest.size, found.payload.size), (125, 371, 128));
+    assert_eq!(
+        (found.signers[0].algorithm, found.signers[0].kid),
+        (Some(-19), Kid::new(b"author-1"))
+    );
+    assert_eq!(
+        (found.wrapper.size, found.manifest.size, found.payload.size),
+        (125, 371, 128)
+    );
     let payload = &file[found.payload.offset as usize..];
     assert_eq!(payload, vector.bytes("ciphertext"));
-    let text = |item| found.text_entries.iter().find(|entry| entry.item == item).map(|entry| entry.value.as_str());
+    let text = |item| {
+        found
+            .text_entries
+            .iter()
+            .find(|entry| entry.item == item)
+            .map(|entry| entry.value.as_str())
+    };
     assert_eq!(text(TextItem::UpdateDescription), Some("Fixes the demo."));
     assert_eq!(text(TextItem::ModelName), Some("Demo board"));
     assert_eq!(text(TextItem::ComponentVersion), Some("1.2.3"));
@@ -360,7 +448,10 @@ fn other_profiles_are_refused() {
     for name in SUIT_EXAMPLES.iter().chain(&MAC_EXAMPLES).chain(&[ESDH_EXAMPLE]) {
         let envelope = Vector::read(name).bytes("envelope");
         let refusal = look(&envelope).unwrap_err();
-        let shape = [Refusal::Missing(Part::Envelope), Refusal::UnknownCritical(Part::Envelope)];
+        let shape = [
+            Refusal::Missing(Part::Envelope),
+            Refusal::UnknownCritical(Part::Envelope),
+        ];
         assert!(shape.contains(&refusal), "{name}: {refusal}");
     }
 }

@@ -43,10 +43,12 @@ impl Item {
             Int(value) => head(1, !*value as u64),
             Bytes(bytes) => string(2, bytes),
             Text(text) => string(3, text.as_bytes()),
-            Array(items) => items.iter().fold(head(4, items.len() as u64), |out, item| [out, item.encode()].concat()),
-            Map(pairs) => pairs
+            Array(items) => items
                 .iter()
-                .fold(head(5, pairs.len() as u64), |out, (key, value)| [out, key.encode(), value.encode()].concat()),
+                .fold(head(4, items.len() as u64), |out, item| [out, item.encode()].concat()),
+            Map(pairs) => pairs.iter().fold(head(5, pairs.len() as u64), |out, (key, value)| {
+                [out, key.encode(), value.encode()].concat()
+            }),
             Tag(tag, item) => [head(6, *tag), item.encode()].concat(),
             Null => vec![0xf6],
             Wrapped(item) => string(2, &item.encode()),
@@ -149,10 +151,15 @@ impl Forge {
             (Int(14), size),
             (Int(21), Text("#fw")),
         ]);
-        let slot_parameters =
-            Map(vec![(Int(19), wrapped(Tag(96, Box::new(encryption)))), (Int(22), Int(1))]);
-        let shared =
-            [&[Int(12), Int(0), Int(20), shared_parameters][..], &[1, 15, 2, 15].map(Int)].concat();
+        let slot_parameters = Map(vec![
+            (Int(19), wrapped(Tag(96, Box::new(encryption)))),
+            (Int(22), Int(1)),
+        ]);
+        let shared = [
+            &[Int(12), Int(0), Int(20), shared_parameters][..],
+            &[1, 15, 2, 15].map(Int),
+        ]
+        .concat();
         let install = [
             &[Int(12), Int(1), Int(20), payload_parameters][..],
             &[21, 2, 3, 15, 12, 0, 20].map(Int),
@@ -165,7 +172,10 @@ impl Forge {
         let of_slot = Map(vec![(Int(2), Text("KC-4")), (Int(6), Text("2.1"))]);
         let text = Map(vec![(
             Text("en"),
-            Map(vec![(Int(2), Text("Slower ramps below 200 degrees")), (Array(vec![Bytes(vec![0])]), of_slot)]),
+            Map(vec![
+                (Int(2), Text("Slower ramps below 200 degrees")),
+                (Array(vec![Bytes(vec![0])]), of_slot),
+            ]),
         )]);
         let manifest = Map(vec![
             (Int(1), Int(1)),
@@ -177,7 +187,13 @@ impl Forge {
             (Int(20), wrapped(Array(install))),
             (Int(23), suit_digest(sha256(&wrapped(text.clone()).encode()))),
         ]);
-        Self { manifest, text: Some(text), payload, wrapper: |_| (), envelope: |_| () }
+        Self {
+            manifest,
+            text: Some(text),
+            payload,
+            wrapper: |_| (),
+            envelope: |_| (),
+        }
     }
 
     /// A COSE_Sign1 block by the signer of the tests.

@@ -15,7 +15,10 @@ impl Vector {
     pub fn read(name: &str) -> Self {
         let path = vectors_dir().join(name);
         let text = std::fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
-        let fields = text.lines().filter(|line| !line.starts_with('#')).filter_map(|line| line.split_once(" = "));
+        let fields = text
+            .lines()
+            .filter(|line| !line.starts_with('#'))
+            .filter_map(|line| line.split_once(" = "));
         Self(fields.map(|(key, value)| (key.into(), value.trim().into())).collect())
     }
 
@@ -35,13 +38,18 @@ pub fn vectors_dir() -> PathBuf {
 
 /// The secret key of RFC 8032, 7.1, TEST 1: known to everybody, for tests only.
 pub fn signer() -> SigningKey {
-    SigningKey::from_bytes(&hex_literal::hex!("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60"))
+    SigningKey::from_bytes(&hex_literal::hex!(
+        "9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60"
+    ))
 }
 
 pub const SIGNER_KID: &[u8] = b"maker-1";
 
 pub fn anchor() -> Anchor {
-    Anchor { kid: Kid::new(SIGNER_KID).unwrap(), key: signer().verifying_key().to_bytes() }
+    Anchor {
+        kid: Kid::new(SIGNER_KID).unwrap(),
+        key: signer().verifying_key().to_bytes(),
+    }
 }
 
 pub fn sign(message: &[u8]) -> [u8; 64] {
@@ -49,7 +57,10 @@ pub fn sign(message: &[u8]) -> [u8; 64] {
 }
 
 pub fn unit_key(name: &str, byte: u8) -> UnitKey {
-    UnitKey { kid: Kid::new(name.as_bytes()).unwrap(), key: [byte; 32] }
+    UnitKey {
+        kid: Kid::new(name.as_bytes()).unwrap(),
+        key: [byte; 32],
+    }
 }
 
 /// Two generations of unit keys.
@@ -58,7 +69,11 @@ pub fn generations() -> Vec<UnitKey> {
 }
 
 pub fn text() -> Vec<TextEntry> {
-    let entry = |item, value: &str| TextEntry { language: "en".into(), item, value: value.into() };
+    let entry = |item, value: &str| TextEntry {
+        language: "en".into(),
+        item,
+        value: value.into(),
+    };
     vec![
         entry(TextItem::UpdateDescription, "Slower ramps below 200 degrees"),
         entry(TextItem::ModelName, "KC-4"),
@@ -82,5 +97,10 @@ pub fn draft<'a>(image: &'a [u8], recipients: &'a [UnitKey], text: &'a [TextEntr
 
 /// A small valid file.
 pub fn sample_file() -> Vec<u8> {
-    encode(&draft(b"a small image, but one of two blocks", &generations(), &text()), SIGNER_KID, sign).unwrap()
+    encode(
+        &draft(b"a small image, but one of two blocks", &generations(), &text()),
+        SIGNER_KID,
+        sign,
+    )
+    .unwrap()
 }
