@@ -21,7 +21,7 @@ pub const PAYLOAD_NAME: &str = "#fw";
 
 /// Manifest key: version of the structure (M 11.2).
 pub const MANIFEST_VERSION: u64 = 1;
-/// The one version of the structure (M 8.4.1).
+/// The one version of the structure (M 11.2).
 pub const STRUCTURE_VERSION: u64 = 1;
 /// Manifest key: sequence number (M 11.2).
 pub const MANIFEST_SEQUENCE: u64 = 2;

@@ -394,7 +394,7 @@ struct Sequence<'a> {
 impl<'a> Sequence<'a> {
     /// Begins a sequence that must have exactly `commands` commands.
     fn start(mut cursor: Cursor<'a>, commands: u64) -> Result<Self, Refusal> {
-        // A command and its argument are two items (draft-ietf-suit-manifest-37, 8.4.5).
+        // A command and its argument are two items (draft-ietf-suit-manifest-37, 11.4).
         let items = cursor.array()?;
         if items == commands.wrapping_mul(2) {
             Ok(Self { cursor })
