@@ -278,6 +278,8 @@ fn check(case: &str, verdict: &Verdict, walked: Result<Walk, Error>, update: &[u
     if case.starts_with("label-") {
         assert_eq!(walk.label.as_ref(), Some(b"KC4     UPD"), "{case}");
     }
+    let is_gone = |walked: &walk::Walked| walked.entry.short.bytes[0] == 0xE5;
+    assert!(!walk.entries.iter().any(is_gone), "{case}: a deleted entry is given");
     if case.ends_with("-folder") && case != "in-a-folder" {
         let big = walk.entries.iter().find(|walked| walked.entry.is_directory()).unwrap();
         let expected = if case == "bigger-folder" {

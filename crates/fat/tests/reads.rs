@@ -67,8 +67,8 @@ impl Stick {
 /// Sizes in sectors of 512 bytes, clusters of one sector: reserved, one FAT, root, clusters.
 fn shape(kind: Kind) -> (u64, u64, u64, u64) {
     match kind {
-        Kind::Fat12 => (1, 12, 1, 4000),
-        Kind::Fat16 => (1, 40, 1, 10_000),
+        Kind::Fat12 => (1, 12, 2, 4000),
+        Kind::Fat16 => (1, 40, 2, 10_000),
         Kind::Fat32 => (32, 520, 0, 66_000),
     }
 }
@@ -199,6 +199,45 @@ fn a_chain_of_all_clusters_is_read_and_bounds_every_loop() {
             "{} reads",
             looping.reads.len()
         );
+    }
+}
+
+#[test]
+fn a_root_that_is_full_is_read_to_its_end_and_no_further() {
+    let mut stick = stick(Kind::Fat16, 0, &[2]);
+    let volume = stick.mount(DeviceBlock::B512).unwrap();
+    // 32 entries in two blocks, and the data right after them looks like entries too.
+    let root = (1 + 40) * 512;
+    for n in 0..40u8 {
+        stick.put(root + 32 * u64::from(n), &[b'A' + n / 10, b'0' + n % 10]);
+        stick.put(root + 32 * u64::from(n) + 2, b"      UPD\x20");
+    }
+    for keeps_block in [true, false] {
+        let mut reader = volume.root();
+        let mut held = None;
+        let mut names = Vec::new();
+        stick.reads.clear();
+        loop {
+            match reader.step(&volume, held.as_ref(), None).unwrap() {
+                Step::Read(number) => held = Some(stick.read(number)),
+                Step::Ready(None) => break,
+                Step::Ready(Some(entry)) => {
+                    names.push(entry.short.to_string());
+                    assert_eq!(entry.position as usize + 1, names.len());
+                    held = held.filter(|_| keeps_block);
+                }
+            }
+        }
+        let expected: Vec<String> = (0..32)
+            .map(|n| format!("{}{}.UPD", char::from(b'A' + n / 10), n % 10))
+            .collect();
+        assert_eq!(names, expected);
+        let reads = if keeps_block {
+            vec![41, 42]
+        } else {
+            [[41; 16], [42; 16]].concat()
+        };
+        assert_eq!(stick.reads, reads);
     }
 }
 
@@ -334,6 +373,10 @@ fn the_most_telling_error_of_several_partitions_is_given() {
     assert_eq!(stick.mount(DeviceBlock::B512), Err(outside));
     stick.put(494 + 4, &[0]);
     assert_eq!(stick.mount(DeviceBlock::B512), Err(Error::NoSignature { block: 8 }));
+    // Of two that tell as much, the first.
+    stick.put(494 + 4, &[0x0C]);
+    stick.put(494 + 8, &32u32.to_le_bytes());
+    assert_eq!(stick.mount(DeviceBlock::B512), Err(Error::NoSignature { block: 8 }));
 }
 
 #[test]
@@ -346,7 +389,7 @@ fn the_form_changes_at_the_specifications_counts() {
         (65_525, Err(65_525)),
     ] {
         let mut stick = stick(Kind::Fat16, 0, &[2]);
-        let total = 1 + 256 + 1 + clusters;
+        let total = 1 + 256 + 2 + clusters;
         stick.put(22, &256u16.to_le_bytes());
         stick.put(32, &total.to_le_bytes());
         stick.blocks = total.into();
