@@ -50,9 +50,7 @@ pub enum StickError {
         name: String,
     },
     /// A name belongs to a device on Windows.
-    #[error(
-        "the file name \"{name}\" stands for a device on Windows, which could not open it; choose another"
-    )]
+    #[error("the file name \"{name}\" stands for a device on Windows, which could not open it; choose another")]
     NameOfDevice {
         /// The name.
         name: String,
@@ -75,9 +73,7 @@ pub enum StickError {
     #[error("the date {0:?} does not exist or cannot be stored; FAT stores 1980 to 2107")]
     Date(Calendar),
     /// The size is not whole sectors.
-    #[error(
-        "a stick of {size} bytes is not a whole number of {sector}-byte sectors; make it a multiple"
-    )]
+    #[error("a stick of {size} bytes is not a whole number of {sector}-byte sectors; make it a multiple")]
     SizeNotWhole {
         /// Bytes of the stick.
         size: u64,
@@ -93,9 +89,7 @@ pub enum StickError {
         kind: Kind,
     },
     /// The stick is larger than sectors can be counted.
-    #[error(
-        "a stick of {size} bytes has more than 4294967295 sectors of {sector} bytes; make it smaller"
-    )]
+    #[error("a stick of {size} bytes has more than 4294967295 sectors of {sector} bytes; make it smaller")]
     TooLarge {
         /// Bytes of the stick.
         size: u64,
@@ -151,9 +145,7 @@ pub enum StickError {
         most: usize,
     },
     /// The files do not fit.
-    #[error(
-        "the files need {needed} bytes of the stick, which has {available} for them; make it larger"
-    )]
+    #[error("the files need {needed} bytes of the stick, which has {available} for them; make it larger")]
     Full {
         /// Bytes needed, in whole clusters.
         needed: u64,

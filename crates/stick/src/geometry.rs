@@ -45,18 +45,12 @@ impl Geometry {
                 sector,
             });
         }
-        let start = if spec.partitioned {
-            PARTITION_START / wide
-        } else {
-            0
-        };
+        let start = if spec.partitioned { PARTITION_START / wide } else { 0 };
         let too_small = || StickError::TooSmall {
             size: spec.size,
             kind: spec.kind,
         };
-        let total = (spec.size / wide)
-            .checked_sub(start)
-            .ok_or_else(too_small)?;
+        let total = (spec.size / wide).checked_sub(start).ok_or_else(too_small)?;
         if spec.size / wide > u64::from(u32::MAX) {
             return Err(StickError::TooLarge {
                 size: spec.size,
@@ -107,9 +101,7 @@ impl Geometry {
     /// smaller.
     fn with_usual_cluster(self) -> Option<Self> {
         let usual = usual_cluster(self.kind, self.total, self.sector).max(self.sector);
-        let larger = (0..)
-            .map(|shift| usual << shift)
-            .take_while(|&size| size <= 65_536);
+        let larger = (0..).map(|shift| usual << shift).take_while(|&size| size <= 65_536);
         let smaller = (1..)
             .map(|shift| usual >> shift)
             .take_while(|&size| size >= self.sector);

@@ -36,9 +36,7 @@ impl StickImage {
 
     /// Lays bytes down from the start of a block on, where nothing is yet.
     pub(crate) fn put(&mut self, start: u64, bytes: Vec<u8>) {
-        debug_assert!(
-            start.is_multiple_of(BLOCK as u64) && start + bytes.len() as u64 <= self.size
-        );
+        debug_assert!(start.is_multiple_of(BLOCK as u64) && start + bytes.len() as u64 <= self.size);
         if bytes.is_empty() {
             return;
         }
@@ -67,10 +65,7 @@ impl StickImage {
     /// Bytes that are kept, which are all that may be other than zero.
     #[must_use]
     pub fn kept(&self) -> u64 {
-        self.extents
-            .iter()
-            .map(|extent| extent.bytes.len() as u64)
-            .sum()
+        self.extents.iter().map(|extent| extent.bytes.len() as u64).sum()
     }
 
     /// A block; `None` past the end of the stick.

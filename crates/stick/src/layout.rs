@@ -90,10 +90,7 @@ pub fn build(spec: &StickSpec) -> Result<StickImage, StickError> {
     };
     image.put(root, root_directory(label.as_ref(), &placed, stamp));
     for file in placed.iter().filter(|file| file.clusters != 0) {
-        image.put(
-            geometry.byte_of_cluster(file.first_cluster),
-            file.file.contents.clone(),
-        );
+        image.put(geometry.byte_of_cluster(file.first_cluster), file.file.contents.clone());
     }
     Ok(image)
 }
@@ -194,11 +191,7 @@ fn cylinder_head_sector(sector: u32) -> [u8; 3] {
     }
     let head = sector / SECTORS_PER_TRACK % HEADS;
     let in_track = sector % SECTORS_PER_TRACK + 1;
-    [
-        head as u8,
-        (in_track | cylinder >> 8 << 6) as u8,
-        cylinder as u8,
-    ]
+    [head as u8, (in_track | cylinder >> 8 << 6) as u8, cylinder as u8]
 }
 
 fn boot_sector(spec: &StickSpec, geometry: &Geometry, label: Option<&[u8; 11]>) -> Vec<u8> {
@@ -275,14 +268,8 @@ fn allocation(geometry: &Geometry, root_clusters: u32, placed: &[Placed<'_>]) ->
         chain(file.first_cluster, file.clusters);
     }
     match geometry.kind {
-        Kind::Fat32 => entries
-            .iter()
-            .flat_map(|entry| entry.to_le_bytes())
-            .collect(),
-        Kind::Fat16 => entries
-            .iter()
-            .flat_map(|entry| (*entry as u16).to_le_bytes())
-            .collect(),
+        Kind::Fat32 => entries.iter().flat_map(|entry| entry.to_le_bytes()).collect(),
+        Kind::Fat16 => entries.iter().flat_map(|entry| (*entry as u16).to_le_bytes()).collect(),
         // Two entries of 12 bits in three bytes, the lower one first.
         Kind::Fat12 => entries
             .chunks(2)

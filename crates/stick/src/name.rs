@@ -10,9 +10,7 @@ const DEVICES: [&str; 4] = ["CON", "PRN", "AUX", "NUL"];
 const NUMBERED_DEVICES: [&str; 2] = ["COM", "LPT"];
 
 fn is_allowed(c: char) -> bool {
-    u8::try_from(c).is_ok_and(|byte| {
-        byte.is_ascii_uppercase() || byte.is_ascii_digit() || PUNCTUATION.contains(&byte)
-    })
+    u8::try_from(c).is_ok_and(|byte| byte.is_ascii_uppercase() || byte.is_ascii_digit() || PUNCTUATION.contains(&byte))
 }
 
 /// The 11 bytes that a directory stores for a name such as `KC4-0142.UPD`.
@@ -25,10 +23,7 @@ pub fn short_name(name: &str) -> Result<[u8; 11], StickError> {
     if name.is_empty() {
         return Err(StickError::NameEmpty);
     }
-    if let Some(character) = name
-        .chars()
-        .find(|&c| c != '.' && !is_allowed(c.to_ascii_uppercase()))
-    {
+    if let Some(character) = name.chars().find(|&c| c != '.' && !is_allowed(c.to_ascii_uppercase())) {
         return Err(StickError::NameCharacter {
             name: owned(),
             character,
@@ -39,9 +34,7 @@ pub fn short_name(name: &str) -> Result<[u8; 11], StickError> {
     }
     let (base, extension) = match name.split_once('.') {
         None => (name, ""),
-        Some((base, extension))
-            if base.is_empty() || extension.is_empty() || extension.contains('.') =>
-        {
+        Some((base, extension)) if base.is_empty() || extension.is_empty() || extension.contains('.') => {
             return Err(StickError::NameDots { name: owned() });
         }
         Some(parts) => parts,
@@ -107,19 +100,14 @@ mod tests {
     fn bad_names_say_what_is_wrong() {
         use StickError as E;
         assert!(matches!(short_name(""), Err(E::NameEmpty)));
-        assert!(matches!(
-            short_name("kc4.UPD"),
-            Err(E::NameLowerCase { .. })
-        ));
+        assert!(matches!(short_name("kc4.UPD"), Err(E::NameLowerCase { .. })));
         assert!(matches!(
             short_name("KC4 142.UPD"),
             Err(E::NameCharacter { character: ' ', .. })
         ));
         assert!(matches!(
             short_name("KÄLTE.UPD"),
-            Err(E::NameCharacter {
-                character: 'Ä', ..
-            })
+            Err(E::NameCharacter { character: 'Ä', .. })
         ));
         for character in "\"*+,/:;<=>?[\\]|\u{7f}\u{5}".chars() {
             let found = short_name(&format!("A{character}"));
@@ -129,10 +117,7 @@ mod tests {
             );
         }
         for name in [".UPD", "KC4.", "KC4.1.UPD", ".", ".."] {
-            assert!(
-                matches!(short_name(name), Err(E::NameDots { .. })),
-                "{name}"
-            );
+            assert!(matches!(short_name(name), Err(E::NameDots { .. })), "{name}");
         }
         assert!(matches!(
             short_name("KC4-01420.UPD"),
@@ -151,10 +136,7 @@ mod tests {
             })
         ));
         for name in ["CON", "NUL.TXT", "COM1.UPD", "LPT9"] {
-            assert!(
-                matches!(short_name(name), Err(E::NameOfDevice { .. })),
-                "{name}"
-            );
+            assert!(matches!(short_name(name), Err(E::NameOfDevice { .. })), "{name}");
         }
     }
 

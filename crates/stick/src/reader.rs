@@ -58,9 +58,7 @@ impl Listing {
     /// If there is none.
     pub fn find(&self, name: &str) -> Result<&Listed, ReadError> {
         let found = self.entries.iter().find(|listed| listed.is_named(name));
-        found.ok_or_else(|| ReadError::NotFound {
-            name: name.to_owned(),
-        })
+        found.ok_or_else(|| ReadError::NotFound { name: name.to_owned() })
     }
 }
 
@@ -105,14 +103,9 @@ pub fn listing_with_device_block(
             Err(error) => break Some(error),
         }
     };
-    let label = root.label().map(|label| {
-        label
-            .map(shown)
-            .iter()
-            .collect::<String>()
-            .trim_end()
-            .to_owned()
-    });
+    let label = root
+        .label()
+        .map(|label| label.map(shown).iter().collect::<String>().trim_end().to_owned());
     Ok(Listing {
         volume,
         label,
@@ -126,11 +119,7 @@ pub fn listing_with_device_block(
 /// # Errors
 ///
 /// If a block cannot be read or the file's chain is damaged.
-pub fn read_file(
-    mut source: impl BlockSource,
-    volume: &Volume,
-    entry: &Entry,
-) -> Result<Vec<u8>, ReadError> {
+pub fn read_file(mut source: impl BlockSource, volume: &Volume, entry: &Entry) -> Result<Vec<u8>, ReadError> {
     let mut file = volume.file(entry);
     // Grows as blocks arrive: the size that the entry claims may be as wild as it likes.
     let mut contents = Vec::new();
@@ -148,9 +137,7 @@ pub fn read_file(
 }
 
 fn read(source: &mut impl BlockSource, block: u64) -> Result<Block, ReadError> {
-    source
-        .read(block)
-        .map_err(|source| ReadError::Read { block, source })
+    source.read(block).map_err(|source| ReadError::Read { block, source })
 }
 
 /// A byte of a label; the code page of bytes outside ASCII is not known.

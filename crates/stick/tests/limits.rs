@@ -3,9 +3,7 @@
 mod common;
 
 use common::{noise, spec};
-use stick::{
-    Calendar, DeviceBlock, Kind, StickError, StickFile, StickSpec, build, listing, read_file,
-};
+use stick::{Calendar, DeviceBlock, Kind, StickError, StickFile, StickSpec, build, listing, read_file};
 
 const MIB: u64 = 1 << 20;
 
@@ -40,13 +38,7 @@ fn every_size_gives_a_safe_count_and_the_shortest_fat() {
         .map(|n| n * 97 * 1024)
         .chain((1..200).map(|n| n * 5 * MIB + 512 * n));
     let mut made = 0;
-    for (size, kind) in sizes.flat_map(|size| {
-        [
-            (size, Kind::Fat12),
-            (size, Kind::Fat16),
-            (size, Kind::Fat32),
-        ]
-    }) {
+    for (size, kind) in sizes.flat_map(|size| [(size, Kind::Fat12), (size, Kind::Fat16), (size, Kind::Fat32)]) {
         let image = match build(&spec(kind, size / 512 * 512)) {
             Ok(image) => image,
             Err(StickError::NoClusterSize { .. } | StickError::TooSmall { .. }) => continue,
@@ -112,10 +104,7 @@ fn a_cluster_size_that_comes_too_near_an_edge_is_refused() {
             ..spec(Kind::Fat16, 16 * MIB)
         };
         assert!(
-            matches!(
-                build(&spec),
-                Err(StickError::ClusterSize { sector: 512, .. })
-            ),
+            matches!(build(&spec), Err(StickError::ClusterSize { sector: 512, .. })),
             "{found}"
         );
     }
@@ -145,18 +134,12 @@ fn sizes_that_cannot_be_are_refused() {
             partitioned: true,
             ..spec(Kind::Fat12, size)
         };
-        assert!(
-            matches!(build(&table), Err(StickError::TooSmall { .. })),
-            "{size}"
-        );
+        assert!(matches!(build(&table), Err(StickError::TooSmall { .. })), "{size}");
         let fixed = StickSpec {
             cluster: Some(512),
             ..spec(Kind::Fat12, size)
         };
-        assert!(
-            matches!(build(&fixed), Err(StickError::TooSmall { .. })),
-            "{size}"
-        );
+        assert!(matches!(build(&fixed), Err(StickError::TooSmall { .. })), "{size}");
     }
     assert!(matches!(
         build(&spec(Kind::Fat12, 2000 * MIB)),
@@ -167,14 +150,7 @@ fn sizes_that_cannot_be_are_refused() {
 #[test]
 fn a_stick_can_be_filled_to_the_last_cluster_and_no_further() {
     for kind in [Kind::Fat12, Kind::Fat16, Kind::Fat32] {
-        let empty = spec(
-            kind,
-            if kind == Kind::Fat32 {
-                40 * MIB
-            } else {
-                6 * MIB
-            },
-        );
+        let empty = spec(kind, if kind == Kind::Fat32 { 40 * MIB } else { 6 * MIB });
         let volume = listing(&build(&empty).unwrap()).unwrap().volume;
         let root = u64::from(kind == Kind::Fat32);
         let room = (u64::from(volume.clusters()) - root) * u64::from(volume.cluster_size());
@@ -210,15 +186,9 @@ fn the_root_has_its_limit() {
     };
     assert!(matches!(
         build(&over),
-        Err(StickError::TooManyFiles {
-            files: 512,
-            most: 511
-        })
+        Err(StickError::TooManyFiles { files: 512, most: 511 })
     ));
-    let unlabelled = StickSpec {
-        label: None,
-        ..over
-    };
+    let unlabelled = StickSpec { label: None, ..over };
     assert_eq!(listing(&build(&unlabelled).unwrap()).unwrap().label, None);
     // A FAT32 root of many clusters.
     let many = StickSpec {
@@ -243,20 +213,13 @@ fn names_labels_and_dates_are_checked() {
         ..base.clone()
     };
     assert!(matches!(build(&label), Err(StickError::Label { .. })));
-    let stamp = Calendar {
-        day: 31,
-        ..base.stamp
-    };
-    assert!(matches!(
-        build(&StickSpec { stamp, ..base }),
-        Err(StickError::Date(_))
-    ));
+    let stamp = Calendar { day: 31, ..base.stamp };
+    assert!(matches!(build(&StickSpec { stamp, ..base }), Err(StickError::Date(_))));
 }
 
 #[test]
 fn the_usual_stick_is_as_advised() {
-    let spec =
-        StickSpec::usual(0x1234_5678, common::STAMP).with_file("KC4-0142.UPD", noise(1000, 1));
+    let spec = StickSpec::usual(0x1234_5678, common::STAMP).with_file("KC4-0142.UPD", noise(1000, 1));
     let image = build(&spec).unwrap();
     let listing = listing(&image).unwrap();
     let volume = listing.volume;
@@ -265,16 +228,10 @@ fn the_usual_stick_is_as_advised() {
         (Kind::Fat32, 2048, 4096)
     );
     assert_eq!(
-        (
-            volume.fats(),
-            volume.hidden_sectors(),
-            volume.is_marked_dirty()
-        ),
+        (volume.fats(), volume.hidden_sectors(), volume.is_marked_dirty()),
         (2, 2048, false)
     );
-    let marks = volume
-        .marks(&image.read_block(volume.fat_first_block()))
-        .unwrap();
+    let marks = volume.marks(&image.read_block(volume.fat_first_block())).unwrap();
     assert!(marks.clean && marks.no_errors);
     assert_eq!(image.block(image.blocks()), None);
     assert_eq!(image.read_block(image.blocks()), [0; 512]);

@@ -10,9 +10,7 @@ use std::path::Path;
 
 use common::{noise, spec, succeed, tool};
 use proptest::prelude::*;
-use stick::{
-    DeviceBlock, Kind, SeekSource, StickFile, StickImage, StickSpec, build, listing, read_file,
-};
+use stick::{DeviceBlock, Kind, SeekSource, StickFile, StickImage, StickSpec, build, listing, read_file};
 use walk::{ALL, Limits, walk};
 
 fn cases(cases: u32) -> ProptestConfig {
@@ -33,41 +31,31 @@ fn specs() -> impl Strategy<Value = StickSpec> {
     ]);
     let name = "[A-Z0-9!#$%&'()@^_`{}~-]{1,8}(\\.[A-Z0-9_~-]{1,3})?";
     let names = prop::collection::hash_set(name, 0..40);
-    let sectors = prop::sample::select(vec![
-        DeviceBlock::B512,
-        DeviceBlock::B512,
-        DeviceBlock::B2048,
-    ]);
-    (shapes, names, any::<bool>(), sectors, any::<u64>()).prop_map(
-        |(shape, names, partitioned, sector, seed)| {
-            let (kind, size, cluster) = shape;
-            // Larger sectors would leave too few clusters for the other shapes.
-            let sector = if kind == Kind::Fat12 {
-                sector
-            } else {
-                DeviceBlock::B512
-            };
-            let mut spec = StickSpec {
-                partitioned,
-                cluster,
-                sector,
-                ..spec(kind, size + (1 << 20))
-            };
-            for (index, name) in names
-                .into_iter()
-                .enumerate()
-                .filter(|(_, name)| stick::short_name(name).is_ok())
-            {
-                let seed = seed.wrapping_add(index as u64);
-                let length = [0, 1, 511, 512, 513, 2048, 4097, 30_000][seed as usize % 8];
-                spec.files.push(StickFile {
-                    name,
-                    contents: noise(length, seed),
-                });
-            }
-            spec
-        },
-    )
+    let sectors = prop::sample::select(vec![DeviceBlock::B512, DeviceBlock::B512, DeviceBlock::B2048]);
+    (shapes, names, any::<bool>(), sectors, any::<u64>()).prop_map(|(shape, names, partitioned, sector, seed)| {
+        let (kind, size, cluster) = shape;
+        // Larger sectors would leave too few clusters for the other shapes.
+        let sector = if kind == Kind::Fat12 { sector } else { DeviceBlock::B512 };
+        let mut spec = StickSpec {
+            partitioned,
+            cluster,
+            sector,
+            ..spec(kind, size + (1 << 20))
+        };
+        for (index, name) in names
+            .into_iter()
+            .enumerate()
+            .filter(|(_, name)| stick::short_name(name).is_ok())
+        {
+            let seed = seed.wrapping_add(index as u64);
+            let length = [0, 1, 511, 512, 513, 2048, 4097, 30_000][seed as usize % 8];
+            spec.files.push(StickFile {
+                name,
+                contents: noise(length, seed),
+            });
+        }
+        spec
+    })
 }
 
 fn read_all(image: &StickImage, spec: &StickSpec) -> Vec<StickFile> {
@@ -121,11 +109,7 @@ proptest! {
 fn mtools(image: &Path, name: &str, arguments: &[String]) -> String {
     succeed(&tool("mtools", name, |command| {
         // Names outside ASCII need a locale that has them.
-        command
-            .env("LC_ALL", "C.UTF-8")
-            .arg("-i")
-            .arg(image)
-            .args(arguments)
+        command.env("LC_ALL", "C.UTF-8").arg("-i").arg(image).args(arguments)
     }))
 }
 
@@ -148,10 +132,7 @@ fn round_by_mtools(shape: (&str, &[&str]), names: &[String], seed: u64) {
     mtools(
         &image,
         "mformat",
-        &format
-            .iter()
-            .map(|&text| text.to_owned())
-            .collect::<Vec<_>>(),
+        &format.iter().map(|&text| text.to_owned()).collect::<Vec<_>>(),
     );
     let mut expected = BTreeMap::new();
     let mut put = |names: &[String], seed: u64| {
@@ -188,10 +169,7 @@ fn round_by_mtools(shape: (&str, &[&str]), names: &[String], seed: u64) {
             read_file(&mut source, &listing.volume, &listed.entry).unwrap(),
         );
     }
-    assert_eq!(
-        found.keys().collect::<Vec<_>>(),
-        expected.keys().collect::<Vec<_>>()
-    );
+    assert_eq!(found.keys().collect::<Vec<_>>(), expected.keys().collect::<Vec<_>>());
     assert!(found == expected, "contents differ");
 }
 

@@ -7,9 +7,7 @@ use std::io::{Cursor, Read};
 use std::path::Path;
 
 use common::{STAMP, noise, spec, succeed, tool, write_from};
-use stick::{
-    DeviceBlock, Kind, StickImage, StickSpec, build, listing_with_device_block, read_file,
-};
+use stick::{DeviceBlock, Kind, StickImage, StickSpec, build, listing_with_device_block, read_file};
 
 const MIB: u64 = 1 << 20;
 
@@ -77,19 +75,14 @@ fn read_back(image: &StickImage, spec: &StickSpec) {
     for (listed, file) in listing.entries.iter().zip(&spec.files) {
         assert_eq!(listed.to_string(), file.name);
         assert_eq!(listed.entry.written.calendar(), Some(spec.stamp));
-        assert_eq!(
-            read_file(image, &listing.volume, &listed.entry).unwrap(),
-            file.contents
-        );
+        assert_eq!(read_file(image, &listing.volume, &listed.entry).unwrap(), file.contents);
     }
 }
 
 fn check_with_fsck(image: &StickImage, spec: &StickSpec, folder: &Path) {
     let path = folder.join("volume.img");
     write_from(image, first_block(spec), &path);
-    let text = succeed(&tool("dosfstools", "fsck.vfat", |command| {
-        command.arg("-n").arg(&path)
-    }));
+    let text = succeed(&tool("dosfstools", "fsck.vfat", |command| command.arg("-n").arg(&path)));
     // The version, and how much is used: any third line is a complaint.
     assert_eq!(
         text.lines().count(),
@@ -106,11 +99,7 @@ fn fsck_finds_nothing_on_the_whole_grid() {
     let folder = tempfile::tempdir().unwrap();
     for spec in grid() {
         let image = build(&spec).unwrap();
-        assert!(
-            image.kept() < 64 << 10,
-            "{} bytes are kept in memory",
-            image.kept()
-        );
+        assert!(image.kept() < 64 << 10, "{} bytes are kept in memory", image.kept());
         read_back(&image, &spec);
         check_with_fsck(&image, &spec, folder.path());
     }
@@ -152,33 +141,20 @@ fn mtools_gives_the_files_back() {
         let listing = succeed(&tool("mtools", "mdir", |command| {
             command.args(["-i", &drive, "-b", "::"])
         }));
-        let names: Vec<&str> = listing
-            .lines()
-            .map(|line| line.trim_start_matches("::/"))
-            .collect();
+        let names: Vec<&str> = listing.lines().map(|line| line.trim_start_matches("::/")).collect();
         let expected: Vec<&str> = spec.files.iter().map(|file| file.name.as_str()).collect();
         assert_eq!(names, expected);
-        let full = succeed(&tool("mtools", "mdir", |command| {
-            command.args(["-i", &drive, "::"])
-        }));
+        let full = succeed(&tool("mtools", "mdir", |command| command.args(["-i", &drive, "::"])));
         assert!(full.contains("Volume in drive : is KILN"), "{full}");
         assert!(full.contains("Volume Serial Number is 2026-1125"), "{full}");
-        assert!(
-            full.contains("KC4-0142 UPD     20001 2026-11-25   9:30"),
-            "{full}"
-        );
+        assert!(full.contains("KC4-0142 UPD     20001 2026-11-25   9:30"), "{full}");
         let out = folder.path().join("out");
         fs::create_dir(&out).unwrap();
         succeed(&tool("mtools", "mcopy", |command| {
             command.args(["-n", "-i", &drive, "::*"]).arg(&out)
         }));
         for file in &spec.files {
-            assert_eq!(
-                fs::read(out.join(&file.name)).unwrap(),
-                file.contents,
-                "{}",
-                file.name
-            );
+            assert_eq!(fs::read(out.join(&file.name)).unwrap(), file.contents, "{}", file.name);
         }
         fs::remove_dir_all(&out).unwrap();
     }
@@ -198,9 +174,7 @@ fn fdisk_reads_the_partition_table() {
             ..spec(kind, size)
         };
         build(&spec).unwrap().write_to(&path).unwrap();
-        let text = succeed(&tool("fdisk", "sfdisk", |command| {
-            command.arg("-d").arg(&path)
-        }));
+        let text = succeed(&tool("fdisk", "sfdisk", |command| command.arg("-d").arg(&path)));
         let (sectors, start) = (size / 512 - 2048, "start=        2048");
         assert!(
             text.contains("label: dos") && text.contains("label-id: 0xcafe0004"),
@@ -211,9 +185,7 @@ fn fdisk_reads_the_partition_table() {
             partition.contains(&format!("size={sectors:12}, type={letter}")),
             "{text}"
         );
-        succeed(&tool("fdisk", "sfdisk", |command| {
-            command.arg("--verify").arg(&path)
-        }));
+        succeed(&tool("fdisk", "sfdisk", |command| command.arg("--verify").arg(&path)));
     }
 }
 
@@ -232,10 +204,7 @@ fn fatfs_reads_the_same() {
         };
         assert_eq!(width, spec.kind);
         let listing = listing_with_device_block(&image, spec.sector).unwrap();
-        assert_eq!(
-            fs.stats().unwrap().total_clusters(),
-            listing.volume.clusters()
-        );
+        assert_eq!(fs.stats().unwrap().total_clusters(), listing.volume.clusters());
         let used: u64 = spec
             .files
             .iter()

@@ -46,16 +46,9 @@ pub(crate) fn noise(length: usize, seed: u64) -> Vec<u8> {
 }
 
 /// Runs a general tool; if it is not there, fails with the name of its Debian package.
-pub(crate) fn tool(
-    package: &str,
-    name: &str,
-    set_up: impl FnOnce(&mut Command) -> &mut Command,
-) -> Output {
+pub(crate) fn tool(package: &str, name: &str, set_up: impl FnOnce(&mut Command) -> &mut Command) -> Output {
     // Debian keeps some of them where only root looks.
-    let path = format!(
-        "{}:/usr/sbin:/sbin",
-        std::env::var("PATH").unwrap_or_default()
-    );
+    let path = format!("{}:/usr/sbin:/sbin", std::env::var("PATH").unwrap_or_default());
     let found = path
         .split(':')
         .map(|folder| Path::new(folder).join(name))
