@@ -28,12 +28,7 @@ struct Good {
 fn good_sticks() -> &'static [Good; 3] {
     static STICKS: OnceLock<[Good; 3]> = OnceLock::new();
     STICKS.get_or_init(|| {
-        [
-            (Kind::Fat12, 2 << 20),
-            (Kind::Fat16, 6 << 20),
-            (Kind::Fat32, 36 << 20),
-        ]
-        .map(|(kind, size)| {
+        [(Kind::Fat12, 2 << 20), (Kind::Fat16, 6 << 20), (Kind::Fat32, 36 << 20)].map(|(kind, size)| {
             let stamp = Calendar {
                 year: 2026,
                 month: 1,
@@ -85,8 +80,7 @@ fuzz_target!(|data: &[u8]| {
     let good = &good_sticks()[usize::from(choice >> 1) % 3];
     let mut busy = good.busy.clone();
     for change in rest.chunks_exact(4) {
-        let place =
-            u32::from_le_bytes([change[0], change[1], change[2], 0]) as usize % (busy.len() * 512);
+        let place = u32::from_le_bytes([change[0], change[1], change[2], 0]) as usize % (busy.len() * 512);
         busy[place / 512].1[place % 512] = change[3];
     }
     let _ = walk::walk(good.blocks, DeviceBlock::B512, LIMITS, &mut |number| {
