@@ -462,6 +462,8 @@ fn gaps_are_counted() {
     let gap = from_hex(&[(SLOT, image(0x400)), (SLOT + 0x500, vec![1; 0x100])]);
     let found = "1 gap inside the image, 256 bytes filled with 0xFF; 63,744 bytes after it stay erased";
     expect(&gap, &target(), "gaps", Verdict::Pass, found);
+    let even = from_hex(&[(SLOT, vec![1; 8]), (SLOT + 0x18, vec![2; 8])]);
+    assert_eq!(check(&even, &target(), "gaps").verdict, Verdict::Pass);
     let wide = from_hex(&[(SLOT, image(0x400)), (SLOT + 0x404, vec![1]), (SLOT + 0xFEFF, vec![1])]);
     let found = "2 gaps inside the image, 64,254 bytes filled with 0xFF; 0 bytes after it stay erased";
     expect(&wide, &target(), "gaps", Verdict::Warn, found);

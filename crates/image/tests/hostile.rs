@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::writers::{Program, elf, hex, hex_record, s_record, s_records};
+use common::writers::{Program, Section, elf, hex, hex_record, s_record, s_records, with_sections};
 use common::{content, read};
 use image::{Build, ElfFault, Note, ReadError, ReadOptions, RecordFault};
 
@@ -553,4 +553,70 @@ fn an_elf_file_that_loads_itself_again_and_again() {
     }
     file.resize(file.len() + (1 << 20), 0xA5);
     assert!(matches!(elf_fault(&file), ElfFault::Claims { claimed, .. } if claimed == 1000 << 20));
+}
+
+#[test]
+fn what_is_in_no_section_of_an_elf_file() {
+    // 4 bytes in a section, 4 zeros, 2 in another section, 2 zeros, 3 that are not zero.
+    let data = [1, 2, 3, 4, 0, 0, 0, 0, 5, 6, 0, 0, 0, 7, 0];
+    let start = 52u32 + 32;
+    let file = elf(40, 0, &[Program::at(0x100, &data)]);
+    let section = |kind, flags, offset, len| Section {
+        kind,
+        flags,
+        offset: start + offset,
+        len,
+    };
+    // SHT_PROGBITS 1, SHT_NOBITS 8, SHF_ALLOC 2: TIS ELF 1.2, figures 1-10 and 1-12.
+    let used = || vec![section(1, 2, 0, 4), section(1, 2, 8, 2)];
+    let whole = content(&accepted(&file));
+    assert_eq!(whole, [(0x100, data.to_vec())], "without a table everything is loaded");
+
+    let build = accepted(with_sections(file.clone(), &used()));
+    let expected = [(0x100, vec![1, 2, 3, 4]), (0x108, vec![5, 6, 0, 0, 0, 7, 0])];
+    assert_eq!(
+        content(&build),
+        expected,
+        "zeros between sections are padding, other bytes are not"
+    );
+    assert_eq!(build.notes(), [Note::PaddingLeftOut { len: 4 }]);
+
+    // A section without bytes in the file, and one that takes no memory, say nothing about the bytes there.
+    for silent in [section(8, 2, 4, 4), section(1, 0, 4, 4), section(1, 2, 4, 0)] {
+        let mut sections = used();
+        sections.push(silent);
+        assert_eq!(content(&accepted(with_sections(file.clone(), &sections))), expected);
+    }
+    let mut filled = used();
+    filled.push(section(1, 2, 4, 4));
+    assert_eq!(
+        content(&accepted(with_sections(file.clone(), &filled))),
+        whole,
+        "zeros in a section are content"
+    );
+    let elsewhere = [section(1, 2, 4000, 4)];
+    assert_eq!(
+        content(&accepted(with_sections(file, &elsewhere))),
+        whole,
+        "a table that lists other things"
+    );
+}
+
+#[test]
+fn notes_are_sentences_for_people() {
+    let wrapped = hex_record(2, 0, &[0x10, 0]) + &hex_record(0, 0xFFFF, &[1, 2]) + END;
+    let texts: Vec<String> = accepted(wrapped).notes().iter().map(ToString::to_string).collect();
+    let expected = [
+        "the addresses do not ascend: 0x00010000, in the record on line 2 (byte 16), is the first that goes back",
+        "the record on line 2 (byte 16) passes the end of the 64 KiB segment at 0x00010000; by the format's rule its later \
+         bytes go to the start of that segment",
+    ];
+    assert_eq!(texts, expected);
+    let header = s_record(0, 2, 0, b"kiln\x1B[2J") + &s_record(1, 2, 0, &[1]) + "S5030001FB\n";
+    let texts: Vec<String> = accepted(header).notes().iter().map(ToString::to_string).collect();
+    let expected = [
+        "the header record says \"kiln\\x1b[2J\"",
+        "the file has no ending record; its count record shows that nothing is missing",
+    ];
+    assert_eq!(texts, expected);
 }

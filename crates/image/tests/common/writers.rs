@@ -110,6 +110,40 @@ pub fn elf(machine: u16, entry: u32, programs: &[Program]) -> Vec<u8> {
     file
 }
 
+/// A section to list: type, flags, and the part of the file that it names.
+pub struct Section {
+    pub kind: u32,
+    pub flags: u32,
+    pub offset: u32,
+    pub len: u32,
+}
+
+/// Appends a section table to a file that [`elf`] made.
+pub fn with_sections(mut file: Vec<u8>, sections: &[Section]) -> Vec<u8> {
+    let table = file.len() as u32;
+    file[32..36].copy_from_slice(&table.to_le_bytes()); // e_shoff
+    file[48..50].copy_from_slice(&(sections.len() as u16 + 1).to_le_bytes()); // e_shnum
+    word(&mut file, &[0; 10]); // section 0 is reserved
+    for section in sections {
+        word(
+            &mut file,
+            &[
+                0,
+                section.kind,
+                section.flags,
+                0,
+                section.offset,
+                section.len,
+                0,
+                0,
+                1,
+                0,
+            ],
+        );
+    }
+    file
+}
+
 fn half(file: &mut Vec<u8>, values: &[u16]) {
     file.extend(values.iter().flat_map(|value| value.to_le_bytes()));
 }

@@ -41,6 +41,14 @@ setpoint:
     .word 1060
     .ascii "cone 04"
 
+    /* Kept through a reset: no bytes in the file, though bytes on both sides of it have. */
+    .section .kept, "aw", %nobits
+hours:
+    .space 64
+
+    .section .later, "aw"
+    .ascii "hold 20 min"
+
     .bss
 elapsed:
     .space 4096
