@@ -15,7 +15,11 @@ pub(crate) struct Buffer {
 }
 
 impl Buffer {
-    pub(crate) const EMPTY: Self = Self { bytes: [0; CAPACITY], len: 0, offered: 0 };
+    pub(crate) const EMPTY: Self = Self {
+        bytes: [0; CAPACITY],
+        len: 0,
+        offered: 0,
+    };
 
     pub(crate) fn clear(&mut self) {
         *self = Self::EMPTY;

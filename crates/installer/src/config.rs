@@ -60,7 +60,11 @@ impl Config<'_> {
         if self.flash.sector_at(place.record.base) != self.flash.sector_at(place.void.base) {
             return Err(ConfigFault::DescriptorSplit);
         }
-        if self.floors.iter().any(|floor| self.flash.sector_at(floor.base) != Some(*floor)) {
+        if self
+            .floors
+            .iter()
+            .any(|floor| self.flash.sector_at(floor.base) != Some(*floor))
+        {
             return Err(ConfigFault::FloorSector);
         }
         let [first, second] = self.floors;

@@ -100,8 +100,14 @@ impl Place {
         let void = geometry.whole_granules(VOID_MARK_LEN as u32);
         let end = slot.base.wrapping_add(slot.size);
         Self {
-            record: Region { base: end.wrapping_sub(void).wrapping_sub(record), size: record },
-            void: Region { base: end.wrapping_sub(void), size: void },
+            record: Region {
+                base: end.wrapping_sub(void).wrapping_sub(record),
+                size: record,
+            },
+            void: Region {
+                base: end.wrapping_sub(void),
+                size: void,
+            },
         }
     }
 
@@ -145,9 +151,17 @@ mod tests {
 
     #[test]
     fn record_and_void_mark_never_share_a_granule() {
-        let slot = Region { base: 0x0801_0000, size: 0x7_0000 };
+        let slot = Region {
+            base: 0x0801_0000,
+            size: 0x7_0000,
+        };
         for granule in [1, 2, 4, 8, 16, 32, 64, 256, 512] {
-            let geometry = Geometry { base: 0x0800_0000, runs: &[], granule, erased: 0xff };
+            let geometry = Geometry {
+                base: 0x0800_0000,
+                runs: &[],
+                granule,
+                erased: 0xff,
+            };
             let place = Place::in_slot(slot, geometry);
             assert_eq!(place.void.end(), slot.end());
             assert_eq!(place.record.end(), u64::from(place.void.base));

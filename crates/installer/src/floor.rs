@@ -59,7 +59,10 @@ impl Floor {
         let (issue, turn) = rest.split_first_chunk::<8>()?;
         let turn = u32::from_le_bytes(*turn.first_chunk()?);
         let whole = *magic == MAGIC && checksum(body) == u32::from_le_bytes(*check);
-        whole.then_some(Self { issue: u64::from_le_bytes(*issue), turn })
+        whole.then_some(Self {
+            issue: u64::from_le_bytes(*issue),
+            turn,
+        })
     }
 }
 
@@ -84,23 +87,46 @@ pub struct NextWrite {
 impl Floors {
     /// The floor.
     pub fn floor(self) -> u64 {
-        self.records.into_iter().flatten().map(|record| record.issue).max().unwrap_or(0)
+        self.records
+            .into_iter()
+            .flatten()
+            .map(|record| record.issue)
+            .max()
+            .unwrap_or(0)
     }
 
     /// What to write next so that the floor is, for sure, at least `issue`; `None` if it is. `finished` is the sector that
     /// was last programmed to its end in this power-up.
     pub fn next(self, issue: u64, finished: Option<usize>) -> Option<NextWrite> {
-        let write = |sector, issue, turn| Some(NextWrite { sector, record: Floor { issue, turn }, clear_other: false });
+        let write = |sector, issue, turn| {
+            Some(NextWrite {
+                sector,
+                record: Floor { issue, turn },
+                clear_other: false,
+            })
+        };
         match self.records {
             _ if issue == 0 => None,
-            [None, None] => Some(NextWrite { sector: 0, record: Floor { issue: 0, turn: 1 }, clear_other: true }),
+            [None, None] => Some(NextWrite {
+                sector: 0,
+                record: Floor { issue: 0, turn: 1 },
+                clear_other: true,
+            }),
             [Some(only), None] => Self::beside(only, 0, issue, finished),
             [None, Some(only)] => Self::beside(only, 1, issue, finished),
             [Some(first), Some(second)] => {
-                let (low, high, high_at) = if first.turn > second.turn { (second, first, 0) } else { (first, second, 1) };
+                let (low, high, high_at) = if first.turn > second.turn {
+                    (second, first, 0)
+                } else {
+                    (first, second, 1)
+                };
                 let next = high.turn.saturating_add(1);
                 if low.issue == high.issue {
-                    return if issue > high.issue { write(high_at, issue, next) } else { None };
+                    return if issue > high.issue {
+                        write(high_at, issue, next)
+                    } else {
+                        None
+                    };
                 }
                 match finished == Some(high_at) {
                     true => write(1 - high_at, high.issue, next),
@@ -112,10 +138,21 @@ impl Floors {
 
     fn beside(only: Floor, at: usize, issue: u64, finished: Option<usize>) -> Option<NextWrite> {
         if only.issue == 0 && finished != Some(at) {
-            return Some(NextWrite { sector: at, record: only, clear_other: true });
+            return Some(NextWrite {
+                sector: at,
+                record: only,
+                clear_other: true,
+            });
         }
-        let record = Floor { issue: issue.max(only.issue), turn: only.turn.saturating_add(1) };
-        Some(NextWrite { sector: 1 - at, record, clear_other: false })
+        let record = Floor {
+            issue: issue.max(only.issue),
+            turn: only.turn.saturating_add(1),
+        };
+        Some(NextWrite {
+            sector: 1 - at,
+            record,
+            clear_other: false,
+        })
     }
 }
 
@@ -127,7 +164,10 @@ mod tests {
 
     #[test]
     fn any_changed_bit_makes_the_record_not_whole() {
-        let record = Floor { issue: 0x0123_4567_89ab_cdef, turn: 7 };
+        let record = Floor {
+            issue: 0x0123_4567_89ab_cdef,
+            turn: 7,
+        };
         let bytes = record.encode();
         assert_eq!(Floor::decode(&bytes), Some(record));
         for bit in 0..FLOOR_LEN * 8 {
@@ -179,10 +219,21 @@ mod tests {
         assert!(seen.len() > 50, "{}", seen.len());
     }
 
-    fn raise(mut sectors: Sectors, mut records: [Option<Floor>; 2], target: u64, settled: u64, open: &mut Vec<(Sectors, u64)>) {
+    fn raise(
+        mut sectors: Sectors,
+        mut records: [Option<Floor>; 2],
+        target: u64,
+        settled: u64,
+        open: &mut Vec<(Sectors, u64)>,
+    ) {
         let mut finished = None;
         let mut writes = 0;
-        while let Some(NextWrite { sector, record, clear_other }) = (Floors { records }).next(target, finished) {
+        while let Some(NextWrite {
+            sector,
+            record,
+            clear_other,
+        }) = (Floors { records }).next(target, finished)
+        {
             if clear_other {
                 sectors[1 - sector] = Cells::Empty;
                 open.push((sectors, settled));

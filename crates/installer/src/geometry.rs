@@ -52,11 +52,14 @@ impl<'a> Geometry<'a> {
     /// All sectors, upward.
     pub fn sectors(self) -> impl Iterator<Item = Region> + 'a {
         let mut next = u64::from(self.base);
-        self.runs.iter().flat_map(|run| core::iter::repeat_n(run.size, run.count as usize)).map_while(move |size| {
-            let base = u32::try_from(next).ok()?;
-            next = next.checked_add(u64::from(size))?;
-            Some(Region { base, size })
-        })
+        self.runs
+            .iter()
+            .flat_map(|run| core::iter::repeat_n(run.size, run.count as usize))
+            .map_while(move |size| {
+                let base = u32::try_from(next).ok()?;
+                next = next.checked_add(u64::from(size))?;
+                Some(Region { base, size })
+            })
     }
 
     /// The sector that holds `address`.
@@ -68,7 +71,10 @@ impl<'a> Geometry<'a> {
             if wanted >= base && wanted < base + bytes && run.size > 0 {
                 let within = (wanted - base) / u64::from(run.size);
                 let start = u32::try_from(base + within * u64::from(run.size)).ok()?;
-                return Some(Region { base: start, size: run.size });
+                return Some(Region {
+                    base: start,
+                    size: run.size,
+                });
             }
             base += bytes;
         }
@@ -91,9 +97,18 @@ mod tests {
     const MIXED: Geometry<'static> = Geometry {
         base: 0x0800_0000,
         runs: &[
-            SectorRun { count: 4, size: 16 << 10 },
-            SectorRun { count: 1, size: 64 << 10 },
-            SectorRun { count: 3, size: 128 << 10 },
+            SectorRun {
+                count: 4,
+                size: 16 << 10,
+            },
+            SectorRun {
+                count: 1,
+                size: 64 << 10,
+            },
+            SectorRun {
+                count: 3,
+                size: 128 << 10,
+            },
         ],
         granule: 4,
         erased: 0xff,
@@ -123,7 +138,10 @@ mod tests {
 
     #[test]
     fn regions_at_the_end_of_the_address_space_do_not_wrap() {
-        let last = Region { base: 0xffff_f000, size: 0x1000 };
+        let last = Region {
+            base: 0xffff_f000,
+            size: 0x1000,
+        };
         assert_eq!(last.end(), 1 << 32);
         assert!(last.contains(u32::MAX));
         assert!(!last.contains(0));

@@ -74,11 +74,17 @@ pub struct Listing {
 
 impl Listing {
     /// No rows.
-    pub const EMPTY: Self = Self { rows: [None; ROWS], left_out: 0 };
+    pub const EMPTY: Self = Self {
+        rows: [None; ROWS],
+        left_out: 0,
+    };
 
     /// The rows that are filled.
     pub fn rows(&self) -> impl Iterator<Item = (usize, &Row)> {
-        self.rows.iter().enumerate().filter_map(|(index, row)| Some((index, row.as_ref()?)))
+        self.rows
+            .iter()
+            .enumerate()
+            .filter_map(|(index, row)| Some((index, row.as_ref()?)))
     }
 
     /// The offers among them.
@@ -108,7 +114,11 @@ impl Listing {
         }
         self.left_out = self.left_out.saturating_add(1);
         if row.offer().is_some()
-            && let Some(refused) = self.rows.iter_mut().rev().find(|slot| slot.is_some_and(|held| held.offer().is_none()))
+            && let Some(refused) = self
+                .rows
+                .iter_mut()
+                .rev()
+                .find(|slot| slot.is_some_and(|held| held.offer().is_none()))
         {
             *refused = Some(row);
         }

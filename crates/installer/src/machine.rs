@@ -108,7 +108,8 @@ impl Installer {
     fn answered(&mut self, reply: Reply<'_>) -> Turn {
         Turn::Go(match (&self.stage, reply) {
             (Stage::Ask(volume), Reply::Chosen(Some(index))) => {
-                let Some((file, offer)) = self.listing.row(index).and_then(|row| Some((row.file, *row.offer()?))) else {
+                let Some((file, offer)) = self.listing.row(index).and_then(|row| Some((row.file, *row.offer()?)))
+                else {
                     return Turn::Wish(Wish::Ask);
                 };
                 let confirm = Confirm::new(*volume, file, &offer);
@@ -135,11 +136,16 @@ impl Installer {
             Wish::DigestFlash { address, len } => Request::DigestFlash { address, len },
             Wish::CheckBlank { address, len } => Request::CheckBlank { address, len },
             Wish::Erase(address) => Request::Erase { address },
-            Wish::Program(address) => Request::Program { address, data: self.buffer.offered() },
+            Wish::Program(address) => Request::Program {
+                address,
+                data: self.buffer.offered(),
+            },
             Wish::Ask => Request::Ask { listing },
             Wish::Tell(reason) => Request::Tell { reason, listing },
             Wish::Wait(reason) => Request::Wait { reason, listing },
-            Wish::Start => Request::Start { address: config.slot.base },
+            Wish::Start => Request::Start {
+                address: config.slot.base,
+            },
         }
     }
 

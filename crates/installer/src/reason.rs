@@ -125,7 +125,9 @@ impl Reason {
             Self::TooLarge => "This file is too large for this unit: ask the maker.",
             Self::NoImage => "Put in a stick with an update file: the unit has no firmware to start.",
             Self::ImageDamaged => "Put in a stick with an update file: the unit's firmware is damaged.",
-            Self::FlashFault | Self::FloorFault => "Switch off, wait a minute, try again; if it happens again, write to the maker.",
+            Self::FlashFault | Self::FloorFault => {
+                "Switch off, wait a minute, try again; if it happens again, write to the maker."
+            }
             Self::FlashDiffers => "Try again with the same stick; if it happens again, write to the maker.",
             Self::Declined => "Pick an update: the unit has no firmware to start.",
         }
@@ -194,9 +196,9 @@ impl From<fat::Error> for Reason {
 
 #[cfg(test)]
 mod tests {
-    use std::prelude::v1::*;
     use super::*;
     use std::collections::BTreeSet;
+    use std::prelude::v1::*;
 
     #[test]
     fn every_reason_has_a_code_of_its_own() {

@@ -1,2 +1,174 @@
-//! The command line.
-fn main() {}
+//! The program: reads the command line, runs one verb, says what came of it.
+
+mod args;
+mod keys;
+
+use args::{Args, Verb};
+use clap::Parser;
+use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff::bench::Bench;
+use packstaff::progress::Progress;
+use packstaff::release::{Options, installs, release, release_stick};
+use packstaff::report::{Report, Verdict};
+use packstaff::{clock, look};
+use product::Unlock;
+use std::io::{IsTerminal, Write};
+use std::process::ExitCode;
+
+/// Everything that was asked for is done, and every check holds.
+const HOLDS: u8 = 0;
+/// A check does not hold: nothing was released.
+const REFUSED: u8 = 1;
+/// The work could not be done: a file is missing, an option makes no sense, the keyring stays closed.
+const FAILED: u8 = 2;
+
+fn main() -> ExitCode {
+    let args = Args::parse();
+    let plain = !std::io::stderr().is_terminal() || std::env::var_os("NO_COLOR").is_some();
+    // Only a second hook could fail here.
+    let _ = miette::set_hook(Box::new(move |_| {
+        let theme = if plain {
+            miette::GraphicalTheme::unicode_nocolor()
+        } else {
+            miette::GraphicalTheme::unicode()
+        };
+        Box::new(
+            miette::GraphicalReportHandler::new_themed(theme)
+                .with_width(110)
+                .with_links(false),
+        )
+    }));
+    match run(args) {
+        Ok(code) => ExitCode::from(code),
+        Err(report) => {
+            eprintln!("{report:?}");
+            ExitCode::from(FAILED)
+        }
+    }
+}
+
+fn run(args: Args) -> Result<u8> {
+    match args.verb {
+        Verb::Release(ask) => {
+            let progress = Progress::new(ask.json);
+            let mut bench = Bench::open(&ask.product)?;
+            let options = Options {
+                version: ask.version,
+                builds: ask.build.into_iter().collect(),
+                date: clock::today().into_diagnostic()?,
+                dry_run: ask.dry_run,
+                out: ask.out,
+            };
+            let report = release(&mut bench, &options, &mut ask.secret.unlock(), &progress);
+            progress.done();
+            show(&report?, ask.json)
+        }
+        Verb::Rehearse(ask) => {
+            let progress = Progress::new(ask.json);
+            let bench = Bench::open(&ask.product)?;
+            let version = bench.version(&ask.version)?;
+            let keyring = bench.keyring(&mut ask.secret.unlock())?;
+            let columns = bench
+                .product
+                .boards
+                .iter()
+                .map(|board| board.revision.clone())
+                .collect();
+            let mut report = Report::new(format!("{} {version}, rehearsed", bench.product.name), columns);
+            let found = installs(&bench, keyring.keyring(), &version, &progress, &mut report);
+            progress.done();
+            let cuts: usize = found?.iter().map(|install| install.sweep.cuts).sum();
+            report.conclusion = match report.verdict {
+                Verdict::Fail => format!("Not every unit survives: see above. {cuts} cuts were tried."),
+                _ => format!("Every claim holds after each of {cuts} cuts, one cut an install."),
+            };
+            show(&report, ask.json)
+        }
+        Verb::Stick(ask) => {
+            let bench = Bench::open(&ask.product)?;
+            let version = bench.version(&ask.version)?;
+            let release = bench
+                .ledger
+                .latest_issue_of(version.text())
+                .ok_or_else(|| miette::miette!("the ledger has no release of {version}: release it first"))?;
+            let contents = release
+                .record
+                .boards
+                .iter()
+                .map(|board| Ok((board, release.update_file(board)?)))
+                .collect::<Result<Vec<_>, product::LedgerError>>()
+                .into_diagnostic()?;
+            let files: Vec<_> = contents
+                .iter()
+                .map(|(board, content)| (board.revision.as_str(), board.file.as_str(), content.as_slice()))
+                .collect();
+            let image = release_stick(&bench, &version, release.record.date, &files, None)?;
+            image.write_to(&ask.out).into_diagnostic().wrap_err("the stick image")?;
+            say(&format!(
+                "wrote {}: {} files, {} blocks\n",
+                ask.out.display(),
+                files.len() + 1,
+                image.blocks()
+            ))?;
+            Ok(HOLDS)
+        }
+        Verb::Look(ask) => {
+            for file in &ask.files {
+                let seen = look::look(file)?;
+                if ask.json {
+                    say(&(serde_json::to_string_pretty(&seen).into_diagnostic()? + "\n"))?;
+                } else {
+                    say(&format!("{}: {}", file.display(), seen.text()))?;
+                }
+            }
+            Ok(HOLDS)
+        }
+        Verb::Keys(ask) => keys::run(ask).map(|()| HOLDS),
+    }
+}
+
+fn show(report: &Report, json: bool) -> Result<u8> {
+    if json {
+        say(&(serde_json::to_string_pretty(report).into_diagnostic()? + "\n"))?;
+    } else {
+        let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
+        say(&report.table(colour))?;
+    }
+    Ok(match report.verdict {
+        Verdict::Fail => REFUSED,
+        Verdict::Pass | Verdict::Warn => HOLDS,
+    })
+}
+
+/// Writes to standard output; a reader that has seen enough is no error.
+fn say(text: &str) -> Result<()> {
+    match std::io::stdout().lock().write_all(text.as_bytes()) {
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        other => other.into_diagnostic().wrap_err("standard output cannot be written"),
+    }
+}
+
+impl args::Secret {
+    /// Where the keyring's secret comes from: a prompt unless an option says otherwise.
+    fn unlock(&self) -> Unlock {
+        if let Some(path) = &self.identity {
+            return Unlock::IdentityFile(path.clone());
+        }
+        if let Some(number) = self.passphrase_fd {
+            return Unlock::Fd(number);
+        }
+        if let Some(name) = &self.passphrase_env {
+            return Unlock::Env(name.clone());
+        }
+        Unlock::Prompt(Box::new(|purpose| {
+            use age::secrecy::SecretString;
+            let first = rpassword::prompt_password("Passphrase of the keyring: ")?;
+            if purpose == product::keyring::Purpose::Create
+                && rpassword::prompt_password("The same once more: ")? != first
+            {
+                return Err(std::io::Error::other("the two are not the same"));
+            }
+            Ok(SecretString::from(first))
+        }))
+    }
+}

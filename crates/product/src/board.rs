@@ -105,17 +105,11 @@ struct Named {
     makeup: Makeup,
 }
 
-pub(crate) fn read(
-    section: &Section<'_, '_>,
-    vendor: Option<&Uuid>,
-    parts: Option<&dyn PartBook>,
-) -> Option<Board> {
+pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn PartBook>) -> Option<Board> {
     let revision = section.value("revision").and_then(|entry| revision(&entry));
     let model = section.value("model").and_then(|entry| entry.text());
     let recognise = section.value("recognise").and_then(|entry| entry.text());
-    let build = section
-        .value("build")
-        .and_then(|entry| build_template(&entry));
+    let build = section.value("build").and_then(|entry| build_template(&entry));
     let supply = section.value("supply").and_then(|entry| supply(&entry));
     let part_entry = section.value("part");
     let part = part_entry.as_ref().and_then(Entry::text);
@@ -137,11 +131,7 @@ pub(crate) fn read(
         });
         Some(range)
     };
-    let installer = range(
-        section.value("installer"),
-        "installer",
-        Makeup::WholeSectors,
-    );
+    let installer = range(section.value("installer"), "installer", Makeup::WholeSectors);
     let floor = section.value("floor").and_then(|entry| {
         let members = entry.list()?;
         let [first, second] = members.as_slice() else {
@@ -151,11 +141,7 @@ pub(crate) fn read(
             );
         };
         let first = range(Some(first.clone()), "first floor sector", Makeup::OneSector);
-        let second = range(
-            Some(second.clone()),
-            "second floor sector",
-            Makeup::OneSector,
-        );
+        let second = range(Some(second.clone()), "second floor sector", Makeup::OneSector);
         Some([first?, second?])
     });
     let slot = range(section.value("slot"), "slot", Makeup::WholeSectors);
@@ -181,13 +167,7 @@ pub(crate) fn read(
 
     if let (Some(parts), Some(id), Some(entry)) = (parts, &part, &part_entry) {
         match parts.flash(id) {
-            None => unknown_part(
-                entry,
-                "part",
-                "the parts table as a microcontroller",
-                id,
-                parts,
-            ),
+            None => unknown_part(entry, "part", "the parts table as a microcontroller", id, parts),
             Some(flash) => {
                 fit(section, &named, id, &flash);
                 if let (Some(entry), Some(core)) = (&core_entry, &core)
@@ -326,13 +306,7 @@ fn fit(section: &Section<'_, '_>, named: &[Named], part: &str, flash: &FlashPart
     }
 }
 
-fn unknown_part(
-    entry: &Entry<'_, '_>,
-    key: &'static str,
-    list: &'static str,
-    id: &str,
-    parts: &dyn PartBook,
-) {
+fn unknown_part(entry: &Entry<'_, '_>, key: &'static str, list: &'static str, id: &str, parts: &dyn PartBook) {
     let known = parts.identifiers();
     let near = nearest(id, known.iter().map(String::as_str))
         .filter(|near| *near != id)

@@ -18,8 +18,7 @@ impl Date {
     /// # Errors
     /// There is no such day, or the year is not from 1 to 9999.
     pub const fn new(year: u16, month: u8, day: u8) -> Result<Self, DateError> {
-        let leap =
-            year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
+        let leap = year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
         let days = match month {
             1 | 3 | 5 | 7 | 8 | 10 | 12 => 31,
             4 | 6 | 9 | 11 => 30,
@@ -62,10 +61,7 @@ impl FromStr for Date {
         let mut fields = text.split('-');
         let mut field = |width: usize| {
             let digits = fields.next().filter(|digits| digits.len() == width)?;
-            digits
-                .bytes()
-                .all(|byte| byte.is_ascii_digit())
-                .then_some(digits)
+            digits.bytes().all(|byte| byte.is_ascii_digit()).then_some(digits)
         };
         let (Some(year), Some(month), Some(day)) = (field(4), field(2), field(2)) else {
             return Err(DateError::NotADate);
@@ -111,10 +107,7 @@ mod tests {
 
     #[test]
     fn only_the_one_form_is_read() {
-        assert_eq!(
-            "2026-01-05".parse::<Date>().unwrap().to_string(),
-            "2026-01-05"
-        );
+        assert_eq!("2026-01-05".parse::<Date>().unwrap().to_string(), "2026-01-05");
         for text in [
             "",
             "2026-1-5",

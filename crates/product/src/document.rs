@@ -94,10 +94,7 @@ impl<'i> Notes<'i> {
 /// Parses the text; a syntax error is noted.
 pub(crate) fn parse<'i>(notes: &Notes<'i>) -> Option<Spanned<DeTable<'i>>> {
     if notes.text.len() > LONGEST {
-        let message = format!(
-            "{} bytes are more than such a document can have",
-            notes.text.len()
-        );
+        let message = format!("{} bytes are more than such a document can have", notes.text.len());
         notes.add(0..0, Problem::Syntax { message });
         return None;
     }
@@ -122,11 +119,7 @@ pub(crate) struct Section<'d, 'i> {
 
 impl<'d, 'i> Section<'d, 'i> {
     /// The whole document, which may have the keys `known`.
-    pub(crate) fn root(
-        notes: &'d Notes<'i>,
-        root: &'d Spanned<DeTable<'i>>,
-        known: &'static [&'static str],
-    ) -> Self {
+    pub(crate) fn root(notes: &'d Notes<'i>, root: &'d Spanned<DeTable<'i>>, known: &'static [&'static str]) -> Self {
         // A key missing at the top is best shown at the top, not as a span over everything.
         let section = Self {
             notes,
@@ -221,14 +214,8 @@ impl<'d, 'i> Section<'d, 'i> {
         place: &'static str,
         known: &'static [&'static str],
     ) -> Vec<Section<'d, 'i>> {
-        let entries = self
-            .find(key)
-            .and_then(|entry| entry.list())
-            .unwrap_or_default();
-        entries
-            .iter()
-            .filter_map(|entry| entry.section(place, known))
-            .collect()
+        let entries = self.find(key).and_then(|entry| entry.list()).unwrap_or_default();
+        entries.iter().filter_map(|entry| entry.section(place, known)).collect()
     }
 
     /// Bytes of the document to point at for the table as a whole.
@@ -280,11 +267,7 @@ impl<'d, 'i> Entry<'d, 'i> {
     }
 
     /// Notes that the value will not do.
-    pub(crate) fn refuse<T>(
-        &self,
-        expected: impl Into<String>,
-        advice: impl Into<String>,
-    ) -> Option<T> {
+    pub(crate) fn refuse<T>(&self, expected: impl Into<String>, advice: impl Into<String>) -> Option<T> {
         let found = match self.value.get_ref() {
             _ if self.notes.secret => "this".to_owned(),
             DeValue::String(text) => format!("{text:?}"),
@@ -331,11 +314,7 @@ impl<'d, 'i> Entry<'d, 'i> {
         match u64::from_str_radix(integer.as_str(), integer.radix()) {
             Ok(number) if allowed.contains(&number) => Some(number),
             _ => self.refuse(
-                format!(
-                    "a whole number from {} to {}",
-                    allowed.start(),
-                    allowed.end()
-                ),
+                format!("a whole number from {} to {}", allowed.start(), allowed.end()),
                 "Write a number from that range.",
             ),
         }
@@ -390,11 +369,7 @@ impl<'d, 'i> Entry<'d, 'i> {
     }
 
     /// The table that the key holds, which may have the keys `known`.
-    pub(crate) fn section(
-        &self,
-        place: &'static str,
-        known: &'static [&'static str],
-    ) -> Option<Section<'d, 'i>> {
+    pub(crate) fn section(&self, place: &'static str, known: &'static [&'static str]) -> Option<Section<'d, 'i>> {
         let DeValue::Table(table) = self.value.get_ref() else {
             return self.wrong_type("a table");
         };
@@ -431,18 +406,12 @@ impl<'d, 'i> Entry<'d, 'i> {
 
 /// The range that a table's `start` and `size` give; `key` is what a complaint calls it.
 pub(crate) fn range_of(section: &Section<'_, '_>, key: &'static str) -> Option<Range> {
-    let start = section
-        .value("start")
-        .and_then(|entry| entry.integer_u32(0..=u32::MAX));
-    let size = section
-        .value("size")
-        .and_then(|entry| entry.integer_u32(0..=u32::MAX));
+    let start = section.value("start").and_then(|entry| entry.integer_u32(0..=u32::MAX));
+    let size = section.value("size").and_then(|entry| entry.integer_u32(0..=u32::MAX));
     match Range::new(start?, size?) {
         Ok(range) => Some(range),
         Err(error) => {
-            section
-                .notes()
-                .add(section.span(), Problem::BadRange { key, error });
+            section.notes().add(section.span(), Problem::BadRange { key, error });
             None
         }
     }

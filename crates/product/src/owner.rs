@@ -36,9 +36,7 @@ pub enum ScreenKind {
 }
 
 impl Screens {
-    pub(crate) const KEYS: &[&str] = &[
-        "kind", "choose", "check", "write", "done", "refused", "waiting",
-    ];
+    pub(crate) const KEYS: &[&str] = &["kind", "choose", "check", "write", "done", "refused", "waiting"];
 
     pub(crate) fn read(section: &Section<'_, '_>) -> Option<Self> {
         let kinds = [
@@ -47,11 +45,7 @@ impl Screens {
             ("lamps", ScreenKind::Lamps),
         ];
         let kind = section.value("kind").and_then(|entry| entry.word(&kinds));
-        let screen = |key, allowed: &[&str]| {
-            section
-                .value(key)
-                .and_then(|entry| with_blanks(&entry, allowed))
-        };
+        let screen = |key, allowed: &[&str]| section.value(key).and_then(|entry| with_blanks(&entry, allowed));
         let choose = screen("choose", &["{version}"]);
         let check = screen("check", &["{percent}"]);
         let write = screen("write", &["{percent}"]);
@@ -73,9 +67,7 @@ impl Screens {
 /// A text that may hold the `allowed` words in braces, and no other braces.
 fn with_blanks(entry: &Entry<'_, '_>, allowed: &[&str]) -> Option<String> {
     let text = entry.text()?;
-    let rest = allowed
-        .iter()
-        .fold(text.clone(), |rest, word| rest.replace(word, ""));
+    let rest = allowed.iter().fold(text.clone(), |rest, word| rest.replace(word, ""));
     if rest.contains(['{', '}']) {
         let words = allowed.join(" or ");
         return entry.refuse(
@@ -104,14 +96,7 @@ pub struct OwnerTexts {
 }
 
 impl OwnerTexts {
-    pub(crate) const KEYS: &[&str] = &[
-        "language",
-        "disconnect",
-        "begin",
-        "version_screen",
-        "after",
-        "help",
-    ];
+    pub(crate) const KEYS: &[&str] = &["language", "disconnect", "begin", "version_screen", "after", "help"];
 
     pub(crate) fn read(section: &Section<'_, '_>) -> Option<Self> {
         let language = section.value("language").and_then(|entry| language(&entry));
@@ -133,17 +118,13 @@ impl OwnerTexts {
 fn language(entry: &Entry<'_, '_>) -> Option<String> {
     let text = entry.raw_text()?;
     let mut subtags = text.split('-');
-    let primary = subtags.next().is_some_and(|tag| {
-        (2..=3).contains(&tag.len()) && tag.bytes().all(|byte| byte.is_ascii_lowercase())
-    });
-    let others = subtags.all(|tag| {
-        (1..=8).contains(&tag.len()) && tag.bytes().all(|byte| byte.is_ascii_alphanumeric())
-    });
+    let primary = subtags
+        .next()
+        .is_some_and(|tag| (2..=3).contains(&tag.len()) && tag.bytes().all(|byte| byte.is_ascii_lowercase()));
+    let others =
+        subtags.all(|tag| (1..=8).contains(&tag.len()) && tag.bytes().all(|byte| byte.is_ascii_alphanumeric()));
     if !primary || !others {
-        return entry.refuse(
-            "a language tag",
-            "Write it as in BCP 47, such as \"en\" or \"de-CH\".",
-        );
+        return entry.refuse("a language tag", "Write it as in BCP 47, such as \"en\" or \"de-CH\".");
     }
     Some(text.to_owned())
 }

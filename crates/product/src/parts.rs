@@ -51,12 +51,9 @@ impl FlashPart {
             return Some(format!("there is no flash at {last:#010x}"));
         };
         if start != first {
-            return Some(format!(
-                "it starts inside the sector that begins at {start:#010x}"
-            ));
+            return Some(format!("it starts inside the sector that begins at {start:#010x}"));
         }
-        (end != range.end())
-            .then(|| format!("it ends inside the sector that ends at {:#010x}", end - 1))
+        (end != range.end()).then(|| format!("it ends inside the sector that ends at {:#010x}", end - 1))
     }
 
     /// Why `range` is not exactly one sector, if it is not.

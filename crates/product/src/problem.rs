@@ -244,8 +244,6 @@ impl Diagnostic for DocumentError {
     }
 
     fn related<'a>(&'a self) -> Option<Box<dyn Iterator<Item = &'a dyn Diagnostic> + 'a>> {
-        Some(Box::new(
-            self.faults.iter().map(|fault| fault as &dyn Diagnostic),
-        ))
+        Some(Box::new(self.faults.iter().map(|fault| fault as &dyn Diagnostic)))
     }
 }

@@ -126,11 +126,7 @@ impl Product {
     ///
     /// # Errors
     /// Everything that is wrong with the file, each with its place.
-    pub fn read(
-        name: &str,
-        text: &str,
-        parts: Option<&dyn PartBook>,
-    ) -> Result<Self, DocumentError> {
+    pub fn read(name: &str, text: &str, parts: Option<&dyn PartBook>) -> Result<Self, DocumentError> {
         let notes = Notes::new(text);
         let product = parse(&notes).and_then(|root| {
             let root = Section::root(&notes, &root, ROOT_KEYS);
@@ -171,15 +167,11 @@ fn read_root(root: &Section<'_, '_>, parts: Option<&dyn PartBook>) -> Option<Pro
     let maker = table("maker", "[maker]", MAKER_KEYS).and_then(|section| maker(&section));
     let about = table("product", "[product]", PRODUCT_KEYS).and_then(|section| about(&section));
     let boards = boards(root, maker.as_ref().map(|maker| &maker.vendor), parts);
-    let versions =
-        table("versions", "[versions]", VERSIONS_KEYS).and_then(|section| versions(&section));
-    let policy = table("policy", "[policy]", POLICY_KEYS)
-        .and_then(|section| policy(&section, versions.as_ref()));
+    let versions = table("versions", "[versions]", VERSIONS_KEYS).and_then(|section| versions(&section));
+    let policy = table("policy", "[policy]", POLICY_KEYS).and_then(|section| policy(&section, versions.as_ref()));
     let keys = table("keys", "[keys]", KEYS_KEYS).and_then(|section| keys(root, &section));
-    let screens =
-        table("screens", "[screens]", Screens::KEYS).and_then(|section| Screens::read(&section));
-    let owner =
-        table("owner", "[owner]", OwnerTexts::KEYS).and_then(|section| OwnerTexts::read(&section));
+    let screens = table("screens", "[screens]", Screens::KEYS).and_then(|section| Screens::read(&section));
+    let owner = table("owner", "[owner]", OwnerTexts::KEYS).and_then(|section| OwnerTexts::read(&section));
     let about = about?;
     Some(Product {
         maker: maker?,
@@ -216,10 +208,7 @@ fn domain(entry: &Entry<'_, '_>) -> Option<String> {
     let text = entry.raw_text()?;
     let plain = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-';
     let label = |label: &str| {
-        (1..=63).contains(&label.len())
-            && label.bytes().all(plain)
-            && !label.starts_with('-')
-            && !label.ends_with('-')
+        (1..=63).contains(&label.len()) && label.bytes().all(plain) && !label.starts_with('-') && !label.ends_with('-')
     };
     if text.len() > 253 || !text.contains('.') || !text.split('.').all(label) {
         return entry.refuse(
@@ -244,15 +233,10 @@ fn about(section: &Section<'_, '_>) -> Option<About> {
     let description = section.value("description").and_then(|entry| entry.text());
     let hazards = section.value("hazards").and_then(|entry| {
         let members = entry.list()?;
-        let hazards: Vec<Option<Hazard>> = members
-            .iter()
-            .map(|member| member.word(Hazard::WORDS))
-            .collect();
+        let hazards: Vec<Option<Hazard>> = members.iter().map(|member| member.word(Hazard::WORDS)).collect();
         refuse_repeats(
             "the hazard",
-            members
-                .iter()
-                .map(|member| (member.raw_text(), member.span())),
+            members.iter().map(|member| (member.raw_text(), member.span())),
             section.notes(),
         );
         hazards.into_iter().collect::<Option<Vec<_>>>()
@@ -282,11 +266,7 @@ fn short(entry: &Entry<'_, '_>) -> Option<String> {
     Some(text.to_owned())
 }
 
-fn boards(
-    root: &Section<'_, '_>,
-    vendor: Option<&Uuid>,
-    parts: Option<&dyn PartBook>,
-) -> Option<Vec<Board>> {
+fn boards(root: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn PartBook>) -> Option<Vec<Board>> {
     let sections = root.some_sections("board", "[[board]]", board::KEYS)?;
     let boards: Vec<Option<Board>> = sections
         .iter()
@@ -294,9 +274,7 @@ fn boards(
         .collect();
     for (what, key) in [("the revision", "revision"), ("the model", "model")] {
         let values = sections.iter().filter_map(|section| section.find(key));
-        let values: Vec<_> = values
-            .map(|entry| (entry.raw_text(), entry.span()))
-            .collect();
+        let values: Vec<_> = values.map(|entry| (entry.raw_text(), entry.span())).collect();
         refuse_repeats(what, values.into_iter(), root.notes());
     }
     boards.into_iter().collect()
@@ -327,35 +305,31 @@ fn refuse_repeats<'t>(
 
 fn versions(section: &Section<'_, '_>) -> Option<Versions> {
     let places = section.find("places");
-    let scheme = section.value("scheme").and_then(|entry| {
-        match entry.word(&[("dotted", false), ("decimal", true)])? {
-            false => match &places {
-                Some(places) => places.refuse(
-                    "of use to dotted versions",
-                    "Take it out, or set scheme = \"decimal\" if 0.85 is older than 0.9.",
-                ),
-                None => Some(Scheme::Dotted),
-            },
-            true => {
-                let places = section
-                    .value("places")?
-                    .integer(1..=u64::from(MAX_PLACES))?;
-                Some(Scheme::Decimal {
-                    places: u8::try_from(places).ok()?,
-                })
-            }
-        }
-    });
+    let scheme =
+        section
+            .value("scheme")
+            .and_then(|entry| match entry.word(&[("dotted", false), ("decimal", true)])? {
+                false => match &places {
+                    Some(places) => places.refuse(
+                        "of use to dotted versions",
+                        "Take it out, or set scheme = \"decimal\" if 0.85 is older than 0.9.",
+                    ),
+                    None => Some(Scheme::Dotted),
+                },
+                true => {
+                    let places = section.value("places")?.integer(1..=u64::from(MAX_PLACES))?;
+                    Some(Scheme::Decimal {
+                        places: u8::try_from(places).ok()?,
+                    })
+                }
+            });
     let accept_disputed_order = match section.find("accept_disputed_order") {
         Some(entry) => entry.boolean()?,
         None => false,
     };
     let members = section.value("list").and_then(|entry| entry.list());
     let (scheme, members) = (scheme?, members?);
-    let read: Vec<Option<Version>> = members
-        .iter()
-        .map(|member| version(member, scheme))
-        .collect();
+    let read: Vec<Option<Version>> = members.iter().map(|member| version(member, scheme)).collect();
     let mut list: Vec<Version> = read.into_iter().collect::<Option<_>>()?;
     let spans: Vec<_> = list
         .iter()
@@ -401,11 +375,7 @@ fn policy(section: &Section<'_, '_>, versions: Option<&Versions>) -> Option<Poli
     let versions = versions?;
     let entry = entry?;
     let oldest = version(&entry, versions.scheme)?;
-    if !versions
-        .list
-        .iter()
-        .any(|listed| listed.text() == oldest.text())
-    {
+    if !versions.list.iter().any(|listed| listed.text() == oldest.text()) {
         let known = versions.list.iter().map(Version::text);
         let problem = Problem::UnknownName {
             key: "oldest",
@@ -417,10 +387,7 @@ fn policy(section: &Section<'_, '_>, versions: Option<&Versions>) -> Option<Poli
         section.notes().add(entry.span(), problem);
         return None;
     }
-    Some(Policy {
-        issue: issue?,
-        oldest,
-    })
+    Some(Policy { issue: issue?, oldest })
 }
 
 fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
@@ -428,10 +395,7 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
     let generations = sections.iter().map(|section| {
         let id = section.value("id").and_then(|entry| generation_id(&entry));
         let units = section.value("units").and_then(|entry| entry.text());
-        Some(UnitGeneration {
-            id: id?,
-            units: units?,
-        })
+        Some(UnitGeneration { id: id?, units: units? })
     });
     let generations: Vec<Option<UnitGeneration>> = generations.collect();
     let ids = sections.iter().filter_map(|section| section.find("id"));
@@ -439,9 +403,7 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
     refuse_repeats("the generation", ids.iter().cloned(), root.notes());
     let known: Vec<&str> = ids.iter().filter_map(|(id, _)| *id).collect();
 
-    let keyring = section
-        .value("keyring")
-        .and_then(|entry| relative_path(&entry));
+    let keyring = section.value("keyring").and_then(|entry| relative_path(&entry));
     let serve = section.value("serve").and_then(|entry| {
         let members = entry.list()?;
         if members.is_empty() {
@@ -452,15 +414,10 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
         }
         refuse_repeats(
             "the generation",
-            members
-                .iter()
-                .map(|member| (member.raw_text(), member.span())),
+            members.iter().map(|member| (member.raw_text(), member.span())),
             root.notes(),
         );
-        let served: Vec<_> = members
-            .iter()
-            .map(|member| listed(member, "serve", &known))
-            .collect();
+        let served: Vec<_> = members.iter().map(|member| listed(member, "serve", &known)).collect();
         served.into_iter().collect::<Option<Vec<_>>>()
     });
     let new_units = section.value("new_units").and_then(|entry| {

@@ -47,9 +47,7 @@ impl Numbers {
 
     /// The integers.
     pub fn as_slice(&self) -> &[u32] {
-        self.values
-            .get(..usize::from(self.count))
-            .unwrap_or(&self.values)
+        self.values.get(..usize::from(self.count)).unwrap_or(&self.values)
     }
 }
 
@@ -236,10 +234,7 @@ impl Scheme {
         };
         // One to three numbers: `parts` has at least one, and `most` bounds it.
         let numbers = Numbers::new(&numbers).ok_or(VersionError::Empty)?;
-        Ok(Version {
-            text: owned(),
-            numbers,
-        })
+        Ok(Version { text: owned(), numbers })
     }
 
     /// How people who know the other reading would order the two texts; `None` where that reading cannot read them.
@@ -248,25 +243,17 @@ impl Scheme {
             Self::Dotted => Self::Decimal { places: MAX_PLACES },
             Self::Decimal { .. } => Self::Dotted,
         };
-        Some(
-            reading
-                .read(one)
-                .ok()?
-                .numbers
-                .cmp(&reading.read(other).ok()?.numbers),
-        )
+        Some(reading.read(one).ok()?.numbers.cmp(&reading.read(other).ok()?.numbers))
     }
 }
 
 fn whole(text: &str, digits: &str) -> Result<u32, VersionError> {
     if digits.len() > 1 && digits.starts_with('0') {
-        return Err(VersionError::LeadingZero {
-            text: text.to_owned(),
-        });
+        return Err(VersionError::LeadingZero { text: text.to_owned() });
     }
-    digits.parse().map_err(|_| VersionError::TooLarge {
-        text: text.to_owned(),
-    })
+    digits
+        .parse()
+        .map_err(|_| VersionError::TooLarge { text: text.to_owned() })
 }
 
 fn decimal(text: &str, parts: &[&str], places: u8) -> Result<Vec<u32>, VersionError> {
@@ -283,9 +270,9 @@ fn decimal(text: &str, parts: &[&str], places: u8) -> Result<Vec<u32>, VersionEr
         });
     }
     let filled = format!("{fraction:0<width$}", width = usize::from(places));
-    let fraction = filled.parse().map_err(|_| VersionError::TooLarge {
-        text: text.to_owned(),
-    })?;
+    let fraction = filled
+        .parse()
+        .map_err(|_| VersionError::TooLarge { text: text.to_owned() })?;
     Ok(vec![whole(text, whole_digits)?, fraction])
 }
 
@@ -391,10 +378,7 @@ mod tests {
 
     #[test]
     fn missing_numbers_count_as_zero() {
-        assert_eq!(
-            numbers(Scheme::Dotted, "2"),
-            numbers(Scheme::Dotted, "2.0.0")
-        );
+        assert_eq!(numbers(Scheme::Dotted, "2"), numbers(Scheme::Dotted, "2.0.0"));
         assert!(numbers(Scheme::Dotted, "2") < numbers(Scheme::Dotted, "2.0.1"));
         assert_eq!(numbers(DECIMAL, "2"), numbers(DECIMAL, "2.0"));
     }
@@ -404,16 +388,8 @@ mod tests {
         let text = |text: &str| text.to_owned();
         let dotted = |text: &str| Scheme::Dotted.read(text).unwrap_err();
         assert_eq!(dotted(""), VersionError::Empty);
-        assert_eq!(
-            dotted(" 2.1"),
-            VersionError::WhiteSpace { text: text(" 2.1") }
-        );
-        assert_eq!(
-            dotted("2.1\n"),
-            VersionError::WhiteSpace {
-                text: text("2.1\n")
-            }
-        );
+        assert_eq!(dotted(" 2.1"), VersionError::WhiteSpace { text: text(" 2.1") });
+        assert_eq!(dotted("2.1\n"), VersionError::WhiteSpace { text: text("2.1\n") });
         assert_eq!(
             dotted("2.1\u{a0}"),
             VersionError::WhiteSpace {
@@ -455,19 +431,10 @@ mod tests {
                 character: '٢'
             }
         );
-        assert_eq!(
-            dotted("2..1"),
-            VersionError::EmptyNumber { text: text("2..1") }
-        );
+        assert_eq!(dotted("2..1"), VersionError::EmptyNumber { text: text("2..1") });
         assert_eq!(dotted("2."), VersionError::EmptyNumber { text: text("2.") });
-        assert_eq!(
-            dotted("1.08"),
-            VersionError::LeadingZero { text: text("1.08") }
-        );
-        assert_eq!(
-            dotted("01.8"),
-            VersionError::LeadingZero { text: text("01.8") }
-        );
+        assert_eq!(dotted("1.08"), VersionError::LeadingZero { text: text("1.08") });
+        assert_eq!(dotted("01.8"), VersionError::LeadingZero { text: text("01.8") });
         assert_eq!(
             dotted("1.4294967296"),
             VersionError::TooLarge {
@@ -505,14 +472,8 @@ mod tests {
     }
 
     fn clashes(scheme: Scheme, texts: &[&str]) -> Vec<String> {
-        let versions: Vec<_> = texts
-            .iter()
-            .map(|text| scheme.read(text).unwrap())
-            .collect();
-        lint(scheme, &versions)
-            .iter()
-            .map(ToString::to_string)
-            .collect()
+        let versions: Vec<_> = texts.iter().map(|text| scheme.read(text).unwrap()).collect();
+        lint(scheme, &versions).iter().map(ToString::to_string).collect()
     }
 
     #[test]

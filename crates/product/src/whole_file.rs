@@ -52,9 +52,7 @@ impl FileError {
 pub fn write_whole(path: &Path, content: &[u8], access: Access) -> Result<(), FileError> {
     let folder = folder_of(path);
     let mut file = passing_file(folder, access).map_err(FileError::wrap("write beside", path))?;
-    let written = file
-        .write_all(content)
-        .and_then(|()| file.as_file().sync_all());
+    let written = file.write_all(content).and_then(|()| file.as_file().sync_all());
     written.map_err(FileError::wrap("write", path))?;
     file.persist(path)
         .map_err(|refused| FileError::wrap("write", path)(refused.error))?;
@@ -68,9 +66,7 @@ pub fn write_whole(path: &Path, content: &[u8], access: Access) -> Result<(), Fi
 pub fn write_new(path: &Path, content: &[u8], access: Access) -> Result<(), FileError> {
     let folder = folder_of(path);
     let mut file = passing_file(folder, access).map_err(FileError::wrap("write beside", path))?;
-    let written = file
-        .write_all(content)
-        .and_then(|()| file.as_file().sync_all());
+    let written = file.write_all(content).and_then(|()| file.as_file().sync_all());
     written.map_err(FileError::wrap("write", path))?;
     file.persist_noclobber(path)
         .map_err(|refused| FileError::wrap("create", path)(refused.error))?;
@@ -183,10 +179,7 @@ mod tests {
         fs::create_dir(&taken).unwrap();
         write_whole(&taken, b"new", Access::Shared).unwrap_err();
         assert_eq!(
-            write_new(&path, b"new", Access::Shared)
-                .unwrap_err()
-                .error
-                .kind(),
+            write_new(&path, b"new", Access::Shared).unwrap_err().error.kind(),
             io::ErrorKind::AlreadyExists
         );
         assert_eq!(fs::read(&path).unwrap(), b"old");
@@ -206,9 +199,6 @@ mod tests {
         // Even over a file that anybody may read.
         write_whole(&path, b"", Access::Shared).unwrap();
         write_whole(&path, b"secret", Access::Private).unwrap();
-        assert_eq!(
-            fs::metadata(&path).unwrap().permissions().mode() & 0o777,
-            0o600
-        );
+        assert_eq!(fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
     }
 }

@@ -5,8 +5,7 @@ mod common;
 use age::secrecy::SecretString;
 use common::{demo, tool, tool_output};
 use product::keyring::{
-    GenerationState, KeyringError, KeyringFile, NewKeyring, Purpose, Unlock, UnlockError,
-    signer_fingerprint,
+    GenerationState, KeyringError, KeyringFile, NewKeyring, Purpose, Unlock, UnlockError, signer_fingerprint,
 };
 use product::{Date, PASSING, Product};
 use std::fs;
@@ -57,10 +56,7 @@ impl Bench {
         let path = self.path(name);
         tool_output("age-keygen", "age", &["-o".as_ref(), path.as_os_str()], b"");
         let recipient = tool_output("age-keygen", "age", &["-y".as_ref(), path.as_os_str()], b"");
-        (
-            path,
-            String::from_utf8(recipient).unwrap().trim().to_owned(),
-        )
+        (path, String::from_utf8(recipient).unwrap().trim().to_owned())
     }
 
     /// A keyring for an identity of the age tool.
@@ -83,10 +79,7 @@ fn text(path: &Path) -> &str {
 fn the_age_tool_opens_our_keyring_and_openssl_reads_and_verifies() {
     let bench = Bench::new();
     let (keyring, identity) = bench.keyring();
-    let plain = age(
-        &["--decrypt", "-i", text(&identity), text(keyring.path())],
-        b"",
-    );
+    let plain = age(&["--decrypt", "-i", text(&identity), text(keyring.path())], b"");
     assert!(
         plain
             .windows(28)
@@ -96,22 +89,14 @@ fn the_age_tool_opens_our_keyring_and_openssl_reads_and_verifies() {
 
     // The decrypted text goes into openssl as it is.
     let public = openssl(&["pkey", "-pubout"], &plain);
-    assert!(
-        public.status.success(),
-        "{}",
-        String::from_utf8_lossy(&public.stderr)
-    );
+    assert!(public.status.success(), "{}", String::from_utf8_lossy(&public.stderr));
     assert_eq!(
         String::from_utf8(public.stdout).unwrap(),
         keyring.keyring().public_key_pem().unwrap()
     );
 
     let message = b"exactly these bytes";
-    let (key, data, signature) = (
-        bench.path("public.pem"),
-        bench.path("message"),
-        bench.path("signature"),
-    );
+    let (key, data, signature) = (bench.path("public.pem"), bench.path("message"), bench.path("signature"));
     fs::write(&key, keyring.keyring().public_key_pem().unwrap()).unwrap();
     fs::write(&data, message).unwrap();
     fs::write(&signature, keyring.keyring().sign(message)).unwrap();
@@ -139,10 +124,7 @@ fn the_age_tool_opens_our_keyring_and_openssl_reads_and_verifies() {
         String::from_utf8_lossy(&verified.stderr)
     );
     fs::write(&data, b"exactly those bytes").unwrap();
-    assert!(
-        !verify(&data).status.success(),
-        "openssl must refuse another message"
-    );
+    assert!(!verify(&data).status.success(), "openssl must refuse another message");
 
     // And Ed25519 is deterministic: openssl signs to the same bytes with the key out of the keyring.
     fs::write(&data, message).unwrap();
@@ -160,11 +142,7 @@ fn the_age_tool_opens_our_keyring_and_openssl_reads_and_verifies() {
         ],
         b"",
     );
-    assert!(
-        signed.status.success(),
-        "{}",
-        String::from_utf8_lossy(&signed.stderr)
-    );
+    assert!(signed.status.success(), "{}", String::from_utf8_lossy(&signed.stderr));
     assert_eq!(signed.stdout, keyring.keyring().sign(message));
 }
 
@@ -193,14 +171,11 @@ fn we_open_what_the_age_tool_sealed_armored_and_binary() {
             arguments.push("--armor");
         }
         age(&arguments, content.as_bytes());
-        let mut keyring =
-            KeyringFile::open(&path, &mut Unlock::IdentityFile(identity.clone())).unwrap();
+        let mut keyring = KeyringFile::open(&path, &mut Unlock::IdentityFile(identity.clone())).unwrap();
         assert_eq!(keyring.keyring().public_key_pem().unwrap(), RFC_8410_PUBLIC);
         assert_eq!(*keyring.keyring().unit_key("g7").unwrap(), [0x5a; 32]);
         // Changing it keeps it open to the same identity.
-        keyring
-            .add_generation("g8", Date::new(2026, 1, 5).unwrap())
-            .unwrap();
+        keyring.add_generation("g8", Date::new(2026, 1, 5).unwrap()).unwrap();
         let again = KeyringFile::open(&path, &mut Unlock::IdentityFile(identity.clone())).unwrap();
         assert_eq!(again.keyring().listing(), keyring.keyring().listing());
         fs::remove_file(path).unwrap();
@@ -251,10 +226,7 @@ fn passphrases_work_both_ways_with_the_age_tool() {
     );
 
     let theirs = bench.path("theirs.age");
-    age_on_a_terminal(
-        "2",
-        &["--passphrase", "--armor", "-o", text(&theirs), text(&plain)],
-    );
+    age_on_a_terminal("2", &["--passphrase", "--armor", "-o", text(&theirs), text(&plain)]);
     let opened = KeyringFile::open(&theirs, &mut prompt(PASSPHRASE)).unwrap();
     assert_eq!(opened.keyring().listing(), keyring.keyring().listing());
 }
@@ -267,14 +239,8 @@ fn the_wrong_secret_and_the_wrong_kind_of_secret_are_told_apart() {
     let by_passphrase = bench.path("passphrase.age");
     let by_identity = bench.path("identity.age");
     KeyringFile::create(&by_passphrase, &new(), &mut prompt(PASSPHRASE)).unwrap();
-    KeyringFile::create(
-        &by_identity,
-        &new(),
-        &mut Unlock::IdentityFile(mine.clone()),
-    )
-    .unwrap();
-    let refuse =
-        |path: &Path, mut unlock: Unlock| KeyringFile::open(path, &mut unlock).unwrap_err();
+    KeyringFile::create(&by_identity, &new(), &mut Unlock::IdentityFile(mine.clone())).unwrap();
+    let refuse = |path: &Path, mut unlock: Unlock| KeyringFile::open(path, &mut unlock).unwrap_err();
     assert!(matches!(
         refuse(&by_passphrase, prompt("another passphrase")),
         KeyringError::WrongSecret
@@ -317,31 +283,23 @@ fn secrets_come_from_a_descriptor_a_variable_or_a_file() {
     let secret = bench.path("secret-alone.txt");
     fs::write(
         &secret,
-        lines
-            .lines()
-            .find(|line| line.starts_with("AGE-SECRET-KEY-1"))
-            .unwrap(),
+        lines.lines().find(|line| line.starts_with("AGE-SECRET-KEY-1")).unwrap(),
     )
     .unwrap();
     let for_identity = bench.path("for-identity.age");
     KeyringFile::create(&for_identity, &new(), &mut Unlock::IdentityFile(identity)).unwrap();
     let open = fs::File::open(&secret).unwrap();
-    KeyringFile::open(
-        &for_identity,
-        &mut Unlock::Fd(u32::try_from(open.as_raw_fd()).unwrap()),
-    )
-    .unwrap();
+    KeyringFile::open(&for_identity, &mut Unlock::Fd(u32::try_from(open.as_raw_fd()).unwrap())).unwrap();
 }
 
 #[test]
 fn unusable_secrets_are_refused_without_being_repeated() {
     let bench = Bench::new();
     let path = bench.path("keyring.age");
-    let refuse =
-        |mut unlock: Unlock| match KeyringFile::create(&path, &new(), &mut unlock).unwrap_err() {
-            KeyringError::Unlock(error) => error,
-            other => panic!("{other}"),
-        };
+    let refuse = |mut unlock: Unlock| match KeyringFile::create(&path, &new(), &mut unlock).unwrap_err() {
+        KeyringError::Unlock(error) => error,
+        other => panic!("{other}"),
+    };
     assert!(matches!(refuse(prompt("")), UnlockError::Empty(_)));
     assert!(matches!(
         refuse(prompt("eleven char")),
@@ -363,10 +321,7 @@ fn unusable_secrets_are_refused_without_being_repeated() {
     ));
     fs::write(&identities, "# one\n\nAGE-SECRET-KEY-1NOTREALLY\n").unwrap();
     let refused = refuse(Unlock::IdentityFile(identities));
-    assert!(matches!(
-        refused,
-        UnlockError::NotAnIdentity { line: 3, .. }
-    ));
+    assert!(matches!(refused, UnlockError::NotAnIdentity { line: 3, .. }));
     assert!(!refused.to_string().contains("NOTREALLY"));
     assert!(!path.exists());
 }
@@ -376,13 +331,10 @@ fn a_keyring_is_never_overwritten_and_always_private() {
     let bench = Bench::new();
     let (mut keyring, identity) = bench.keyring();
     let before = fs::read(keyring.path()).unwrap();
-    let again = KeyringFile::create(keyring.path(), &new(), &mut Unlock::IdentityFile(identity))
-        .unwrap_err();
+    let again = KeyringFile::create(keyring.path(), &new(), &mut Unlock::IdentityFile(identity)).unwrap_err();
     assert!(matches!(again, KeyringError::Exists(_)));
     assert_eq!(fs::read(keyring.path()).unwrap(), before);
-    keyring
-        .add_generation("g2", Date::new(2026, 2, 1).unwrap())
-        .unwrap();
+    keyring.add_generation("g2", Date::new(2026, 2, 1).unwrap()).unwrap();
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
@@ -407,9 +359,7 @@ fn generations_are_added_served_and_retired_on_disk() {
     let bench = Bench::new();
     let (mut keyring, identity) = bench.keyring();
     let date = Date::new(2026, 2, 1).unwrap();
-    assert!(
-        matches!(keyring.retire_generation("g1"), Err(KeyringError::LastServing(id)) if id == "g1")
-    );
+    assert!(matches!(keyring.retire_generation("g1"), Err(KeyringError::LastServing(id)) if id == "g1"));
     keyring.add_generation("g2", date).unwrap();
     assert!(matches!(
         keyring.add_generation("g2", date),
@@ -430,10 +380,7 @@ fn generations_are_added_served_and_retired_on_disk() {
         .collect();
     assert_eq!(
         states,
-        [
-            ("g1", GenerationState::Retired),
-            ("g2", GenerationState::Serving)
-        ]
+        [("g1", GenerationState::Retired), ("g2", GenerationState::Serving)]
     );
     let serve = |ids: &[&str]| {
         let ids: Vec<String> = ids.iter().map(|id| (*id).to_owned()).collect();
@@ -455,8 +402,7 @@ fn generations_are_added_served_and_retired_on_disk() {
 fn somebody_elses_change_is_not_lost() {
     let bench = Bench::new();
     let (mut one, identity) = bench.keyring();
-    let mut other =
-        KeyringFile::open(one.path(), &mut Unlock::IdentityFile(identity.clone())).unwrap();
+    let mut other = KeyringFile::open(one.path(), &mut Unlock::IdentityFile(identity.clone())).unwrap();
     let date = Date::new(2026, 2, 1).unwrap();
     one.add_generation("g2", date).unwrap();
     assert!(matches!(
@@ -482,10 +428,7 @@ fn a_back_up_is_the_same_keyring() {
     let (keyring, identity) = bench.keyring();
     let copy = bench.path("back-up.age");
     keyring.back_up(&copy).unwrap();
-    assert!(matches!(
-        keyring.back_up(&copy),
-        Err(KeyringError::Exists(_))
-    ));
+    assert!(matches!(keyring.back_up(&copy), Err(KeyringError::Exists(_))));
     let opened = KeyringFile::open(&copy, &mut Unlock::IdentityFile(identity)).unwrap();
     assert_eq!(opened.keyring().listing(), keyring.keyring().listing());
     assert_eq!(opened.keyring().sign(b"x"), keyring.keyring().sign(b"x"));
@@ -502,11 +445,8 @@ fn several_identities_can_open_one_keyring_after_every_change() {
         ..new()
     };
     KeyringFile::create(&path, &both, &mut Unlock::IdentityFile(mine.clone())).unwrap();
-    let mut opened =
-        KeyringFile::open(&path, &mut Unlock::IdentityFile(automation.clone())).unwrap();
-    opened
-        .add_generation("g2", Date::new(2026, 2, 1).unwrap())
-        .unwrap();
+    let mut opened = KeyringFile::open(&path, &mut Unlock::IdentityFile(automation.clone())).unwrap();
+    opened.add_generation("g2", Date::new(2026, 2, 1).unwrap()).unwrap();
     for identity in [mine, automation] {
         KeyringFile::open(&path, &mut Unlock::IdentityFile(identity)).unwrap();
     }
@@ -514,8 +454,7 @@ fn several_identities_can_open_one_keyring_after_every_change() {
         also_for: vec!["age1nonsense".to_owned()],
         ..new()
     };
-    let refused =
-        KeyringFile::create(&bench.path("b.age"), &wrong, &mut prompt(PASSPHRASE)).unwrap_err();
+    let refused = KeyringFile::create(&bench.path("b.age"), &wrong, &mut prompt(PASSPHRASE)).unwrap_err();
     assert!(matches!(refused, KeyringError::NotARecipient(_)));
 }
 
@@ -545,19 +484,9 @@ fn damage_is_named_without_showing_anything_secret() {
         ("format = 1", "format = 9", "line 2", "(format)"),
         ("Ed25519", "Ed448", "line 6", "(algorithm)"),
         (RFC_8410_PRIVATE, "MC4CAQAw", "line 8", "(pem)"),
-        (
-            "state = \"serving\"",
-            "state = \"srving\"",
-            "line 17",
-            "(state)",
-        ),
+        ("state = \"serving\"", "state = \"srving\"", "line 17", "(state)"),
         ("5a5a5a", "5a5a5", "line 18", "(key)"),
-        (
-            "id = \"g7\"",
-            "id = \"g7\"\nunits = 3",
-            "line 16",
-            "([[generation]])",
-        ),
+        ("id = \"g7\"", "id = \"g7\"\nunits = 3", "line 16", "([[generation]])"),
         ("[signing]", "[signing", "line 5", "(the TOML syntax)"),
         (
             "created = 2024-02-29",
@@ -572,13 +501,9 @@ fn damage_is_named_without_showing_anything_secret() {
             &["-r", &recipient, "-o", text(&path)],
             sound.replacen(from, to, 1).as_bytes(),
         );
-        let refused =
-            KeyringFile::open(&path, &mut Unlock::IdentityFile(identity.clone())).unwrap_err();
+        let refused = KeyringFile::open(&path, &mut Unlock::IdentityFile(identity.clone())).unwrap_err();
         let shown = format!("{refused} {refused:?}");
-        assert!(
-            shown.contains(line) && shown.contains(what),
-            "{to}: {shown}"
-        );
+        assert!(shown.contains(line) && shown.contains(what), "{to}: {shown}");
         for secret in [RFC_8410_PRIVATE, "5a5a5a", "MC4CAQAw", "srving"] {
             assert!(!shown.contains(secret), "{to}: {shown}");
         }
@@ -603,11 +528,7 @@ fn damage_is_named_without_showing_anything_secret() {
 fn nothing_secret_is_ever_printed() {
     let bench = Bench::new();
     let (keyring, identity) = bench.keyring();
-    let plain = String::from_utf8(age(
-        &["--decrypt", "-i", text(&identity), text(keyring.path())],
-        b"",
-    ))
-    .unwrap();
+    let plain = String::from_utf8(age(&["--decrypt", "-i", text(&identity), text(keyring.path())], b"")).unwrap();
     let key = hex::encode(keyring.keyring().unit_key("g1").unwrap().as_slice());
     assert!(plain.contains(&key), "the test looks for the right thing");
     let pem = plain.lines().find(|line| line.starts_with("MC4")).unwrap();
@@ -632,19 +553,11 @@ fn nothing_secret_is_ever_printed() {
 /// The committed demo: the keyring opens with the committed identity and serves what the product file says.
 #[test]
 fn the_demo_keyring_serves_the_demo_product() {
-    let product = Product::read(
-        "product.toml",
-        &common::demo_text(),
-        Some(&common::DemoParts),
-    )
-    .unwrap();
+    let product = Product::read("product.toml", &common::demo_text(), Some(&common::DemoParts)).unwrap();
     let mut unlock = Unlock::IdentityFile(demo("keys/demo-identity.txt"));
     let keyring = KeyringFile::open(&demo(&product.keys.keyring), &mut unlock).unwrap();
     let keys = keyring.keyring().serving_keys(&product.keys.serve).unwrap();
-    assert_eq!(
-        keys.iter().map(|(id, _)| id.as_str()).collect::<Vec<_>>(),
-        ["g1", "g2"]
-    );
+    assert_eq!(keys.iter().map(|(id, _)| id.as_str()).collect::<Vec<_>>(), ["g1", "g2"]);
     let public = fs::read_to_string(demo("keys/signing-public.pem")).unwrap();
     assert_eq!(public, keyring.keyring().public_key_pem().unwrap());
 }

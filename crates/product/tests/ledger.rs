@@ -49,9 +49,7 @@ fn record(version: &str, issue: u64, files: &[(&str, &str, &[u8])]) -> Record {
 const TWO: &[(&str, &str, &[u8])] = &[("D", "KC4D21.UPD", b"for D"), ("C", "KC4C21.UPD", b"for C")];
 
 fn files<'f>(list: &[(&'f str, &'f str, &'f [u8])]) -> Vec<(&'f str, &'f [u8])> {
-    list.iter()
-        .map(|(_, file, content)| (*file, *content))
-        .collect()
+    list.iter().map(|(_, file, content)| (*file, *content)).collect()
 }
 
 fn names_in(folder: &Path) -> Vec<String> {
@@ -72,10 +70,7 @@ fn a_release_is_written_as_text_that_shows_well_in_version_control() {
         Appended::Added
     );
     let release = folder.path().join("ledger/2.1");
-    assert_eq!(
-        names_in(&release),
-        ["KC4C21.UPD", "KC4D21.UPD", "release.toml"]
-    );
+    assert_eq!(names_in(&release), ["KC4C21.UPD", "KC4D21.UPD", "release.toml"]);
     let text = fs::read_to_string(release.join(RECORD_FILE)).unwrap();
     let expected = format!(
         r#"# A release, as it went out. Written by packstaff; do not change it.
@@ -162,10 +157,7 @@ fn the_same_again_changes_nothing_and_another_is_refused() {
     other.date = Date::new(2026, 1, 6).unwrap();
     other.boards[0].signer = "0000 0000 0000 0000".to_owned();
     other.boards.pop();
-    let refused = ledger
-        .append(&other, &files(&TWO[..1]))
-        .unwrap_err()
-        .to_string();
+    let refused = ledger.append(&other, &files(&TWO[..1])).unwrap_err().to_string();
     let place = folder.path().join("2.1");
     assert_eq!(
         refused,
@@ -192,22 +184,10 @@ fn two_writers_cannot_overwrite_each_other() {
         Appended::AlreadyThere
     );
     let changed: &[(&str, &str, &[u8])] = &[("C", "KC4C21.UPD", b"another")];
-    let refused = other
-        .append(&record("2.1", 1, changed), &files(changed))
-        .unwrap_err();
-    assert!(
-        matches!(refused, LedgerError::Different { .. }),
-        "{refused}"
-    );
-    assert_eq!(
-        names_in(folder.path()),
-        ["2.1"],
-        "nothing unfinished is left"
-    );
-    assert_eq!(
-        fs::read(folder.path().join("2.1/KC4C21.UPD")).unwrap(),
-        b"for C"
-    );
+    let refused = other.append(&record("2.1", 1, changed), &files(changed)).unwrap_err();
+    assert!(matches!(refused, LedgerError::Different { .. }), "{refused}");
+    assert_eq!(names_in(folder.path()), ["2.1"], "nothing unfinished is left");
+    assert_eq!(fs::read(folder.path().join("2.1/KC4C21.UPD")).unwrap(), b"for C");
 }
 
 #[test]
@@ -216,9 +196,7 @@ fn releases_are_sorted_by_their_integers_and_issues_stay_apart() {
     let mut ledger = Ledger::open(folder.path()).unwrap();
     let one: &[(&str, &str, &[u8])] = &[("C", "A.UPD", b"x")];
     for (version, issue) in [("3.10", 1), ("3.9", 1), ("2.0", 1), ("3.9", 3), ("3.9", 2)] {
-        ledger
-            .append(&record(version, issue, one), &files(one))
-            .unwrap();
+        ledger.append(&record(version, issue, one), &files(one)).unwrap();
     }
     let again = Ledger::open(folder.path()).unwrap();
     for ledger in [&ledger, &again] {
@@ -265,23 +243,14 @@ fn every_difference_between_records_and_files_is_named() {
     let missing = Difference::Missing(new.join("KC4C21.UPD"));
     assert_eq!(
         found,
-        [
-            changed,
-            longer,
-            missing,
-            Difference::Surplus(new.join("notes.txt"))
-        ]
+        [changed, longer, missing, Difference::Surplus(new.join("notes.txt"))]
     );
     let release = ledger.find("2.1", 1).unwrap();
     assert_eq!(
-        release
-            .update_file(release.record.board("D").unwrap())
-            .unwrap(),
+        release.update_file(release.record.board("D").unwrap()).unwrap(),
         b"for D"
     );
-    release
-        .update_file(release.record.board("C").unwrap())
-        .unwrap_err();
+    release.update_file(release.record.board("C").unwrap()).unwrap_err();
     // Under another scheme the recorded integers are not what the text gives.
     let decimal = ledger.differences(Scheme::Decimal { places: 2 }).unwrap();
     let last = decimal.last().unwrap().to_string();
@@ -297,11 +266,7 @@ fn what_a_cut_leaves_behind_is_not_a_release() {
     let mut ledger = Ledger::open(folder.path()).unwrap();
     ledger.append(&record("2.0", 1, TWO), &files(TWO)).unwrap();
     // A cut after the files and before the record, one in the middle of the record, and one before the rename.
-    for (name, record_text) in [
-        ("a", None),
-        ("b", Some("format = 1\nvers")),
-        ("c", Some("format = 2")),
-    ] {
+    for (name, record_text) in [("a", None), ("b", Some("format = 1\nvers")), ("c", Some("format = 2"))] {
         let unfinished = folder.path().join(format!("{PASSING}{name}"));
         fs::create_dir(&unfinished).unwrap();
         fs::write(unfinished.join("KC4C21.UPD"), b"half").unwrap();
@@ -322,40 +287,22 @@ fn what_cannot_be_archived_is_refused_before_anything_is_written() {
     let ledger_folder = folder.path().join("ledger");
     let mut ledger = Ledger::open(&ledger_folder).unwrap();
     let one: &[(&str, &str, &[u8])] = &[("C", "A.UPD", b"x")];
-    let mut refuse = |record: &Record, files: &[(&str, &[u8])]| {
-        ledger.append(record, files).unwrap_err().to_string()
-    };
+    let mut refuse = |record: &Record, files: &[(&str, &[u8])]| ledger.append(record, files).unwrap_err().to_string();
     let sound = record("2.1", 1, one);
     let handed = |what: &str| {
-        format!(
-            "the update file A.UPD handed to the ledger is not the one that its record describes: {what}"
-        )
+        format!("the update file A.UPD handed to the ledger is not the one that its record describes: {what}")
     };
-    assert_eq!(
-        refuse(&sound, &[]),
-        handed("it must be handed over exactly once")
-    );
-    assert_eq!(
-        refuse(&sound, &[("A.UPD", b"xy")]),
-        handed("the size differs")
-    );
-    assert_eq!(
-        refuse(&sound, &[("A.UPD", b"y")]),
-        handed("the SHA-256 differs")
-    );
-    assert!(
-        refuse(&sound, &[("A.UPD", b"x"), ("B.UPD", b"x")]).contains("the record does not list it")
-    );
+    assert_eq!(refuse(&sound, &[]), handed("it must be handed over exactly once"));
+    assert_eq!(refuse(&sound, &[("A.UPD", b"xy")]), handed("the size differs"));
+    assert_eq!(refuse(&sound, &[("A.UPD", b"y")]), handed("the SHA-256 differs"));
+    assert!(refuse(&sound, &[("A.UPD", b"x"), ("B.UPD", b"x")]).contains("the record does not list it"));
     assert_eq!(
         refuse(&record("../2.1", 1, one), &files(one)),
         "\"../2.1\" is not a version: a version has digits and points only"
     );
     let out_of_the_folder: &[(&str, &str, &[u8])] = &[("C", "../A.UPD", b"x")];
     assert_eq!(
-        refuse(
-            &record("2.1", 1, out_of_the_folder),
-            &files(out_of_the_folder)
-        ),
+        refuse(&record("2.1", 1, out_of_the_folder), &files(out_of_the_folder)),
         RecordError::FileName {
             name: "../A.UPD".to_owned()
         }
@@ -382,14 +329,14 @@ fn a_damaged_or_misplaced_record_is_refused() {
     let text = fs::read_to_string(&path).unwrap();
     fs::write(&path, text.replace("kind = \"fix\"", "kind = \"fx\"")).unwrap();
     let refused = Ledger::open(folder.path()).unwrap_err().to_string();
-    assert!(refused.ends_with(":7:8: `kind` is \"fx\", which is not one of feature, fix, security. Did you mean \"fix\"?"), "{refused}");
+    assert!(
+        refused.ends_with(":7:8: `kind` is \"fx\", which is not one of feature, fix, security. Did you mean \"fix\"?"),
+        "{refused}"
+    );
     fs::write(&path, &text).unwrap();
     fs::rename(folder.path().join("2.1"), folder.path().join("2.2")).unwrap();
     let refused = Ledger::open(folder.path()).unwrap_err();
-    assert!(
-        matches!(refused, LedgerError::WrongFolder { .. }),
-        "{refused}"
-    );
+    assert!(matches!(refused, LedgerError::WrongFolder { .. }), "{refused}");
     fs::rename(folder.path().join("2.2"), folder.path().join("2.1")).unwrap();
     fs::create_dir(folder.path().join("2.1-issue-1")).unwrap();
     fs::write(folder.path().join("2.1-issue-1").join(RECORD_FILE), &text).unwrap();

@@ -7,8 +7,7 @@ use product::{Date, Hazard, Product, Range, Scheme};
 use proptest::prelude::*;
 
 fn demo_product() -> Product {
-    Product::read("product.toml", &demo_text(), Some(&DemoParts))
-        .unwrap_or_else(|error| panic!("{error}"))
+    Product::read("product.toml", &demo_text(), Some(&DemoParts)).unwrap_or_else(|error| panic!("{error}"))
 }
 
 #[test]
@@ -19,17 +18,9 @@ fn the_demo_reads_as_it_is_written() {
     assert_eq!(product.hazards, [Hazard::Heat, Hazard::Mains]);
     assert_eq!(product.supported_until, Date::new(2035, 12, 31).ok());
     assert_eq!(product.versions.scheme, Scheme::Dotted);
-    let versions: Vec<_> = product
-        .versions
-        .list
-        .iter()
-        .map(|version| version.text())
-        .collect();
+    let versions: Vec<_> = product.versions.list.iter().map(|version| version.text()).collect();
     assert_eq!(versions, ["1.8", "2.0", "2.1"]);
-    assert_eq!(
-        (product.policy.issue, product.policy.oldest.text()),
-        (1, "1.8")
-    );
+    assert_eq!((product.policy.issue, product.policy.oldest.text()), (1, "1.8"));
     assert_eq!(product.keys.serve, ["g1", "g2"]);
     let (c, d) = (product.board("C").unwrap(), product.board("D").unwrap());
     assert_eq!(c.map.slot, Range::new(0x0801_0000, 0x7_0000).unwrap());
@@ -193,9 +184,7 @@ const CASES: &[(&str, &str, &[&str])] = &[
     (
         "slot = { start = 0x08010000, size = 0x70000 }",
         "slot = { start = 0x08010000, size = 0 }",
-        &[
-            "product.toml:30:8: `slot`: a range of no bytes. Give `start` and `size` in bytes, hexadecimal if you like.",
-        ],
+        &["product.toml:30:8: `slot`: a range of no bytes. Give `start` and `size` in bytes, hexadecimal if you like."],
     ),
     (
         "slot = { start = 0x08010000, size = 0x70000 }",
@@ -272,9 +261,7 @@ const CASES: &[(&str, &str, &[&str])] = &[
     (
         "oldest = \"1.8\"",
         "oldest = \"1.7\"",
-        &[
-            "product.toml:56:10: `oldest` names 1.7, which is not in `list` of [versions]. Did you mean `1.8`?",
-        ],
+        &["product.toml:56:10: `oldest` names 1.7, which is not in `list` of [versions]. Did you mean `1.8`?"],
     ),
     (
         "issue = 1",
@@ -286,9 +273,7 @@ const CASES: &[(&str, &str, &[&str])] = &[
     (
         "serve = [\"g1\", \"g2\"]",
         "serve = [\"g1\", \"g3\"]",
-        &[
-            "product.toml:60:16: `serve` names \"g3\", which is not in the [[generation]] tables. Did you mean `g1`?",
-        ],
+        &["product.toml:60:16: `serve` names \"g3\", which is not in the [[generation]] tables. Did you mean `g1`?"],
     ),
     (
         "serve = [\"g1\", \"g2\"]",
@@ -332,11 +317,7 @@ const CASES: &[(&str, &str, &[&str])] = &[
 fn every_mistake_is_named_with_its_place_and_its_remedy() {
     for (from, to, expected) in CASES {
         let found = complaints(from, to);
-        assert_eq!(
-            found.lines().collect::<Vec<_>>(),
-            *expected,
-            "{from} -> {to}"
-        );
+        assert_eq!(found.lines().collect::<Vec<_>>(), *expected, "{from} -> {to}");
     }
 }
 
@@ -367,17 +348,9 @@ fn without_parts_the_map_is_only_checked_against_itself() {
 
 #[test]
 fn a_disputed_order_can_be_accepted_knowingly() {
-    let text = demo_text().replace(
-        "\"2.1\"]",
-        "\"2.1\", \"1.10\"]\naccept_disputed_order = true",
-    );
+    let text = demo_text().replace("\"2.1\"]", "\"2.1\", \"1.10\"]\naccept_disputed_order = true");
     let product = Product::read("product.toml", &text, Some(&DemoParts)).unwrap();
-    let order: Vec<_> = product
-        .versions
-        .list
-        .iter()
-        .map(|version| version.text())
-        .collect();
+    let order: Vec<_> = product.versions.list.iter().map(|version| version.text()).collect();
     assert_eq!(order, ["1.8", "1.10", "2.0", "2.1"]);
 }
 
@@ -388,13 +361,7 @@ fn reserved_ranges_are_kept_clear() {
             "ram = {{ start = 0x20000000, size = 0x20000 }}\nreserved = [{{ start = {start}, size = 16, use = \"option bytes\" }}]"
         )
     };
-    let with = |start: &str| {
-        demo_text().replacen(
-            "ram = { start = 0x20000000, size = 0x20000 }",
-            &reserved(start),
-            1,
-        )
-    };
+    let with = |start: &str| demo_text().replacen("ram = { start = 0x20000000, size = 0x20000 }", &reserved(start), 1);
     let product = Product::read("product.toml", &with("0x1FFFC000"), Some(&DemoParts)).unwrap();
     assert_eq!(product.boards[0].map.reserved[0].purpose, "option bytes");
     let error = Product::read("product.toml", &with("0x0807FFFF"), Some(&DemoParts)).unwrap_err();

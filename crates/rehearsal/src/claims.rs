@@ -34,8 +34,14 @@ pub enum Claim {
 
 impl Claim {
     /// All of them.
-    pub const ALL: [Self; 6] =
-        [Self::Authentic, Self::Arrives, Self::FloorRises, Self::KeepsOut, Self::SettingsKept, Self::Sane];
+    pub const ALL: [Self; 6] = [
+        Self::Authentic,
+        Self::Arrives,
+        Self::FloorRises,
+        Self::KeepsOut,
+        Self::SettingsKept,
+        Self::Sane,
+    ];
 
     /// A short name that does not change.
     pub const fn id(self) -> &'static str {
@@ -55,7 +61,9 @@ impl Claim {
             Self::Authentic => "Nothing but a whole image that the maker released ever starts.",
             Self::Arrives => "With a good stick in place, the unit ends up running the version that its owner picked.",
             Self::FloorRises => "What the maker has barred stays barred: the floor never falls.",
-            Self::KeepsOut => "An install changes nothing but the slot and the floor: the installer itself stays whole.",
+            Self::KeepsOut => {
+                "An install changes nothing but the slot and the floor: the installer itself stays whole."
+            }
             Self::SettingsKept => "Settings and calibration are as they were.",
             Self::Sane => "The installer asks only what the part can do, and comes to an end.",
         }
@@ -73,7 +81,10 @@ pub struct Before {
 /// The floor that a world's records say.
 pub fn floor(blueprint: &Blueprint, world: &World) -> u64 {
     let record = |region: Region| Floor::decode(&world.flash.bytes(region.base, FLOOR_LEN as u32).ok()?);
-    Floors { records: blueprint.floors.map(record) }.floor()
+    Floors {
+        records: blueprint.floors.map(record),
+    }
+    .floor()
 }
 
 impl Before {
@@ -88,25 +99,36 @@ impl Before {
             .filter(|sector| !ours(sector))
             .filter_map(|sector| Some((*sector, digest(&world.flash, sector.base, sector.size).ok()?)))
             .collect();
-        Self { outside, settings: envelope::sha256(world.settings.bytes()), floor: floor(blueprint, world) }
+        Self {
+            outside,
+            settings: envelope::sha256(world.settings.bytes()),
+            floor: floor(blueprint, world),
+        }
     }
 
     /// The claims that do not hold of `world` any more.
     pub fn broken<'a>(&'a self, blueprint: &'a Blueprint, world: &'a World) -> impl Iterator<Item = Claim> + 'a {
-        let changed = self.outside.iter().any(|(sector, before)| {
-            digest(&world.flash, sector.base, sector.size).as_ref() != Ok(before)
-        });
+        let changed = self
+            .outside
+            .iter()
+            .any(|(sector, before)| digest(&world.flash, sector.base, sector.size).as_ref() != Ok(before));
         let settings = envelope::sha256(world.settings.bytes()) != self.settings;
         let fell = floor(blueprint, world) < self.floor;
-        [(changed, Claim::KeepsOut), (settings, Claim::SettingsKept), (fell, Claim::FloorRises)]
-            .into_iter()
-            .filter_map(|(broken, claim)| broken.then_some(claim))
+        [
+            (changed, Claim::KeepsOut),
+            (settings, Claim::SettingsKept),
+            (fell, Claim::FloorRises),
+        ]
+        .into_iter()
+        .filter_map(|(broken, claim)| broken.then_some(claim))
     }
 }
 
 /// Which release a unit has just started, if what it started is one.
 pub fn running(blueprint: &Blueprint, world: &World, ending: Ending, releases: &[Release]) -> Option<Release> {
-    let Ending::Started { address } = ending else { return None };
+    let Ending::Started { address } = ending else {
+        return None;
+    };
     if address != blueprint.slot.base {
         return None;
     }

@@ -31,9 +31,10 @@ impl Owner {
     fn choose(self, listing: &Listing) -> Option<usize> {
         match self {
             Self::Declines => None,
-            Self::Picks(digest) => {
-                listing.offers().find(|(_, _, offer)| offer.manifest == digest).map(|(index, _, _)| index)
-            }
+            Self::Picks(digest) => listing
+                .offers()
+                .find(|(_, _, offer)| offer.manifest == digest)
+                .map(|(index, _, _)| index),
         }
     }
 }
@@ -76,7 +77,12 @@ pub fn power_up(
 ) -> PowerUp {
     let config = blueprint.config();
     let mut machine = Installer::new();
-    let mut seen = PowerUp { ending: Ending::Endless, told: Vec::new(), asked: None, work: Work::default() };
+    let mut seen = PowerUp {
+        ending: Ending::Endless,
+        told: Vec::new(),
+        asked: None,
+        work: Work::default(),
+    };
     let mut answer = None::<Answer>;
     let mut progress = machine.progress(&config);
     for _ in 0..STEPS_MAX {

@@ -86,7 +86,11 @@ fn moments(world: &World, change: &Change) -> Vec<Moment> {
             Torn::Erase(_) => true,
         })
         .map(Moment::Inside);
-    [Moment::Before].into_iter().chain(torn).chain([Moment::After]).collect()
+    [Moment::Before]
+        .into_iter()
+        .chain(torn)
+        .chain([Moment::After])
+        .collect()
 }
 
 /// Rehearses an install, cut once at every change of flash.
@@ -112,14 +116,22 @@ pub fn sweep(scene: &Scene<'_>) -> Sweep {
         .par_iter()
         .enumerate()
         .flat_map_iter(|(index, (world, change))| {
-            moments(world, change).into_iter().map(move |moment| (index, world, change, moment))
+            moments(world, change)
+                .into_iter()
+                .map(move |moment| (index, world, change, moment))
         })
         .map(|(index, world, change, moment)| trial(scene, &before, index, world, change, moment))
         .collect();
     let cuts = trials.len();
     let waited = trials.iter().filter(|trial| trial.waited).count();
     violations.extend(trials.into_iter().flat_map(|trial| trial.violations));
-    Sweep { smooth, changes: points.len(), cuts, waited, violations }
+    Sweep {
+        smooth,
+        changes: points.len(),
+        cuts,
+        waited,
+        violations,
+    }
 }
 
 struct Trial {
@@ -144,7 +156,13 @@ fn trial(scene: &Scene<'_>, before: &Before, index: usize, world: &World, change
         let seen = power_up(scene.blueprint, &mut after, scene.owner, |_, _| {});
         let runs = running(scene.blueprint, &after, seen.ending, scene.releases);
         let mut broken = |claim| {
-            violations.push(Violation { claim, change: Some(index), moment, ending: seen.ending, with_stick });
+            violations.push(Violation {
+                claim,
+                change: Some(index),
+                moment,
+                ending: seen.ending,
+                with_stick,
+            });
         };
         match seen.ending {
             Ending::Endless | Ending::Impossible(_) => broken(Claim::Sane),

@@ -36,9 +36,16 @@ struct Seen {
 impl Bench {
     fn new() -> Self {
         let blueprint = blueprint(Flashes::Pages);
-        let installed = Update { sequence: 3, ..Update::new(&[1, 8], 0x18) };
+        let installed = Update {
+            sequence: 3,
+            ..Update::new(&[1, 8], 0x18)
+        };
         let world = unit_with(&blueprint, &installed);
-        Self { blueprint, installed, world }
+        Self {
+            blueprint,
+            installed,
+            world,
+        }
     }
 
     fn insert(&self, stick: Stick, owner: Owner) -> Seen {
@@ -55,7 +62,12 @@ impl Bench {
             })
         });
         let reasons = listed.chain(power_up.told.iter().copied()).collect();
-        Seen { changes, runs_installed, reasons, power_up }
+        Seen {
+            changes,
+            runs_installed,
+            reasons,
+            power_up,
+        }
     }
 
     /// One file under one name, and an owner who would take whatever is offered.
@@ -73,7 +85,10 @@ impl Bench {
 }
 
 fn newer() -> Update {
-    Update { sequence: 3, ..Update::new(&[2, 0], 0x20) }
+    Update {
+        sequence: 3,
+        ..Update::new(&[2, 0], 0x20)
+    }
 }
 
 /// THREAT.IMG.EXPIRED, THREAT.IMG.INCOMPATIBLE, THREAT.IMG.NON_AUTH, THREAT.KEY.EXPOSURE (retired key), THREAT.IMG.DISCLOSURE
@@ -83,24 +98,61 @@ fn genuine_files_that_are_not_for_this_unit() {
     let bench = Bench::new();
     let file = newer().file();
     let cases = [
-        ("other maker", Update { vendor: [9; 16], ..newer() }, Reason::OtherMaker),
-        ("other product", Update { class: [9; 16], ..newer() }, Reason::OtherProduct),
-        ("other board", Update { class: BOARD_D, ..newer() }, Reason::OtherBoard),
+        (
+            "other maker",
+            Update {
+                vendor: [9; 16],
+                ..newer()
+            },
+            Reason::OtherMaker,
+        ),
+        (
+            "other product",
+            Update {
+                class: [9; 16],
+                ..newer()
+            },
+            Reason::OtherProduct,
+        ),
+        (
+            "other board",
+            Update {
+                class: BOARD_D,
+                ..newer()
+            },
+            Reason::OtherBoard,
+        ),
         ("below the floor", Update { sequence: 2, ..newer() }, Reason::BelowFloor),
-        ("too large", Update { image: vec![1; 7 * 1024 - 64], ..newer() }, Reason::TooLarge),
+        (
+            "too large",
+            Update {
+                image: vec![1; 7 * 1024 - 64],
+                ..newer()
+            },
+            Reason::TooLarge,
+        ),
         (
             "other key generation",
-            Update { recipients: vec![generation("g1", 0x11), generation("g3", 0x33)], ..newer() },
+            Update {
+                recipients: vec![generation("g1", 0x11), generation("g3", 0x33)],
+                ..newer()
+            },
             Reason::File(Refusal::NoRecipient),
         ),
         (
             "same generation, other key",
-            Update { recipients: vec![generation("g2", 0x99)], ..newer() },
+            Update {
+                recipients: vec![generation("g2", 0x99)],
+                ..newer()
+            },
             Reason::File(Refusal::KeyUnwrap),
         ),
         (
             "signed by a stranger",
-            Update { signer: SigningKey::from_bytes(&[7; 32]), ..newer() },
+            Update {
+                signer: SigningKey::from_bytes(&[7; 32]),
+                ..newer()
+            },
             Reason::File(Refusal::BadSignature),
         ),
     ];
@@ -109,19 +161,45 @@ fn genuine_files_that_are_not_for_this_unit() {
     }
     bench.refuses("renamed", "KC4.TXT", &file, Reason::OtherName);
     bench.refuses("no update at all", "NOTES.TXT", b"hello", Reason::NoUpdate);
-    bench.refuses("something else under the right ending", "KC4.UPD", b"hello", Reason::File(Refusal::NotAnUpdate));
-    bench.refuses("cut short", "KC4.UPD", &file[..file.len() - 1], Reason::File(Refusal::Truncated));
-    bench.refuses("cut short in the header", "KC4.UPD", &file[..200], Reason::File(Refusal::Truncated));
+    bench.refuses(
+        "something else under the right ending",
+        "KC4.UPD",
+        b"hello",
+        Reason::File(Refusal::NotAnUpdate),
+    );
+    bench.refuses(
+        "cut short",
+        "KC4.UPD",
+        &file[..file.len() - 1],
+        Reason::File(Refusal::Truncated),
+    );
+    bench.refuses(
+        "cut short in the header",
+        "KC4.UPD",
+        &file[..200],
+        Reason::File(Refusal::Truncated),
+    );
     bench.refuses("empty", "KC4.UPD", b"", Reason::File(Refusal::Truncated));
     // THREAT.IMG.EXTRA
-    bench.refuses("longer", "KC4.UPD", &[file.as_slice(), b"x"].concat(), Reason::File(Refusal::Trailing));
+    bench.refuses(
+        "longer",
+        "KC4.UPD",
+        &[file.as_slice(), b"x"].concat(),
+        Reason::File(Refusal::Trailing),
+    );
 }
 
 /// An equal issue passes (SUIT manifest, 8.4.2), and the owner may go back to an older version of it.
 #[test]
 fn an_equal_issue_is_offered_newer_or_older() {
     let bench = Bench::new();
-    for update in [newer(), Update { sequence: 3, ..Update::new(&[1, 7], 0x17) }] {
+    for update in [
+        newer(),
+        Update {
+            sequence: 3,
+            ..Update::new(&[1, 7], 0x17)
+        },
+    ] {
         let file = update.file();
         let seen = bench.file("KC4.UPD", &file, Owner::wants(&manifest(&file)));
         assert!(seen.power_up.asked.is_some());
@@ -141,7 +219,9 @@ fn every_changed_byte_is_refused() {
     let file = newer().file();
     let payload = manifest(&file).payload_offset as usize;
     // Every byte of the header, and of the payload every seventh.
-    let places = (0..payload).chain((payload..file.len()).step_by(7)).chain([file.len() - 1]);
+    let places = (0..payload)
+        .chain((payload..file.len()).step_by(7))
+        .chain([file.len() - 1]);
     let mut reasons = BTreeMap::<String, u32>::new();
     let mut tried = 0;
     for place in places {
@@ -155,9 +235,14 @@ fn every_changed_byte_is_refused() {
                 Err(_) => Owner::Declines,
             };
             let seen = bench.file("KC4.UPD", &changed, owner);
-            assert_eq!(seen.changes, 0, "byte {place} flipped by {flip:#04x}: flash was changed");
+            assert_eq!(
+                seen.changes, 0,
+                "byte {place} flipped by {flip:#04x}: flash was changed"
+            );
             assert!(seen.runs_installed, "byte {place} flipped by {flip:#04x}");
-            let [reason] = seen.reasons[..] else { panic!("byte {place}: {:?}", seen.reasons) };
+            let [reason] = seen.reasons[..] else {
+                panic!("byte {place}: {:?}", seen.reasons)
+            };
             *reasons.entry(reason.code().to_string()).or_default() += 1;
             tried += 1;
         }
@@ -200,10 +285,19 @@ impl Blocks for Fickle {
 /// Sticks that hold `first` and turn into sticks that hold `then` at the nth read of the file's first block, for every n.
 fn fickle(first: &[u8], then: &[u8], dies: bool) -> impl Iterator<Item = Fickle> {
     let both = [first, then].map(|file| stick(&[("KC4.UPD", file)]).to_vec());
-    let block = (0..).find(|number| both[0].block(*number).unwrap()[..2] == [0xd8, 0x6b]).unwrap();
+    let block = (0..)
+        .find(|number| both[0].block(*number).unwrap()[..2] == [0xd8, 0x6b])
+        .unwrap();
     (1..=4).map(move |turns_at| {
         let [first, then] = both.clone();
-        Fickle { first, then, block, reads: AtomicU32::new(0), turns_at, dies }
+        Fickle {
+            first,
+            then,
+            block,
+            reads: AtomicU32::new(0),
+            turns_at,
+            dies,
+        }
     })
 }
 
@@ -212,7 +306,13 @@ fn fickle(first: &[u8], then: &[u8], dies: bool) -> impl Iterator<Item = Fickle>
 #[test]
 fn a_stick_that_turns_into_another_genuine_one() {
     let bench = Bench::new();
-    let (picked, other) = (newer(), Update { sequence: 3, ..Update::new(&[2, 5], 0x25) });
+    let (picked, other) = (
+        newer(),
+        Update {
+            sequence: 3,
+            ..Update::new(&[2, 5], 0x25)
+        },
+    );
     let (file, swapped) = (picked.file(), other.file());
     let mut endings = Vec::new();
     for stick in fickle(&file, &swapped, false) {
@@ -220,7 +320,9 @@ fn a_stick_that_turns_into_another_genuine_one() {
         let seen = bench.insert(Stick::new(stick), Owner::wants(&manifest(&file)));
         endings.push((turns_at, seen.power_up.ending, seen.changes > 0, seen.reasons));
     }
-    let started = Ending::Started { address: bench.blueprint.slot.base };
+    let started = Ending::Started {
+        address: bench.blueprint.slot.base,
+    };
     // From the first read on: the other one is offered, and not the one that the owner wants. From the second: the header that
     // is read after the choice is not the one that was offered. From the third: the payload fails its digest. From the fourth:
     // flash fails its digest, and the unit waits for a good stick.
@@ -255,7 +357,11 @@ fn a_stick_that_is_pulled() {
             4 => assert_eq!(seen.power_up.ending, Ending::Waiting(Reason::StickUnreadable)),
             _ => {
                 assert!(seen.runs_installed, "{turns_at}");
-                assert_eq!((seen.changes, &seen.reasons[..]), (0, &[Reason::StickUnreadable][..]), "{turns_at}");
+                assert_eq!(
+                    (seen.changes, &seen.reasons[..]),
+                    (0, &[Reason::StickUnreadable][..]),
+                    "{turns_at}"
+                );
             }
         }
     }
@@ -276,10 +382,18 @@ fn an_owner_who_declines_keeps_what_there_is() {
 fn a_crowded_stick_still_offers_what_is_good() {
     let bench = Bench::new();
     let good = newer().file();
-    let board_d = Update { class: BOARD_D, ..newer() }.file();
+    let board_d = Update {
+        class: BOARD_D,
+        ..newer()
+    }
+    .file();
     let companion = [0x00, 0x05, 0x16, 0x07, 0, 2, 0, 0];
     let refused: Vec<(String, &[u8])> = (0..9).map(|n| (format!("BAD{n}.UPD"), &b"nonsense"[..])).collect();
-    let mut files = vec![("_KC4.UPD", &companion[..]), ("NOTES.TXT", b"hello"), ("KC4D.UPD", &board_d)];
+    let mut files = vec![
+        ("_KC4.UPD", &companion[..]),
+        ("NOTES.TXT", b"hello"),
+        ("KC4D.UPD", &board_d),
+    ];
     files.extend(refused.iter().map(|(name, file)| (name.as_str(), *file)));
     files.push(("KC4C.UPD", &good));
     let seen = bench.insert(insert(stick(&files)), Owner::wants(&manifest(&good)));

@@ -14,7 +14,10 @@ fn no_single_cut_costs_a_unit_its_firmware() {
     for flashes in [Flashes::Pages, Flashes::Mixed] {
         let blueprint = blueprint(flashes);
         let old = Update::new(&[1, 8], 0x18);
-        let new = Update { sequence: 2, ..Update::new(&[2, 0], 0x20) };
+        let new = Update {
+            sequence: 2,
+            ..Update::new(&[2, 0], 0x20)
+        };
         let file = new.file();
         let mut world = unit_with(&blueprint, &old);
         world.stick = Some(insert(stick(&[("KC4.UPD", &file)])));
@@ -27,8 +30,17 @@ fn no_single_cut_costs_a_unit_its_firmware() {
             releases: &releases,
         };
         let swept = sweep(&scene);
-        assert!(swept.violations.is_empty(), "{flashes:?}: {:?}", &swept.violations[..swept.violations.len().min(3)]);
-        assert!(swept.cuts > 60 && swept.waited > 20, "{flashes:?}: {} cuts, {} waited", swept.cuts, swept.waited);
+        assert!(
+            swept.violations.is_empty(),
+            "{flashes:?}: {:?}",
+            &swept.violations[..swept.violations.len().min(3)]
+        );
+        assert!(
+            swept.cuts > 60 && swept.waited > 20,
+            "{flashes:?}: {} cuts, {} waited",
+            swept.cuts,
+            swept.waited
+        );
     }
 }
 
@@ -42,22 +54,42 @@ fn the_sweep_objects_when_something_unknown_runs() {
     world.stick = Some(insert(stick(&[("KC4.UPD", &file)])));
     let releases = [new.release()];
     let owner = Owner::wants(&manifest(&file));
-    let swept = sweep(&Scene { blueprint: &blueprint, world, owner, target: new.release(), releases: &releases });
-    assert!(swept.violations.iter().any(|violation| violation.claim == Claim::Authentic && !violation.with_stick));
+    let swept = sweep(&Scene {
+        blueprint: &blueprint,
+        world,
+        owner,
+        target: new.release(),
+        releases: &releases,
+    });
+    assert!(
+        swept
+            .violations
+            .iter()
+            .any(|violation| violation.claim == Claim::Authentic && !violation.with_stick)
+    );
 }
 
 #[test]
 fn an_install_moves_the_floor_and_keeps_the_settings() {
     let blueprint = blueprint(Flashes::Pages);
-    let old = Update { sequence: 4, ..Update::new(&[1, 8], 0x18) };
+    let old = Update {
+        sequence: 4,
+        ..Update::new(&[1, 8], 0x18)
+    };
     let mut world = unit_with(&blueprint, &old);
     assert_eq!(floor(&blueprint, &world), 4);
     for (sequence, version) in [(4, [2, 0]), (9, [2, 1]), (9, [1, 9])] {
-        let update = Update { sequence, ..Update::new(&version, sequence as u8 + version[1] as u8) };
+        let update = Update {
+            sequence,
+            ..Update::new(&version, sequence as u8 + version[1] as u8)
+        };
         let file = update.file();
         world.stick = Some(insert(stick(&[("NEXT.UPD", &file)])));
         let seen = power_up(&blueprint, &mut world, Owner::wants(&manifest(&file)), |_, _| {});
-        assert_eq!(running(&blueprint, &world, seen.ending, &[update.release()]), Some(update.release()));
+        assert_eq!(
+            running(&blueprint, &world, seen.ending, &[update.release()]),
+            Some(update.release())
+        );
         assert_eq!(floor(&blueprint, &world), sequence);
     }
     assert_eq!(world.settings.bytes(), SETTINGS);
@@ -75,7 +107,12 @@ fn a_new_unit_waits_says_so_and_takes_the_first_stick() {
     let declined = power_up(&blueprint, &mut world, Owner::Declines, |_, _| {});
     assert_eq!(declined.ending, Ending::Waiting(installer::Reason::Declined));
     let taken = power_up(&blueprint, &mut world, Owner::wants(&manifest(&file)), |_, _| {});
-    assert_eq!(taken.ending, Ending::Started { address: blueprint.slot.base });
+    assert_eq!(
+        taken.ending,
+        Ending::Started {
+            address: blueprint.slot.base
+        }
+    );
 }
 
 /// The stick that brought the update stays in the unit: it must not ask, nor install, again and again.
@@ -86,7 +123,12 @@ fn a_forgotten_stick_does_no_harm() {
     let mut world = unit_with(&blueprint, &update);
     let mut changes = 0;
     let seen = power_up(&blueprint, &mut world, Owner::Declines, |_, _| changes += 1);
-    assert_eq!(seen.ending, Ending::Started { address: blueprint.slot.base });
+    assert_eq!(
+        seen.ending,
+        Ending::Started {
+            address: blueprint.slot.base
+        }
+    );
     assert!(seen.asked.is_none());
     assert_eq!(changes, 0);
 }

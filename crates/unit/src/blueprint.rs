@@ -70,7 +70,8 @@ impl Blueprint {
     pub fn check(&self) -> Result<(), BlueprintError> {
         self.config().check()?;
         let Region { base, size } = self.installer;
-        let shared = self.installer.overlaps(self.slot) || self.floors.iter().any(|floor| floor.overlaps(self.installer));
+        let shared =
+            self.installer.overlaps(self.slot) || self.floors.iter().any(|floor| floor.overlaps(self.installer));
         let sector = self.layout.geometry().sector_at(base);
         if shared || sector.is_none() || size == 0 {
             return Err(BlueprintError::Installer { base, size });
@@ -86,10 +87,21 @@ impl Blueprint {
         self.check()?;
         let mut flash = Flash::erased(self.layout.clone(), key);
         // The installer's own code is not simulated; a pattern stands for it, so that any change of it shows.
-        let pattern = (0..self.installer.size).map(|offset| (offset.wrapping_mul(0x9e37_79b9) >> 24) as u8).collect();
+        let pattern = (0..self.installer.size)
+            .map(|offset| (offset.wrapping_mul(0x9e37_79b9) >> 24) as u8)
+            .collect();
         let Region { base, size } = self.installer;
-        let fill = Change::Program { address: base, data: pattern };
-        flash.apply(&fill).map_err(|_: FlashFault| BlueprintError::Installer { base, size })?;
-        Ok(World { flash, settings: Settings::new(settings), stick: None })
+        let fill = Change::Program {
+            address: base,
+            data: pattern,
+        };
+        flash
+            .apply(&fill)
+            .map_err(|_: FlashFault| BlueprintError::Installer { base, size })?;
+        Ok(World {
+            flash,
+            settings: Settings::new(settings),
+            stick: None,
+        })
     }
 }

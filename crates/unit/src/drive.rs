@@ -67,7 +67,10 @@ impl Answer {
 /// Carries out what only looks, and hands back what changes, asks or ends. `work` counts what a real unit would do.
 pub fn take(request: &Request<'_>, world: &World, work: &mut Work) -> Act {
     Act::Look(match *request {
-        Request::FindStick => world.stick.as_ref().map_or(Answer::NoStick, |stick| Answer::Stick(stick.blocks())),
+        Request::FindStick => world
+            .stick
+            .as_ref()
+            .map_or(Answer::NoStick, |stick| Answer::Stick(stick.blocks())),
         Request::ReadStick { block } => {
             work.stick_blocks += 1;
             let read = world.stick.as_ref().and_then(|stick| stick.block(block));
@@ -86,13 +89,21 @@ pub fn take(request: &Request<'_>, world: &World, work: &mut Work) -> Act {
             world.flash.is_blank(address, len).map_or(Answer::Failed, Answer::Blank)
         }
         Request::Erase { address } => {
-            let size = world.flash.layout().geometry().sector_at(address).map_or(0, |sector| sector.size);
+            let size = world
+                .flash
+                .layout()
+                .geometry()
+                .sector_at(address)
+                .map_or(0, |sector| sector.size);
             *work.erases.entry(size).or_default() += 1;
             return Act::Change(Change::Erase { address });
         }
         Request::Program { address, data } => {
             work.granules += data.len() as u64 / u64::from(world.flash.layout().geometry().granule.max(1));
-            return Act::Change(Change::Program { address, data: data.to_vec() });
+            return Act::Change(Change::Program {
+                address,
+                data: data.to_vec(),
+            });
         }
         Request::Ask { listing } => return Act::Ask(Box::new(*listing)),
         Request::Tell { reason, .. } => return Act::Tell(reason),
@@ -121,8 +132,19 @@ mod tests {
     use std::sync::Arc;
 
     fn world() -> World {
-        let layout = Layout::new(0, vec![SectorRun { count: 4, size: 1024 }], 4, 0xff, false, SecondProgram::Never);
-        World { flash: Flash::erased(Arc::new(layout), SumKey::fixed()), settings: Settings::new(vec![]), stick: None }
+        let layout = Layout::new(
+            0,
+            vec![SectorRun { count: 4, size: 1024 }],
+            4,
+            0xff,
+            false,
+            SecondProgram::Never,
+        );
+        World {
+            flash: Flash::erased(Arc::new(layout), SumKey::fixed()),
+            settings: Settings::new(vec![]),
+            stick: None,
+        }
     }
 
     #[test]
@@ -130,12 +152,21 @@ mod tests {
         let mut world = world();
         let mut work = Work::default();
         assert_eq!(take(&Request::FindStick, &world, &mut work), Act::Look(Answer::NoStick));
-        assert_eq!(take(&Request::ReadStick { block: 0 }, &world, &mut work), Act::Look(Answer::Failed));
-        world.flash.apply(&Change::Program { address: 0, data: b"abcd".to_vec() }).unwrap();
+        assert_eq!(
+            take(&Request::ReadStick { block: 0 }, &world, &mut work),
+            Act::Look(Answer::Failed)
+        );
+        world
+            .flash
+            .apply(&Change::Program {
+                address: 0,
+                data: b"abcd".to_vec(),
+            })
+            .unwrap();
         // FIPS 180-4 example: SHA-256 of "abc".
         let abc = [
-            0xba, 0x78, 0x16, 0xbf, 0x8f, 0x01, 0xcf, 0xea, 0x41, 0x41, 0x40, 0xde, 0x5d, 0xae, 0x22, 0x23, 0xb0, 0x03, 0x61,
-            0xa3, 0x96, 0x17, 0x7a, 0x9c, 0xb4, 0x10, 0xff, 0x61, 0xf2, 0x00, 0x15, 0xad,
+            0xba, 0x78, 0x16, 0xbf, 0x8f, 0x01, 0xcf, 0xea, 0x41, 0x41, 0x40, 0xde, 0x5d, 0xae, 0x22, 0x23, 0xb0, 0x03,
+            0x61, 0xa3, 0x96, 0x17, 0x7a, 0x9c, 0xb4, 0x10, 0xff, 0x61, 0xf2, 0x00, 0x15, 0xad,
         ];
         let request = Request::DigestFlash { address: 0, len: 3 };
         assert_eq!(take(&request, &world, &mut work), Act::Look(Answer::Digest(abc)));
@@ -148,7 +179,14 @@ mod tests {
         let mut work = Work::default();
         let erase = take(&Request::Erase { address: 1024 }, &world, &mut work);
         assert_eq!(erase, Act::Change(Change::Erase { address: 1024 }));
-        take(&Request::Program { address: 0, data: &[0; 16] }, &world, &mut work);
+        take(
+            &Request::Program {
+                address: 0,
+                data: &[0; 16],
+            },
+            &world,
+            &mut work,
+        );
         assert_eq!((work.erases[&1024], work.granules), (1, 4));
         assert!(world.flash.is_blank(0, 4096).unwrap());
     }

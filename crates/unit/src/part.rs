@@ -196,14 +196,24 @@ pub fn parts() -> &'static [Part] {
 pub fn part(id: &str) -> Result<&'static Part, UnknownPart> {
     parts().iter().find(|part| part.id == id).ok_or_else(|| UnknownPart {
         id: id.to_owned(),
-        known: parts().iter().map(|part| part.id.as_str()).collect::<Vec<_>>().join(", "),
+        known: parts()
+            .iter()
+            .map(|part| part.id.as_str())
+            .collect::<Vec<_>>()
+            .join(", "),
     })
 }
 
 impl Part {
     /// The sectors, as the installer wants them.
     pub fn runs(&self) -> Vec<SectorRun> {
-        self.sectors.iter().map(|run| SectorRun { count: run.count, size: run.size }).collect()
+        self.sectors
+            .iter()
+            .map(|run| SectorRun {
+                count: run.count,
+                size: run.size,
+            })
+            .collect()
     }
 
     /// What a byte reads after an erase; FFh where the table does not say, as is usual for NOR flash.
@@ -222,7 +232,11 @@ impl Part {
         let Some(run) = self.sectors.iter().find(|run| run.size == size) else {
             return (0.0, 0.0);
         };
-        let typical = run.erase_typ_us.or(run.erase_max_us).or(run.erase_min_us).unwrap_or(0.0);
+        let typical = run
+            .erase_typ_us
+            .or(run.erase_max_us)
+            .or(run.erase_min_us)
+            .unwrap_or(0.0);
         (typical, run.erase_max_us.unwrap_or(typical))
     }
 
@@ -231,7 +245,11 @@ impl Part {
     /// The product of count and published time; the longest time is never taken below a published total, in proportion,
     /// because some data sheets publish totals that are longer than the product (STM32G071: DS12232 Table 44).
     pub fn program_us(&self, granules: u64) -> (f64, f64) {
-        let typical = self.program_typ_us.or(self.program_max_us).or(self.program_min_us).unwrap_or(0.0);
+        let typical = self
+            .program_typ_us
+            .or(self.program_max_us)
+            .or(self.program_min_us)
+            .unwrap_or(0.0);
         let longest = self.program_max_us.unwrap_or(typical);
         let granule = f64::from(self.program_granule_bytes);
         let commands = match self.program_page_bytes {
@@ -259,14 +277,21 @@ mod tests {
             assert!(seen.insert(&part.id), "{} stands twice", part.id);
             assert!(!part.source.is_empty(), "{} has no source", part.id);
             if part.is_program_flash() {
-                let bytes: u64 = part.runs().iter().map(|run| u64::from(run.size) * u64::from(run.count)).sum();
+                let bytes: u64 = part
+                    .runs()
+                    .iter()
+                    .map(|run| u64::from(run.size) * u64::from(run.count))
+                    .sum();
                 assert_eq!(bytes, u64::from(part.size_bytes), "{}: sectors do not add up", part.id);
                 assert!(part.program_granule_bytes.is_power_of_two(), "{}", part.id);
             }
         }
         assert!(part("stm32f405-512k").is_ok());
         let missing = part("stm32f999").unwrap_err().to_string();
-        assert!(missing.starts_with("no part is called `stm32f999`; the parts table knows stm32f405-1m, "), "{missing}");
+        assert!(
+            missing.starts_with("no part is called `stm32f999`; the parts table knows stm32f405-1m, "),
+            "{missing}"
+        );
     }
 
     /// Published totals against our products: DS12288 Table 47 (G474, 256 KiB bank: 2.68 / 2.73 s), DS10969 Table 53 (L475,
@@ -293,7 +318,10 @@ mod tests {
     fn mixed_sectors_add_up() {
         let part = part("stm32f405-1m").unwrap();
         let sectors = [16 << 10, 16 << 10, 16 << 10, 16 << 10, 64 << 10, 128 << 10];
-        let (typical, longest) = sectors.iter().map(|size| part.erase_us(*size)).fold((0.0, 0.0), |sum, t| (sum.0 + t.0, sum.1 + t.1));
+        let (typical, longest) = sectors
+            .iter()
+            .map(|size| part.erase_us(*size))
+            .fold((0.0, 0.0), |sum, t| (sum.0 + t.0, sum.1 + t.1));
         assert_eq!((typical, longest), (2_550_000.0, 5_100_000.0));
         assert_eq!(part.program_us(65_536), (1_048_576.0, 6_553_600.0));
     }

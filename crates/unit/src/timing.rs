@@ -78,7 +78,10 @@ impl std::ops::Add for Span {
     type Output = Self;
 
     fn add(self, other: Self) -> Self {
-        Self { typical_s: self.typical_s + other.typical_s, longest_s: self.longest_s + other.longest_s }
+        Self {
+            typical_s: self.typical_s + other.typical_s,
+            longest_s: self.longest_s + other.longest_s,
+        }
     }
 }
 
@@ -102,7 +105,10 @@ impl Estimate {
         let erase = work.erases.iter().fold(Span::default(), |sum, (size, count)| {
             let (typical, longest) = part.erase_us(*size);
             let count = *count as f64;
-            sum + Span { typical_s: count * typical / 1e6, longest_s: count * longest / 1e6 }
+            sum + Span {
+                typical_s: count * typical / 1e6,
+                longest_s: count * longest / 1e6,
+            }
         });
         let bytes = work.granules * u64::from(part.program_granule_bytes);
         let (typical, longest) = part.program_us(bytes / u64::from(part.program_granule_bytes.max(1)));
@@ -115,8 +121,14 @@ impl Estimate {
                 longest_s: rates.ready_s_longest + blocks / rates.blocks_per_s_slowest,
             },
             erase,
-            program: Span { typical_s: typical / 1e6, longest_s: longest / 1e6 },
-            compute: Span { typical_s: compute, longest_s: compute },
+            program: Span {
+                typical_s: typical / 1e6,
+                longest_s: longest / 1e6,
+            },
+            compute: Span {
+                typical_s: compute,
+                longest_s: compute,
+            },
         }
     }
 
@@ -135,7 +147,11 @@ mod tests {
     /// and 2.73 s (DS12288 Table 47).
     #[test]
     fn phases_follow_the_data_sheet() {
-        let work = Work { erases: [(2048, 128)].into(), granules: 32_768, ..Work::default() };
+        let work = Work {
+            erases: [(2048, 128)].into(),
+            granules: 32_768,
+            ..Work::default()
+        };
         let estimate = Estimate::of(&work, part("stm32g474-512k").unwrap(), &Rates::portable(170e6));
         assert!((estimate.erase.typical_s - 2.8186).abs() < 1e-3, "{estimate:?}");
         assert!((estimate.erase.longest_s - 3.1322).abs() < 1e-3, "{estimate:?}");
@@ -146,7 +162,10 @@ mod tests {
     /// 256 KiB of SHA-256 at 242 cycles a byte and 72 MHz: 0.88 s.
     #[test]
     fn computing_follows_the_clock() {
-        let work = Work { flash_bytes_digested: 256 << 10, ..Work::default() };
+        let work = Work {
+            flash_bytes_digested: 256 << 10,
+            ..Work::default()
+        };
         let estimate = Estimate::of(&work, part("stm32f103-512k").unwrap(), &Rates::portable(72e6));
         assert!((estimate.compute.typical_s - 0.881).abs() < 1e-3, "{estimate:?}");
     }

@@ -36,7 +36,9 @@ impl Clear {
                 context.buffer.clear();
                 // Not a whole granule of the erased value: the opposite of it, which every part may program once.
                 context.buffer.append(&[!config.flash.erased]);
-                context.buffer.pad(config.flash.whole_granules(place.void.size), !config.flash.erased);
+                context
+                    .buffer
+                    .pad(config.flash.whole_granules(place.void.size), !config.flash.erased);
                 context.buffer.offer(config.flash.granule);
                 return Turn::Wish(Wish::Program(place.void.base));
             }
@@ -69,7 +71,11 @@ impl Clear {
 
     /// Sectors erased so far and in all, for a progress display.
     pub(crate) fn progress(&self, config: &crate::Config<'_>) -> (u32, u32) {
-        let total = config.flash.sectors().filter(|sector| config.slot.overlaps(*sector)).count() as u32;
+        let total = config
+            .flash
+            .sectors()
+            .filter(|sector| config.slot.overlaps(*sector))
+            .count() as u32;
         let done = match self.act {
             Act::Void | Act::EraseDescriptor => 0,
             Act::Erase(address) => {

@@ -26,7 +26,10 @@ impl Commit {
             version: manifest.version,
             image_digest: manifest.image_digest,
         };
-        Self { descriptor, act: Act::Program }
+        Self {
+            descriptor,
+            act: Act::Program,
+        }
     }
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
@@ -43,7 +46,10 @@ impl Commit {
             (Act::Program, Some(Reply::Done)) => {
                 context.buffer.clear();
                 self.act = Act::ReadBack;
-                Turn::Wish(Wish::ReadFlash { address: record.base, len: DESCRIPTOR_LEN as u32 })
+                Turn::Wish(Wish::ReadFlash {
+                    address: record.base,
+                    len: DESCRIPTOR_LEN as u32,
+                })
             }
             (Act::ReadBack, Some(Reply::Flash(bytes))) if Descriptor::decode(bytes) == Some(self.descriptor) => {
                 Turn::Go(Stage::Inspect(Inspect::after_install()))

@@ -40,7 +40,13 @@ pub(super) enum Examined {
 impl Examine {
     pub(super) fn open(volume: &Volume, file: Entry, named: bool) -> Self {
         let stream = FileStream::open(volume, &file);
-        Self { file, named, fresh: true, stream, header: HeaderReader::new(file.size) }
+        Self {
+            file,
+            named,
+            fresh: true,
+            stream,
+            header: HeaderReader::new(file.size),
+        }
     }
 
     pub(super) const fn file(&self) -> Entry {
@@ -78,11 +84,15 @@ impl Examine {
     }
 
     fn judge(&self, context: &Context<'_>) -> Examined {
-        let opened = self.header.verify(context.config.anchors).map_err(Reason::from).and_then(|manifest| {
-            is_ours(context.config, context.knowledge, &manifest)?;
-            let key = self.header.content_key(context.config.key)?;
-            Ok((manifest, key))
-        });
+        let opened = self
+            .header
+            .verify(context.config.anchors)
+            .map_err(Reason::from)
+            .and_then(|manifest| {
+                is_ours(context.config, context.knowledge, &manifest)?;
+                let key = self.header.content_key(context.config.key)?;
+                Ok((manifest, key))
+            });
         match opened {
             Ok((manifest, key)) => Examined::Fit(manifest, key),
             Err(reason) => Examined::Unfit(reason),
@@ -97,7 +107,11 @@ fn is_ours(config: &Config<'_>, knowledge: &Knowledge, manifest: &Manifest) -> R
     }
     if manifest.class != config.class {
         let sibling = config.siblings.contains(&manifest.class);
-        return Err(if sibling { Reason::OtherBoard } else { Reason::OtherProduct });
+        return Err(if sibling {
+            Reason::OtherBoard
+        } else {
+            Reason::OtherProduct
+        });
     }
     if manifest.sequence < knowledge.floors.floor() {
         return Err(Reason::BelowFloor);
@@ -118,14 +132,23 @@ pub(crate) struct Confirm {
 
 impl Confirm {
     pub(crate) fn new(volume: Volume, file: Entry, offer: &Offer) -> Self {
-        Self { volume, chosen: offer.manifest, examine: Examine::open(&volume, file, true) }
+        Self {
+            volume,
+            chosen: offer.manifest,
+            examine: Examine::open(&volume, file, true),
+        }
     }
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         match self.examine.step(context, &self.volume, reply) {
             Examined::Wish(wish) => Turn::Wish(wish),
             Examined::Fit(manifest, key) if manifest.digest == self.chosen => {
-                let plan = Plan { volume: self.volume, file: self.examine.file(), manifest, key };
+                let plan = Plan {
+                    volume: self.volume,
+                    file: self.examine.file(),
+                    manifest,
+                    key,
+                };
                 Turn::Go(Stage::DryPass(DryPass::new(plan)))
             }
             Examined::Unfit(Reason::StickUnreadable) => Turn::Go(context.without_update(Reason::StickUnreadable)),

@@ -24,13 +24,19 @@ enum Reading {
 impl Inspect {
     /// At power-up: look at the stick afterwards.
     pub(crate) const fn at_power_up() -> Self {
-        Self { reading: Reading::Record, next: Next::LookAtStick }
+        Self {
+            reading: Reading::Record,
+            next: Next::LookAtStick,
+        }
     }
 
     /// After an install: start what was installed. It is inspected as if the unit had just been powered, so that there
     /// is one way only to the start of an image.
     pub(crate) const fn after_install() -> Self {
-        Self { reading: Reading::Record, next: Next::StartAtOnce }
+        Self {
+            reading: Reading::Record,
+            next: Next::StartAtOnce,
+        }
     }
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
@@ -48,12 +54,24 @@ impl Inspect {
     fn wish(&self, context: &Context<'_>) -> Wish {
         let config = context.config;
         match self.reading {
-            Reading::Record => Wish::ReadFlash { address: config.place().record.base, len: DESCRIPTOR_LEN as u32 },
-            Reading::VoidMark(_) => Wish::ReadFlash { address: config.place().void.base, len: VOID_MARK_LEN as u32 },
-            Reading::Image(descriptor) => Wish::DigestFlash { address: config.slot.base, len: descriptor.image_size },
+            Reading::Record => Wish::ReadFlash {
+                address: config.place().record.base,
+                len: DESCRIPTOR_LEN as u32,
+            },
+            Reading::VoidMark(_) => Wish::ReadFlash {
+                address: config.place().void.base,
+                len: VOID_MARK_LEN as u32,
+            },
+            Reading::Image(descriptor) => Wish::DigestFlash {
+                address: config.slot.base,
+                len: descriptor.image_size,
+            },
             Reading::Floor(index) => {
                 let address = config.floors.get(index).map_or(0, |floor| floor.base);
-                Wish::ReadFlash { address, len: FLOOR_LEN as u32 }
+                Wish::ReadFlash {
+                    address,
+                    len: FLOOR_LEN as u32,
+                }
             }
         }
     }
@@ -70,7 +88,8 @@ impl Inspect {
                 None => Reading::Floor(0),
             },
             Reading::VoidMark(descriptor) => {
-                let standing = bytes.len() == VOID_MARK_LEN && bytes.iter().all(|byte| *byte == context.config.flash.erased);
+                let standing =
+                    bytes.len() == VOID_MARK_LEN && bytes.iter().all(|byte| *byte == context.config.flash.erased);
                 context.knowledge.stands = standing;
                 if standing && descriptor.image_size <= context.config.usable() {
                     Reading::Image(descriptor)
@@ -102,7 +121,9 @@ impl Inspect {
     /// The floor is raised here, before the image that asks for it is ever started, and never without such an image.
     fn leave(&self, context: &Context<'_>) -> Stage {
         match context.knowledge.installed {
-            Some(image) if context.knowledge.floors.next(image.sequence, None).is_some() => Stage::Raise(Raise::to(image.sequence, self.next)),
+            Some(image) if context.knowledge.floors.next(image.sequence, None).is_some() => {
+                Stage::Raise(Raise::to(image.sequence, self.next))
+            }
             _ => self.next.stage(context),
         }
     }

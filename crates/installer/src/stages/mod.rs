@@ -87,9 +87,18 @@ pub(crate) struct Plan {
 pub(crate) enum Wish {
     FindStick,
     ReadStick(u64),
-    ReadFlash { address: u32, len: u32 },
-    DigestFlash { address: u32, len: u32 },
-    CheckBlank { address: u32, len: u32 },
+    ReadFlash {
+        address: u32,
+        len: u32,
+    },
+    DigestFlash {
+        address: u32,
+        len: u32,
+    },
+    CheckBlank {
+        address: u32,
+        len: u32,
+    },
     Erase(u32),
     /// Program what the buffer offers.
     Program(u32),
@@ -100,6 +109,7 @@ pub(crate) enum Wish {
 }
 
 /// What a stage does next.
+#[allow(clippy::large_enum_variant)] // a stage is moved to its place at once
 pub(crate) enum Turn {
     /// Ask the driver.
     Wish(Wish),

@@ -82,7 +82,12 @@ pub(crate) struct DryPass {
 impl DryPass {
     pub(crate) fn new(plan: Plan) -> Self {
         let payload = Payload::of(&plan);
-        Self { plan, payload, ciphertext: Sha256::new(), plaintext: Sha256::new() }
+        Self {
+            plan,
+            payload,
+            ciphertext: Sha256::new(),
+            plaintext: Sha256::new(),
+        }
     }
 
     pub(crate) const fn progress(&self) -> (u32, u32) {

@@ -27,7 +27,12 @@ enum Act {
 
 impl Raise {
     pub(super) const fn to(issue: u64, next: Next) -> Self {
-        Self { issue, finished: None, act: Act::Plan, next }
+        Self {
+            issue,
+            finished: None,
+            act: Act::Plan,
+            next,
+        }
     }
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
@@ -42,7 +47,10 @@ impl Raise {
                 context.buffer.clear();
                 self.act = Act::ReadBack(write);
                 let address = sector(context, write.sector).base;
-                return Turn::Wish(Wish::ReadFlash { address, len: FLOOR_LEN as u32 });
+                return Turn::Wish(Wish::ReadFlash {
+                    address,
+                    len: FLOOR_LEN as u32,
+                });
             }
             (Act::ReadBack(write), Some(Reply::Flash(bytes))) if Floor::decode(bytes) == Some(write.record) => {
                 self.finished = Some(write.sector);

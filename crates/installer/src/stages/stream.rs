@@ -30,7 +30,10 @@ pub(super) enum Pulled<'b> {
 
 impl FileStream {
     pub(super) fn open(volume: &Volume, file: &Entry) -> Self {
-        Self { reader: volume.file(file), awaited: Awaited::Nothing }
+        Self {
+            reader: volume.file(file),
+            awaited: Awaited::Nothing,
+        }
     }
 
     /// Goes on: with the reply to the last [`Pulled::Read`], or with none at the start and after [`Pulled::Data`].

@@ -66,7 +66,12 @@ enum Act {
 
 impl Survey {
     fn of(volume: Volume) -> Self {
-        Self { volume, root: volume.root(), strangers: 0, act: Act::Directory }
+        Self {
+            volume,
+            root: volume.root(),
+            strangers: 0,
+            act: Act::Directory,
+        }
     }
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {

@@ -19,14 +19,20 @@ enum Act {
 
 impl Verify {
     pub(crate) const fn new(manifest: Manifest) -> Self {
-        Self { manifest, act: Act::Digest }
+        Self {
+            manifest,
+            act: Act::Digest,
+        }
     }
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         let config = context.config;
         let image = self.manifest.image_size;
         match (self.act, reply) {
-            (Act::Digest, None) => Turn::Wish(Wish::DigestFlash { address: config.slot.base, len: image }),
+            (Act::Digest, None) => Turn::Wish(Wish::DigestFlash {
+                address: config.slot.base,
+                len: image,
+            }),
             (Act::Digest, Some(Reply::Digest(digest))) if digest == self.manifest.image_digest => {
                 self.act = Act::Tail;
                 let programmed = config.flash.whole_granules(image);

@@ -27,7 +27,12 @@ enum Act {
 impl Write {
     pub(crate) fn new(plan: Plan) -> Self {
         let payload = Payload::of(&plan);
-        Self { plan, payload, written: 0, act: Act::Read }
+        Self {
+            plan,
+            payload,
+            written: 0,
+            act: Act::Read,
+        }
     }
 
     pub(crate) const fn progress(&self) -> (u32, u32) {

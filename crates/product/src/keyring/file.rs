@@ -38,42 +38,32 @@ impl KeyringFile {
     ///
     /// # Errors
     /// There is such a file already, the secret cannot be had, or the system refuses. No file is left then.
-    pub fn create(
-        path: &Path,
-        new: &NewKeyring,
-        unlock: &mut Unlock,
-    ) -> Result<Self, KeyringError> {
+    pub fn create(path: &Path, new: &NewKeyring, unlock: &mut Unlock) -> Result<Self, KeyringError> {
         if path.symlink_metadata().is_ok() {
             return Err(KeyringError::Exists(path.to_owned()));
         }
         let secret = unlock.fetch(Purpose::Create)?;
         let mut keyring = Keyring::generate(&new.first_generation, new.date)?;
         if let Secret::Identities(identities) = &secret {
-            keyring.recipients = identities
-                .iter()
-                .map(age::x25519::Identity::to_public)
-                .collect();
+            keyring.recipients = identities.iter().map(age::x25519::Identity::to_public).collect();
         }
         for text in &new.also_for {
-            let recipient = text
-                .parse()
-                .map_err(|_| KeyringError::NotARecipient(text.clone()))?;
+            let recipient = text.parse().map_err(|_| KeyringError::NotARecipient(text.clone()))?;
             if !keyring.recipients.contains(&recipient) {
                 keyring.recipients.push(recipient);
             }
         }
         if matches!(secret, Secret::Passphrase(_)) && !keyring.recipients.is_empty() {
             return Err(KeyringError::Seal(
-                "an age file has either a passphrase or recipients. Use an identity instead of the passphrase".to_owned(),
+                "an age file has either a passphrase or recipients. Use an identity instead of the passphrase"
+                    .to_owned(),
             ));
         }
         let seal_for = seal_for(&secret, &keyring, new.scrypt_work);
         let on_disk = sealed_and_tried(path, &keyring, &secret, &seal_for)?;
-        write_new(path, &on_disk, Access::Private).map_err(|refused| {
-            match refused.error.kind() {
-                io::ErrorKind::AlreadyExists => KeyringError::Exists(path.to_owned()),
-                _ => refused.into(),
-            }
+        write_new(path, &on_disk, Access::Private).map_err(|refused| match refused.error.kind() {
+            io::ErrorKind::AlreadyExists => KeyringError::Exists(path.to_owned()),
+            _ => refused.into(),
         })?;
         Ok(Self {
             path: path.to_owned(),
@@ -96,9 +86,7 @@ impl KeyringFile {
             // Whoever opens it must still be able to after the next change, also if the file was sealed anew by hand.
             Secret::Identities(identities) => {
                 let missing = identities.iter().map(age::x25519::Identity::to_public);
-                let missing: Vec<_> = missing
-                    .filter(|own| !keyring.recipients.contains(own))
-                    .collect();
+                let missing: Vec<_> = missing.filter(|own| !keyring.recipients.contains(own)).collect();
                 if missing.len() == identities.len() {
                     keyring.recipients.extend(missing);
                 }
@@ -141,10 +129,7 @@ impl KeyringFile {
         self.change(|keyring| keyring.retire_generation(id))
     }
 
-    fn change(
-        &mut self,
-        change: impl FnOnce(&mut Keyring) -> Result<(), KeyringError>,
-    ) -> Result<(), KeyringError> {
+    fn change(&mut self, change: impl FnOnce(&mut Keyring) -> Result<(), KeyringError>) -> Result<(), KeyringError> {
         let mut changed = self.keyring.clone();
         change(&mut changed)?;
         let sealed = sealed_and_tried(&self.path, &changed, &self.secret, &self.seal)?;
@@ -205,12 +190,7 @@ fn seal_for(secret: &Secret, keyring: &Keyring, work: Option<u8>) -> Seal {
 }
 
 /// The sealed bytes, opened once more: a keyring that does not open must never take the place of one that does.
-fn sealed_and_tried(
-    path: &Path,
-    keyring: &Keyring,
-    secret: &Secret,
-    how: &Seal,
-) -> Result<Vec<u8>, KeyringError> {
+fn sealed_and_tried(path: &Path, keyring: &Keyring, secret: &Secret, how: &Seal) -> Result<Vec<u8>, KeyringError> {
     let sealed = seal(plain::write(keyring)?.as_bytes(), how)?;
     match plain::read(&open(&sealed, secret)?) {
         Ok(again) if again.holds_the_same_as(keyring) => Ok(sealed),

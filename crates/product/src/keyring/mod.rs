@@ -113,14 +113,10 @@ pub enum KeyringError {
     )]
     WrongSecret,
     /// It was sealed with a passphrase.
-    #[error(
-        "this keyring is sealed with a passphrase, and an identity was given. Give the passphrase"
-    )]
+    #[error("this keyring is sealed with a passphrase, and an identity was given. Give the passphrase")]
     NeedsPassphrase,
     /// It was sealed for identities.
-    #[error(
-        "this keyring is sealed for age identities, and a passphrase was given. Name an identity file"
-    )]
+    #[error("this keyring is sealed for age identities, and a passphrase was given. Name an identity file")]
     NeedsIdentity,
     /// It takes more work to open than is accepted.
     #[error(
@@ -136,9 +132,7 @@ pub enum KeyringError {
     #[error("the keyring file is damaged: {0}. Take the back-up")]
     DamagedFile(String),
     /// The content is not what this program writes.
-    #[error(
-        "the keyring opens, but line {line} of its content is not as it should be ({what}). Take the back-up"
-    )]
+    #[error("the keyring opens, but line {line} of its content is not as it should be ({what}). Take the back-up")]
     DamagedContent {
         /// Line of the decrypted text, counted from 1.
         line: usize,
@@ -158,9 +152,7 @@ pub enum KeyringError {
     #[error("{0:?} cannot name a generation: use 1 to 8 letters a-z, digits or hyphens")]
     BadGenerationId(String),
     /// The generation is there already.
-    #[error(
-        "the generation {0} is there already. Choose another name: a key that units have is never replaced"
-    )]
+    #[error("the generation {0} is there already. Choose another name: a key that units have is never replaced")]
     GenerationExists(String),
     /// There is no such generation.
     #[error("the keyring has no generation {id}; it has {known}")]
@@ -171,14 +163,10 @@ pub enum KeyringError {
         known: String,
     },
     /// The generation is to be served and is retired.
-    #[error(
-        "the generation {0} is retired, and the product file still serves it. Take it out of `serve`"
-    )]
+    #[error("the generation {0} is retired, and the product file still serves it. Take it out of `serve`")]
     Retired(String),
     /// The last serving generation would be retired.
-    #[error(
-        "{0} is the only generation still served: without it no unit could be updated. Add the next one first"
-    )]
+    #[error("{0} is the only generation still served: without it no unit could be updated. Add the next one first")]
     LastServing(String),
     /// The file has changed since it was opened.
     #[error("{} has changed since it was opened. Open it again, so that nobody's change is lost", .0.display())]
@@ -206,11 +194,7 @@ impl Keyring {
         if !crate::is_generation_id(id) {
             return Err(KeyringError::BadGenerationId(id.to_owned()));
         }
-        if self
-            .generations
-            .iter()
-            .any(|generation| generation.id == id)
-        {
+        if self.generations.iter().any(|generation| generation.id == id) {
             return Err(KeyringError::GenerationExists(id.to_owned()));
         }
         let key = random_key()?;
@@ -225,16 +209,11 @@ impl Keyring {
 
     fn retire_generation(&mut self, id: &str) -> Result<(), KeyringError> {
         self.entry(id)?;
-        let serving =
-            |entry: &&UnitKeyEntry| entry.state == GenerationState::Serving && entry.id != id;
+        let serving = |entry: &&UnitKeyEntry| entry.state == GenerationState::Serving && entry.id != id;
         if !self.generations.iter().any(|entry| serving(&entry)) {
             return Err(KeyringError::LastServing(id.to_owned()));
         }
-        for generation in self
-            .generations
-            .iter_mut()
-            .filter(|generation| generation.id == id)
-        {
+        for generation in self.generations.iter_mut().filter(|generation| generation.id == id) {
             generation.state = GenerationState::Retired;
         }
         Ok(())
@@ -286,10 +265,7 @@ impl Keyring {
     /// # Errors
     /// None is known; the encoder has the right to fail.
     pub fn public_key_pem(&self) -> Result<String, KeyringError> {
-        let pem = self
-            .signing
-            .verifying_key()
-            .to_public_key_pem(LineEnding::LF);
+        let pem = self.signing.verifying_key().to_public_key_pem(LineEnding::LF);
         pem.map_err(|error| KeyringError::Seal(error.to_string()))
     }
 
@@ -311,10 +287,7 @@ impl Keyring {
     ///
     /// # Errors
     /// One of them is not there, or retired.
-    pub fn serving_keys(
-        &self,
-        ids: &[String],
-    ) -> Result<Vec<(String, UnitKeyBytes)>, KeyringError> {
+    pub fn serving_keys(&self, ids: &[String]) -> Result<Vec<(String, UnitKeyBytes)>, KeyringError> {
         let serving = ids.iter().map(|id| match self.entry(id)? {
             UnitKeyEntry {
                 state: GenerationState::Retired,
@@ -343,7 +316,6 @@ impl fmt::Debug for Keyring {
 
 fn random_key() -> Result<UnitKeyBytes, KeyringError> {
     let mut key = Zeroizing::new([0; 32]);
-    getrandom::fill(key.as_mut_slice())
-        .map_err(|error| KeyringError::NoRandomness(error.to_string()))?;
+    getrandom::fill(key.as_mut_slice()).map_err(|error| KeyringError::NoRandomness(error.to_string()))?;
     Ok(key)
 }

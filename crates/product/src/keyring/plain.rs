@@ -73,8 +73,7 @@ pub(crate) fn read(bytes: &[u8]) -> Result<Keyring, KeyringError> {
     };
     let text = std::str::from_utf8(bytes).map_err(|_| damaged(1, "the text"))?;
     let notes = Notes::of_secret(text);
-    let keyring =
-        parse(&notes).and_then(|root| read_root(&Section::root(&notes, &root, ROOT_KEYS)));
+    let keyring = parse(&notes).and_then(|root| read_root(&Section::root(&notes, &root, ROOT_KEYS)));
     notes
         .finish_secret(keyring)
         .map_err(|(line, what)| damaged(line, &what))
@@ -82,12 +81,8 @@ pub(crate) fn read(bytes: &[u8]) -> Result<Keyring, KeyringError> {
 
 fn read_root(root: &Section<'_, '_>) -> Option<Keyring> {
     root.value("format").and_then(|entry| format(&entry))?;
-    let recipients: Vec<Option<age::x25519::Recipient>> = root
-        .value("recipients")?
-        .list()?
-        .iter()
-        .map(recipient)
-        .collect();
+    let recipients: Vec<Option<age::x25519::Recipient>> =
+        root.value("recipients")?.list()?.iter().map(recipient).collect();
     let signing = root.table("signing", "[signing]", SIGNING_KEYS)?;
     signing.value("algorithm")?.word(&[(ALGORITHM, ())])?;
     let signing_created = signing.value("created")?.date()?;
@@ -142,12 +137,8 @@ mod tests {
 
     fn sample() -> Keyring {
         let mut keyring = Keyring::generate("g1", Date::new(2026, 1, 5).unwrap()).unwrap();
-        keyring
-            .add_generation("g2", Date::new(2026, 1, 6).unwrap())
-            .unwrap();
-        keyring
-            .recipients
-            .push(age::x25519::Identity::generate().to_public());
+        keyring.add_generation("g2", Date::new(2026, 1, 6).unwrap()).unwrap();
+        keyring.recipients.push(age::x25519::Identity::generate().to_public());
         keyring
     }
 
@@ -158,9 +149,7 @@ mod tests {
             keyring
                 .add_generation(&format!("g-{number:06}"), Date::new(2026, 1, 6).unwrap())
                 .unwrap();
-            keyring
-                .recipients
-                .push(age::x25519::Identity::generate().to_public());
+            keyring.recipients.push(age::x25519::Identity::generate().to_public());
         }
         assert!(write(&keyring).unwrap().len() <= room_for(&keyring));
         assert!(

@@ -35,11 +35,9 @@ pub(crate) fn seal(content: &[u8], seal: &Seal) -> Result<Vec<u8>, KeyringError>
             }
             age::Encryptor::with_recipients(std::iter::once(&recipient as &dyn age::Recipient))
         }
-        Seal::Recipients(recipients) => age::Encryptor::with_recipients(
-            recipients
-                .iter()
-                .map(|recipient| recipient as &dyn age::Recipient),
-        ),
+        Seal::Recipients(recipients) => {
+            age::Encryptor::with_recipients(recipients.iter().map(|recipient| recipient as &dyn age::Recipient))
+        }
     };
     let encryptor = encryptor.map_err(|error| KeyringError::Seal(error.to_string()))?;
     let written = ArmoredWriter::wrap_output(Vec::new(), Format::AsciiArmor).and_then(|armored| {
@@ -59,20 +57,15 @@ pub(crate) fn open(sealed: &[u8], secret: &Secret) -> Result<Zeroizing<Vec<u8>>,
             identity.set_max_work_factor(MOST_WORK);
             decryptor.decrypt(std::iter::once(&identity as &dyn age::Identity))
         }
-        (Secret::Identities(identities), false) => decryptor.decrypt(
-            identities
-                .iter()
-                .map(|identity| identity as &dyn age::Identity),
-        ),
+        (Secret::Identities(identities), false) => {
+            decryptor.decrypt(identities.iter().map(|identity| identity as &dyn age::Identity))
+        }
         (Secret::Passphrase(_), false) => return Err(KeyringError::NeedsIdentity),
         (Secret::Identities(_), true) => return Err(KeyringError::NeedsPassphrase),
     }
     .map_err(why_not)?;
     let mut content = Zeroizing::new(Vec::with_capacity(room_for(sealed.len())));
-    let read = reader
-        .by_ref()
-        .take(LARGEST_KEYRING as u64)
-        .read_to_end(&mut content);
+    let read = reader.by_ref().take(LARGEST_KEYRING as u64).read_to_end(&mut content);
     read.map_err(|error| why_not(error.into()))?;
     Ok(content)
 }
@@ -85,17 +78,13 @@ fn room_for(sealed: usize) -> usize {
 fn why_not(error: age::DecryptError) -> KeyringError {
     use age::DecryptError as E;
     match error {
-        E::NoMatchingKeys | E::KeyDecryptionFailed | E::DecryptionFailed => {
-            KeyringError::WrongSecret
-        }
+        E::NoMatchingKeys | E::KeyDecryptionFailed | E::DecryptionFailed => KeyringError::WrongSecret,
         E::ExcessiveWork { required, .. } => KeyringError::TooMuchWork {
             required,
             most: MOST_WORK,
         },
         E::InvalidMac => KeyringError::DamagedFile("its header was changed".to_owned()),
-        E::InvalidHeader | E::UnknownFormat => {
-            KeyringError::DamagedFile("it is not an age file".to_owned())
-        }
+        E::InvalidHeader | E::UnknownFormat => KeyringError::DamagedFile("it is not an age file".to_owned()),
         other => KeyringError::DamagedFile(other.to_string()),
     }
 }

@@ -115,19 +115,12 @@ impl Unlock {
             }
             Self::Fd(number) => {
                 let text = read_secret(Path::new(&format!("/dev/fd/{number}")))?;
-                secret_text(
-                    text.lines().next().unwrap_or_default(),
-                    &format!("descriptor {number}"),
-                )?
+                secret_text(text.lines().next().unwrap_or_default(), &format!("descriptor {number}"))?
             }
             Self::Env(name) => {
-                let text =
-                    std::env::var(&*name).map_err(|_| UnlockError::NoVariable(name.clone()))?;
+                let text = std::env::var(&*name).map_err(|_| UnlockError::NoVariable(name.clone()))?;
                 let text = Zeroizing::new(text);
-                secret_text(
-                    text.trim_end_matches(['\r', '\n']),
-                    &format!("the variable {name}"),
-                )?
+                secret_text(text.trim_end_matches(['\r', '\n']), &format!("the variable {name}"))?
             }
             Self::IdentityFile(path) => {
                 let text = read_secret(path)?;
@@ -195,9 +188,6 @@ fn read_secret(path: &Path) -> Result<Zeroizing<String>, UnlockError> {
     }
     match std::str::from_utf8(&bytes) {
         Ok(text) => Ok(Zeroizing::new(text.to_owned())),
-        Err(_) => Err(unreadable(io::Error::new(
-            io::ErrorKind::InvalidData,
-            "it is not text",
-        ))),
+        Err(_) => Err(unreadable(io::Error::new(io::ErrorKind::InvalidData, "it is not text"))),
     }
 }

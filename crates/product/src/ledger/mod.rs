@@ -88,9 +88,7 @@ pub enum LedgerError {
     #[error(transparent)]
     Record(#[from] RecordError),
     /// The update file handed over is not the one that the record describes.
-    #[error(
-        "the update file {file} handed to the ledger is not the one that its record describes: {what}"
-    )]
+    #[error("the update file {file} handed to the ledger is not the one that its record describes: {what}")]
     NotTheFile {
         /// The file's name.
         file: String,
@@ -175,10 +173,7 @@ impl Ledger {
         };
         for path in folders_in(folder)? {
             let record = read_record(&path.join(RECORD_FILE))?;
-            ledger.take(Release {
-                record,
-                folder: path,
-            })?;
+            ledger.take(Release { record, folder: path })?;
         }
         ledger.sort();
         ledger.check_folder_names()?;
@@ -248,10 +243,7 @@ impl Ledger {
 
     /// The highest issue number ever used; `None` in an empty ledger.
     pub fn highest_issue(&self) -> Option<u64> {
-        self.releases
-            .iter()
-            .map(|release| release.record.issue)
-            .max()
+        self.releases.iter().map(|release| release.record.issue).max()
     }
 
     /// Adds a release and its update files. `files` gives each file's name and content, as the record lists them.
@@ -259,11 +251,7 @@ impl Ledger {
     /// # Errors
     /// The record or a file is not sound, another release of that version and issue is there, or the system refuses.
     /// The ledger is then unchanged.
-    pub fn append(
-        &mut self,
-        record: &Record,
-        files: &[(&str, &[u8])],
-    ) -> Result<Appended, LedgerError> {
+    pub fn append(&mut self, record: &Record, files: &[(&str, &[u8])]) -> Result<Appended, LedgerError> {
         let text = record.to_text()?;
         let record = record.sorted();
         check_handed_over(&record, files)?;
@@ -294,25 +282,14 @@ impl Ledger {
                 Err(_) => Err(refused.into()),
             };
         }
-        self.releases.push(Release {
-            record,
-            folder: path,
-        });
+        self.releases.push(Release { record, folder: path });
         self.sort();
         Ok(Appended::Added)
     }
 
     fn folder_of_first(&self, version: &str) -> Option<&Path> {
-        let named = |release: &&Release| {
-            release
-                .folder
-                .file_name()
-                .is_some_and(|name| name == version)
-        };
-        self.releases
-            .iter()
-            .find(named)
-            .map(|release| release.folder.as_path())
+        let named = |release: &&Release| release.folder.file_name().is_some_and(|name| name == version);
+        self.releases.iter().find(named).map(|release| release.folder.as_path())
     }
 
     /// Compares the archive with the records, file by file, and the records with the product's scheme.
@@ -323,17 +300,9 @@ impl Ledger {
         let mut differences = Vec::new();
         for release in &self.releases {
             let Release { record, folder } = release;
-            differences.extend(
-                record
-                    .boards
-                    .iter()
-                    .filter_map(|board| read_file(folder, board).err()),
-            );
+            differences.extend(record.boards.iter().filter_map(|board| read_file(folder, board).err()));
             for path in files_in(folder)? {
-                let name = path
-                    .file_name()
-                    .and_then(|name| name.to_str())
-                    .unwrap_or_default();
+                let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
                 if name != RECORD_FILE && !record.boards.iter().any(|board| board.file == name) {
                     differences.push(Difference::Surplus(path));
                 }
@@ -344,10 +313,7 @@ impl Ledger {
                     folder: folder.clone(),
                     version: record.version.clone(),
                     recorded: record.numbers.to_string(),
-                    by_scheme: by_scheme.map_or_else(
-                        |error| format!("none ({error})"),
-                        |it| it.numbers().to_string(),
-                    ),
+                    by_scheme: by_scheme.map_or_else(|error| format!("none ({error})"), |it| it.numbers().to_string()),
                 });
             }
         }
@@ -376,11 +342,8 @@ fn issue_folder(version: &str, issue: u64) -> String {
 
 fn read_record(path: &Path) -> Result<Record, LedgerError> {
     let bytes = read_bounded(path, LONGEST)?;
-    let text = String::from_utf8(bytes).map_err(|_| LedgerError::NotText {
-        path: path.to_owned(),
-    })?;
-    Record::from_text(&path.to_string_lossy(), &text)
-        .map_err(|error| LedgerError::Document(Box::new(error)))
+    let text = String::from_utf8(bytes).map_err(|_| LedgerError::NotText { path: path.to_owned() })?;
+    Record::from_text(&path.to_string_lossy(), &text).map_err(|error| LedgerError::Document(Box::new(error)))
 }
 
 fn read_file(folder: &Path, board: &BoardRecord) -> Result<Vec<u8>, Difference> {
@@ -424,10 +387,7 @@ fn check_handed_over(record: &Record, files: &[(&str, &[u8])]) -> Result<(), Led
     for board in &record.boards {
         let mut matching = files.iter().filter(|(name, _)| *name == board.file);
         let (Some((_, content)), None) = (matching.next(), matching.next()) else {
-            return Err(not_the_file(
-                &board.file,
-                "it must be handed over exactly once",
-            ));
+            return Err(not_the_file(&board.file, "it must be handed over exactly once"));
         };
         if content.len() as u64 != board.file_size {
             return Err(not_the_file(&board.file, "the size differs"));
@@ -470,10 +430,7 @@ fn differing_parts(one: &Record, other: &Record) -> Vec<String> {
     note(one.notes != other.notes, "the notes");
     for board in &one.boards {
         match other.board(&board.revision) {
-            None => note(
-                true,
-                &format!("board {} (only in the new one)", board.revision),
-            ),
+            None => note(true, &format!("board {} (only in the new one)", board.revision)),
             Some(same) => note(board != same, &format!("board {}", board.revision)),
         }
     }
@@ -487,17 +444,11 @@ fn differing_parts(one: &Record, other: &Record) -> Vec<String> {
 }
 
 fn folders_in(folder: &Path) -> Result<Vec<PathBuf>, FileError> {
-    Ok(entries_of(folder)?
-        .into_iter()
-        .filter(|path| path.is_dir())
-        .collect())
+    Ok(entries_of(folder)?.into_iter().filter(|path| path.is_dir()).collect())
 }
 
 fn files_in(folder: &Path) -> Result<Vec<PathBuf>, FileError> {
-    Ok(entries_of(folder)?
-        .into_iter()
-        .filter(|path| !path.is_dir())
-        .collect())
+    Ok(entries_of(folder)?.into_iter().filter(|path| !path.is_dir()).collect())
 }
 
 /// What a folder holds, sorted, without names that begin with a point.

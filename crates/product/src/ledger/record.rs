@@ -151,9 +151,7 @@ impl Record {
         let text = sorted.render();
         match Self::from_text("the new record", &text) {
             Ok(again) if again == sorted => Ok(text),
-            Ok(_) => Err(RecordError::Unreadable(
-                "a value changes on the way".to_owned(),
-            )),
+            Ok(_) => Err(RecordError::Unreadable("a value changes on the way".to_owned())),
             Err(error) => Err(RecordError::Unreadable(error.to_string())),
         }
     }
@@ -175,9 +173,7 @@ impl Record {
 
     pub(crate) fn sorted(&self) -> Self {
         let mut sorted = self.clone();
-        sorted
-            .boards
-            .sort_by(|one, other| one.revision.cmp(&other.revision));
+        sorted.boards.sort_by(|one, other| one.revision.cmp(&other.revision));
         for board in &mut sorted.boards {
             board.generations.sort();
         }
@@ -221,8 +217,7 @@ impl Record {
     }
 
     fn render(&self) -> String {
-        let mut out =
-            String::from("# A release, as it went out. Written by packstaff; do not change it.\n");
+        let mut out = String::from("# A release, as it went out. Written by packstaff; do not change it.\n");
         // Writing to a String cannot fail.
         let mut line = |key: &str, value: String| {
             let _ = writeln!(out, "{key} = {value}");
@@ -246,10 +241,7 @@ impl Record {
             line("file_sha256", quoted(&hex::encode(board.file_sha256)));
             line("image_size", board.image_size.to_string());
             line("image_sha256", quoted(&hex::encode(board.image_sha256)));
-            line(
-                "manifest_sha256",
-                quoted(&hex::encode(board.manifest_sha256)),
-            );
+            line("manifest_sha256", quoted(&hex::encode(board.manifest_sha256)));
             line("signer", quoted(&board.signer));
             line("generations", list(board.generations.iter(), "", ""));
         }
@@ -259,9 +251,7 @@ impl Record {
 
 /// A list on one line, or with each member on its own line so that a change of one shows as a change of one.
 fn list<'t>(members: impl Iterator<Item = &'t String>, before: &str, end: &str) -> String {
-    let members: Vec<String> = members
-        .map(|member| format!("{before}{}", quoted(member)))
-        .collect();
+    let members: Vec<String> = members.map(|member| format!("{before}{}", quoted(member))).collect();
     if members.is_empty() {
         return "[]".to_owned();
     }
@@ -289,10 +279,7 @@ fn quoted(text: &str) -> String {
 /// Whether a text can name an update file on every stick, unit and file system.
 pub(crate) fn is_file_name(name: &str) -> bool {
     let fits = |byte: u8| byte.is_ascii_alphanumeric() || matches!(byte, b'.' | b'-' | b'_');
-    (1..=64).contains(&name.len())
-        && !name.starts_with('.')
-        && name.bytes().all(fits)
-        && name != RECORD_FILE
+    (1..=64).contains(&name.len()) && !name.starts_with('.') && name.bytes().all(fits) && name != RECORD_FILE
 }
 
 /// Name of a record's file inside its folder.
@@ -303,10 +290,7 @@ fn read(root: &Section<'_, '_>) -> Option<Record> {
     let version = root.value("version").and_then(|entry| entry.text());
     let numbers = root.value("numbers").and_then(|entry| {
         let members = entry.list()?;
-        let values: Vec<_> = members
-            .iter()
-            .map(|member| member.integer_u32(0..=u32::MAX))
-            .collect();
+        let values: Vec<_> = members.iter().map(|member| member.integer_u32(0..=u32::MAX)).collect();
         let values: Vec<u32> = values.into_iter().collect::<Option<_>>()?;
         match Numbers::new(&values) {
             Some(numbers) => Some(numbers),
@@ -320,9 +304,7 @@ fn read(root: &Section<'_, '_>) -> Option<Record> {
         .value("issue")
         .and_then(|entry| entry.integer(1..=u64::from(u32::MAX)));
     let date = root.value("date").and_then(|entry| entry.date());
-    let kind = root
-        .value("kind")
-        .and_then(|entry| entry.word(ReleaseKind::WORDS));
+    let kind = root.value("kind").and_then(|entry| entry.word(ReleaseKind::WORDS));
     let notes = root.value("notes").and_then(|entry| {
         let lines: Vec<_> = entry
             .list()?
@@ -361,10 +343,7 @@ fn read_board(section: &Section<'_, '_>) -> Option<BoardRecord> {
     let revision = section.value("revision").and_then(|entry| entry.text());
     let class = section.value("class").and_then(|entry| {
         let text = entry.raw_text()?;
-        match Uuid::try_parse(text)
-            .ok()
-            .filter(|uuid| uuid.to_string() == text)
-        {
+        match Uuid::try_parse(text).ok().filter(|uuid| uuid.to_string() == text) {
             Some(uuid) => Some(uuid),
             None => entry.refuse("a UUID", "Take the record from your version control again."),
         }

@@ -1,9 +1,5 @@
 //! What the tests of this crate share.
-#![allow(
-    dead_code,
-    unreachable_pub,
-    reason = "each test file uses its own part"
-)]
+#![allow(dead_code, unreachable_pub, reason = "each test file uses its own part")]
 
 use product::{FlashPart, PartBook};
 use std::ffi::OsStr;
@@ -12,14 +8,11 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
 pub fn demo(path: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("../../demo/kc4")
-        .join(path)
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/kc4").join(path)
 }
 
 pub fn demo_text() -> String {
-    std::fs::read_to_string(demo("product.toml"))
-        .expect("the demo's product file is part of the project")
+    std::fs::read_to_string(demo("product.toml")).expect("the demo's product file is part of the project")
 }
 
 /// Runs a general-purpose tool of Debian, and fails with the package's name if it is not there.
@@ -40,12 +33,7 @@ pub fn tool<S: AsRef<OsStr>>(name: &str, package: &str, arguments: &[S], input: 
 }
 
 /// The same, for a tool that must succeed; gives its standard output.
-pub fn tool_output<S: AsRef<OsStr>>(
-    name: &str,
-    package: &str,
-    arguments: &[S],
-    input: &[u8],
-) -> Vec<u8> {
+pub fn tool_output<S: AsRef<OsStr>>(name: &str, package: &str, arguments: &[S], input: &[u8]) -> Vec<u8> {
     let output = tool(name, package, arguments, input);
     assert!(
         output.status.success(),

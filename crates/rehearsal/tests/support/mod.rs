@@ -1,5 +1,5 @@
 //! A bench for tests: one maker, one board, and the means to make update files and sticks for it.
-#![allow(dead_code)] // each test file uses its own part of it
+#![allow(dead_code, unreachable_pub)] // each test file uses its own part of it
 
 use ed25519_dalek::{Signer, SigningKey};
 use envelope::encode::{Draft, encode, iv};
@@ -8,8 +8,8 @@ use installer::{Region, SectorRun};
 use rehearsal::claims::Release;
 use rehearsal::power_up::{Ending, Owner, power_up};
 use rehearsal::sticks::insert;
-use stick::{StickImage, StickSpec};
 use std::sync::Arc;
+use stick::{StickImage, StickSpec};
 use unit::blueprint::Blueprint;
 use unit::flash::{Layout, SumKey};
 use unit::part::SecondProgram;
@@ -22,15 +22,23 @@ pub const SETTINGS: &[u8] = b"settings and calibration of one unit";
 
 /// RFC 8032, 7.1, TEST 1: a key that everybody knows.
 pub fn signing_key() -> SigningKey {
-    SigningKey::from_bytes(&hex_literal::hex!("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60"))
+    SigningKey::from_bytes(&hex_literal::hex!(
+        "9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60"
+    ))
 }
 
 pub fn anchor() -> Anchor {
-    Anchor { kid: Kid::new(b"maker").unwrap(), key: signing_key().verifying_key().to_bytes() }
+    Anchor {
+        kid: Kid::new(b"maker").unwrap(),
+        key: signing_key().verifying_key().to_bytes(),
+    }
 }
 
 pub fn generation(name: &str, fill: u8) -> UnitKey {
-    UnitKey { kid: Kid::new(name.as_bytes()).unwrap(), key: [fill; 32] }
+    UnitKey {
+        kid: Kid::new(name.as_bytes()).unwrap(),
+        key: [fill; 32],
+    }
 }
 
 /// Which kind of flash a test unit has.
@@ -46,7 +54,12 @@ pub fn blueprint(flashes: Flashes) -> Blueprint {
     let run = |count, size| SectorRun { count, size };
     let (runs, granule, ecc, second) = match flashes {
         Flashes::Pages => (vec![run(10, 1024)], 8, true, SecondProgram::Zeros),
-        Flashes::Mixed => (vec![run(4, 1024), run(1, 2048), run(1, 4096)], 4, false, SecondProgram::Clears),
+        Flashes::Mixed => (
+            vec![run(4, 1024), run(1, 2048), run(1, 4096)],
+            4,
+            false,
+            SecondProgram::Clears,
+        ),
     };
     let region = |base, size| Region { base, size };
     Blueprint {
@@ -80,7 +93,9 @@ pub struct Update {
 
 impl Update {
     pub fn new(version: &[u32], fill: u8) -> Self {
-        let image = (0..1500_u32).map(|at| (at.wrapping_mul(31) >> 3) as u8 ^ fill).collect();
+        let image = (0..1500_u32)
+            .map(|at| (at.wrapping_mul(31) >> 3) as u8 ^ fill)
+            .collect();
         Self {
             version: version.to_vec(),
             sequence: 1,
@@ -108,7 +123,10 @@ impl Update {
     }
 
     pub fn release(&self) -> Release {
-        Release { image_size: self.image.len() as u32, image_digest: envelope::sha256(&self.image) }
+        Release {
+            image_size: self.image.len() as u32,
+            image_digest: envelope::sha256(&self.image),
+        }
     }
 }
 
@@ -119,9 +137,23 @@ pub fn manifest(file: &[u8]) -> Manifest {
 }
 
 pub fn stick(files: &[(&str, &[u8])]) -> StickImage {
-    let stamp = fat::Calendar { year: 2026, month: 11, day: 25, hour: 12, minute: 0, second: 0 };
-    let usual = StickSpec { kind: fat::Kind::Fat16, size: 16 << 20, cluster: None, ..StickSpec::usual(7, stamp) };
-    let spec = files.iter().fold(usual, |spec, (name, contents)| spec.with_file(*name, *contents));
+    let stamp = fat::Calendar {
+        year: 2026,
+        month: 11,
+        day: 25,
+        hour: 12,
+        minute: 0,
+        second: 0,
+    };
+    let usual = StickSpec {
+        kind: fat::Kind::Fat16,
+        size: 16 << 20,
+        cluster: None,
+        ..StickSpec::usual(7, stamp)
+    };
+    let spec = files
+        .iter()
+        .fold(usual, |spec, (name, contents)| spec.with_file(*name, *contents));
     stick::build(&spec).unwrap()
 }
 

@@ -12,7 +12,6 @@ mod torn;
 pub use sum::SumKey;
 pub use torn::{Doubt, EraseCut, Inside, Torn, outcomes};
 
-
 use crate::part::{Part, SecondProgram};
 use installer::{Geometry, Region, SectorRun};
 use std::sync::Arc;
@@ -35,7 +34,14 @@ pub struct Layout {
 impl Layout {
     /// The layout of a part.
     pub fn of(part: &Part) -> Self {
-        Self::new(part.base, part.runs(), part.program_granule_bytes, part.erased(), part.ecc, part.second_program)
+        Self::new(
+            part.base,
+            part.runs(),
+            part.program_granule_bytes,
+            part.erased(),
+            part.ecc,
+            part.second_program,
+        )
     }
 
     /// A layout of one's own, for small units.
@@ -47,8 +53,23 @@ impl Layout {
         ecc: bool,
         second_program: SecondProgram,
     ) -> Self {
-        let sectors = Geometry { base, runs: &runs, granule, erased }.sectors().collect();
-        Self { base, runs, sectors, granule, erased, ecc, second_program }
+        let sectors = Geometry {
+            base,
+            runs: &runs,
+            granule,
+            erased,
+        }
+        .sectors()
+        .collect();
+        Self {
+            base,
+            runs,
+            sectors,
+            granule,
+            erased,
+            ecc,
+            second_program,
+        }
     }
 
     /// The same with another granule: a driver may program in larger portions than the part asks for.
@@ -60,7 +81,12 @@ impl Layout {
 
     /// As the installer sees it.
     pub fn geometry(&self) -> Geometry<'_> {
-        Geometry { base: self.base, runs: &self.runs, granule: self.granule, erased: self.erased }
+        Geometry {
+            base: self.base,
+            runs: &self.runs,
+            granule: self.granule,
+            erased: self.erased,
+        }
     }
 
     /// All sectors, upward.
@@ -69,8 +95,13 @@ impl Layout {
     }
 
     fn sector_index(&self, address: u32) -> Option<usize> {
-        let index = self.sectors.partition_point(|sector| sector.end() <= u64::from(address));
-        self.sectors.get(index).filter(|sector| sector.contains(address)).map(|_| index)
+        let index = self
+            .sectors
+            .partition_point(|sector| sector.end() <= u64::from(address));
+        self.sectors
+            .get(index)
+            .filter(|sector| sector.contains(address))
+            .map(|_| index)
     }
 }
 
@@ -163,9 +194,19 @@ impl Flash {
         let sectors = layout
             .sectors
             .iter()
-            .map(|sector| Arc::new(Sector { pages: vec![page.clone(); (sector.size as usize).div_ceil(PAGE)], sum: 0 }))
+            .map(|sector| {
+                Arc::new(Sector {
+                    pages: vec![page.clone(); (sector.size as usize).div_ceil(PAGE)],
+                    sum: 0,
+                })
+            })
             .collect();
-        Self { layout, key, sectors: Arc::new(sectors), doubts: Arc::default() }
+        Self {
+            layout,
+            key,
+            sectors: Arc::new(sectors),
+            doubts: Arc::default(),
+        }
     }
 
     /// The fixed properties.
@@ -181,8 +222,13 @@ impl Flash {
     /// A keyed 128-bit sum of all contents and doubts: equal contents have equal sums; see [`SumKey`] for how likely
     /// different ones are to have equal sums.
     pub fn sum(&self) -> u128 {
-        let cells = self.sectors.iter().fold(0_u128, |sum, sector| sum.wrapping_add(sector.sum));
-        self.doubts.iter().fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
+        let cells = self
+            .sectors
+            .iter()
+            .fold(0_u128, |sum, sector| sum.wrapping_add(sector.sum));
+        self.doubts
+            .iter()
+            .fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
     }
 
     /// Reads `out.len()` bytes from `address`, as the cells stand.
@@ -191,13 +237,22 @@ impl Flash {
     /// [`FlashFault::OutOfRange`], or [`FlashFault::Unreadable`] where check bits do not fit.
     pub fn read(&self, address: u32, out: &mut [u8]) -> Result<(), FlashFault> {
         let region = self.inside(address, out.len() as u32)?;
-        if let Some(doubt) = self.doubts.iter().find(|doubt| doubt.unreadable && doubt.area.overlaps(region)) {
-            return Err(FlashFault::Unreadable { address: doubt.area.base.max(address) });
+        if let Some(doubt) = self
+            .doubts
+            .iter()
+            .find(|doubt| doubt.unreadable && doubt.area.overlaps(region))
+        {
+            return Err(FlashFault::Unreadable {
+                address: doubt.area.base.max(address),
+            });
         }
         let mut at = address;
         let mut out = out;
         while !out.is_empty() {
-            let (page, within) = self.page(at).ok_or(FlashFault::OutOfRange { address: at, len: out.len() as u32 })?;
+            let (page, within) = self.page(at).ok_or(FlashFault::OutOfRange {
+                address: at,
+                len: out.len() as u32,
+            })?;
             let taken = out.len().min(page.len() - within);
             let (now, rest) = out.split_at_mut(taken);
             now.copy_from_slice(&page[within..within + taken]);
@@ -224,12 +279,21 @@ impl Flash {
     /// As [`read`](Self::read).
     pub fn for_each_portion(&self, address: u32, len: u32, mut take: impl FnMut(&[u8])) -> Result<(), FlashFault> {
         let region = self.inside(address, len)?;
-        if let Some(doubt) = self.doubts.iter().find(|doubt| doubt.unreadable && doubt.area.overlaps(region)) {
-            return Err(FlashFault::Unreadable { address: doubt.area.base.max(address) });
+        if let Some(doubt) = self
+            .doubts
+            .iter()
+            .find(|doubt| doubt.unreadable && doubt.area.overlaps(region))
+        {
+            return Err(FlashFault::Unreadable {
+                address: doubt.area.base.max(address),
+            });
         }
         let (mut at, mut left) = (address, len as usize);
         while left > 0 {
-            let (page, within) = self.page(at).ok_or(FlashFault::OutOfRange { address: at, len: left as u32 })?;
+            let (page, within) = self.page(at).ok_or(FlashFault::OutOfRange {
+                address: at,
+                len: left as u32,
+            })?;
             let taken = left.min(page.len() - within);
             take(&page[within..within + taken]);
             left -= taken;
@@ -259,7 +323,10 @@ impl Flash {
     pub fn check(&self, change: &Change) -> Result<(), FlashFault> {
         match change {
             Change::Erase { address } => {
-                let sector = self.layout.sector_index(*address).and_then(|index| self.layout.sectors.get(index));
+                let sector = self
+                    .layout
+                    .sector_index(*address)
+                    .and_then(|index| self.layout.sectors.get(index));
                 sector
                     .filter(|sector| sector.base == *address)
                     .map(|_| ())
@@ -270,7 +337,11 @@ impl Flash {
                 let len = data.len() as u32;
                 self.inside(*address, len)?;
                 if !address.is_multiple_of(granule) || !len.is_multiple_of(granule) || len == 0 {
-                    return Err(FlashFault::NotWholeGranules { address: *address, len, granule });
+                    return Err(FlashFault::NotWholeGranules {
+                        address: *address,
+                        len,
+                        granule,
+                    });
                 }
                 for (index, wanted) in data.chunks_exact(granule as usize).enumerate() {
                     let at = address + index as u32 * granule;
@@ -284,9 +355,15 @@ impl Flash {
     }
 
     fn may_program(&self, address: u32, wanted: &[u8]) -> bool {
-        let region = Region { base: address, size: wanted.len() as u32 };
+        let region = Region {
+            base: address,
+            size: wanted.len() as u32,
+        };
         // What a cut has left in doubt was begun: it is programmed, whatever it reads as.
-        let doubtful = self.doubts.iter().any(|doubt| doubt.area.overlaps(region) && !doubt.fresh);
+        let doubtful = self
+            .doubts
+            .iter()
+            .any(|doubt| doubt.area.overlaps(region) && !doubt.fresh);
         let mut held = vec![0; wanted.len()];
         let readable = self.read(address, &mut held).is_ok();
         let blank = readable && !doubtful && held.iter().all(|byte| *byte == self.layout.erased);
@@ -325,7 +402,10 @@ impl Flash {
     }
 
     fn inside(&self, address: u32, len: u32) -> Result<Region, FlashFault> {
-        let region = Region { base: address, size: len };
+        let region = Region {
+            base: address,
+            size: len,
+        };
         let first = self.layout.sectors.first().map_or(0, |sector| u64::from(sector.base));
         let end = self.layout.sectors.last().map_or(0, |sector| sector.end());
         if u64::from(address) >= first && region.end() <= end {
@@ -346,11 +426,16 @@ impl Flash {
     }
 
     fn erase(&mut self, address: u32) {
-        let Some(index) = self.layout.sector_index(address) else { return };
+        let Some(index) = self.layout.sector_index(address) else {
+            return;
+        };
         let sector = self.layout.sectors[index];
         let pages = (sector.size as usize).div_ceil(PAGE);
         let blank = Arc::new([self.layout.erased; PAGE]);
-        Arc::make_mut(&mut self.sectors)[index] = Arc::new(Sector { pages: vec![blank; pages], sum: 0 });
+        Arc::make_mut(&mut self.sectors)[index] = Arc::new(Sector {
+            pages: vec![blank; pages],
+            sum: 0,
+        });
         self.forget_doubts(sector);
     }
 

@@ -16,17 +16,22 @@ pub struct SumKey {
     second: u64,
 }
 
-
 impl SumKey {
     /// A key from 16 bytes of randomness.
     pub fn new(seed: [u8; 16]) -> Self {
         let both = u128::from_le_bytes(seed);
-        Self { first: both as u64, second: (both >> 64) as u64 }
+        Self {
+            first: both as u64,
+            second: (both >> 64) as u64,
+        }
     }
 
     /// A key that is the same in every run, for tests and for what must be repeatable.
     pub const fn fixed() -> Self {
-        Self { first: 0x0706_0504_0302_0100, second: 0x0f0e_0d0c_0b0a_0908 }
+        Self {
+            first: 0x0706_0504_0302_0100,
+            second: 0x0f0e_0d0c_0b0a_0908,
+        }
     }
 
     /// A hash of anything hashable under this key.

@@ -3,11 +3,17 @@ use proptest::prelude::*;
 
 fn small(second_program: SecondProgram, ecc: bool) -> Flash {
     let runs = vec![SectorRun { count: 2, size: 256 }, SectorRun { count: 1, size: 1024 }];
-    Flash::erased(Arc::new(Layout::new(0x1000, runs, 8, 0xff, ecc, second_program)), SumKey::fixed())
+    Flash::erased(
+        Arc::new(Layout::new(0x1000, runs, 8, 0xff, ecc, second_program)),
+        SumKey::fixed(),
+    )
 }
 
 fn program(address: u32, data: &[u8]) -> Change {
-    Change::Program { address, data: data.to_vec() }
+    Change::Program {
+        address,
+        data: data.to_vec(),
+    }
 }
 
 #[test]
@@ -26,12 +32,28 @@ fn a_program_sticks_and_an_erase_takes_it_away() {
 #[test]
 fn the_part_refuses_what_it_cannot_do() {
     let mut flash = small(SecondProgram::Never, false);
-    let granules = FlashFault::NotWholeGranules { address: 0x1004, len: 8, granule: 8 };
+    let granules = FlashFault::NotWholeGranules {
+        address: 0x1004,
+        len: 8,
+        granule: 8,
+    };
     assert_eq!(flash.apply(&program(0x1004, &[0; 8])), Err(granules));
-    assert_eq!(flash.apply(&program(0x15f8, &[0; 16])), Err(FlashFault::OutOfRange { address: 0x15f8, len: 16 }));
-    assert_eq!(flash.apply(&Change::Erase { address: 0x1008 }), Err(FlashFault::NotASector { address: 0x1008 }));
+    assert_eq!(
+        flash.apply(&program(0x15f8, &[0; 16])),
+        Err(FlashFault::OutOfRange {
+            address: 0x15f8,
+            len: 16
+        })
+    );
+    assert_eq!(
+        flash.apply(&Change::Erase { address: 0x1008 }),
+        Err(FlashFault::NotASector { address: 0x1008 })
+    );
     flash.apply(&program(0x1000, &[0x0f; 8])).unwrap();
-    assert_eq!(flash.apply(&program(0x1000, &[0; 8])), Err(FlashFault::AlreadyProgrammed { address: 0x1000 }));
+    assert_eq!(
+        flash.apply(&program(0x1000, &[0; 8])),
+        Err(FlashFault::AlreadyProgrammed { address: 0x1000 })
+    );
 }
 
 /// RM0440 section 3.3.7: a double word may be programmed again to all zeros only; RM0090 section 3.5.4: bits may go from
@@ -57,20 +79,41 @@ fn torn_programs_leave_what_the_table_says() {
         flash
     };
     let read = |flash: &Flash| flash.bytes(0x1000, 24);
-    assert_eq!(read(&torn(Inside::Clean)).unwrap(), [[0; 8], [0xff; 8], [0xff; 8]].concat());
-    assert_eq!(read(&torn(Inside::Part)).unwrap(), [[0; 8], [0xaa; 8], [0xff; 8]].concat());
-    assert_eq!(read(&torn(Inside::Unreadable)), Err(FlashFault::Unreadable { address: 0x1008 }));
-    assert_eq!(read(&torn(Inside::Wavering)).unwrap(), [[0; 8], [0; 8], [0xff; 8]].concat());
-    assert_eq!(read(&torn(Inside::LeftOut)).unwrap(), [[0; 8], [0xff; 8], [0; 8]].concat());
+    assert_eq!(
+        read(&torn(Inside::Clean)).unwrap(),
+        [[0; 8], [0xff; 8], [0xff; 8]].concat()
+    );
+    assert_eq!(
+        read(&torn(Inside::Part)).unwrap(),
+        [[0; 8], [0xaa; 8], [0xff; 8]].concat()
+    );
+    assert_eq!(
+        read(&torn(Inside::Unreadable)),
+        Err(FlashFault::Unreadable { address: 0x1008 })
+    );
+    assert_eq!(
+        read(&torn(Inside::Wavering)).unwrap(),
+        [[0; 8], [0; 8], [0xff; 8]].concat()
+    );
+    assert_eq!(
+        read(&torn(Inside::LeftOut)).unwrap(),
+        [[0; 8], [0xff; 8], [0; 8]].concat()
+    );
 }
 
 #[test]
 fn a_granule_that_a_cut_has_hit_is_not_programmed_again() {
     for inside in [Inside::Part, Inside::Unreadable, Inside::Wavering] {
         let mut flash = small(SecondProgram::Never, true);
-        flash.tear(&program(0x1000, &[0; 8]), Torn::Program { whole: 0, inside }).unwrap();
+        flash
+            .tear(&program(0x1000, &[0; 8]), Torn::Program { whole: 0, inside })
+            .unwrap();
         let again = flash.apply(&program(0x1000, &[0x55; 8]));
-        assert_eq!(again, Err(FlashFault::AlreadyProgrammed { address: 0x1000 }), "{inside:?}");
+        assert_eq!(
+            again,
+            Err(FlashFault::AlreadyProgrammed { address: 0x1000 }),
+            "{inside:?}"
+        );
         flash.apply(&Change::Erase { address: 0x1000 }).unwrap();
         flash.apply(&program(0x1000, &[0x55; 8])).unwrap();
     }
@@ -81,7 +124,9 @@ fn torn_erases_leave_what_the_table_says() {
     let torn = |cut| {
         let mut flash = small(SecondProgram::Never, false);
         flash.apply(&program(0x1100, &[0x33; 256])).unwrap();
-        flash.tear(&Change::Erase { address: 0x1100 }, Torn::Erase(cut)).unwrap();
+        flash
+            .tear(&Change::Erase { address: 0x1100 }, Torn::Erase(cut))
+            .unwrap();
         (flash.bytes(0x1100, 256).unwrap(), flash.doubts().to_vec())
     };
     assert_eq!(torn(EraseCut::Cleared).0, [0; 256]);
@@ -90,7 +135,14 @@ fn torn_erases_leave_what_the_table_says() {
     assert_eq!(torn(EraseCut::Weak).0, [0xff; 256]);
     let (bits, doubts) = torn(EraseCut::Noise);
     assert!(bits.iter().any(|byte| *byte != 0xff) && bits.iter().any(|byte| *byte != 0x33));
-    assert!(doubts[0].wavering && doubts[0].area == Region { base: 0x1100, size: 256 });
+    assert!(
+        doubts[0].wavering
+            && doubts[0].area
+                == Region {
+                    base: 0x1100,
+                    size: 256
+                }
+    );
 }
 
 #[test]

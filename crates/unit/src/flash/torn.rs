@@ -143,7 +143,9 @@ pub fn outcomes<'a>(
 /// Leaves in `flash` what the cut leaves. The change was checked; a `torn` of the other kind changes nothing.
 pub(super) fn tear(flash: &mut Flash, change: &Change, torn: Torn) {
     match (change, torn) {
-        (Change::Program { address, data }, Torn::Program { whole, inside }) => tear_program(flash, *address, data, whole, inside),
+        (Change::Program { address, data }, Torn::Program { whole, inside }) => {
+            tear_program(flash, *address, data, whole, inside)
+        }
         (Change::Erase { address }, Torn::Erase(cut)) => tear_erase(flash, *address, cut),
         _ => {}
     }
@@ -154,23 +156,41 @@ fn tear_program(flash: &mut Flash, address: u32, data: &[u8], whole: u32, inside
     let done = (whole as usize * granule).min(data.len());
     let (before, rest) = data.split_at(done);
     flash.store(address, before);
-    let Some((hit, after)) = rest.split_at_checked(granule) else { return };
-    let area = Region { base: address + done as u32, size: granule as u32 };
-    let doubt = Doubt { area, unreadable: false, wavering: false, fresh: false };
+    let Some((hit, after)) = rest.split_at_checked(granule) else {
+        return;
+    };
+    let area = Region {
+        base: address + done as u32,
+        size: granule as u32,
+    };
+    let doubt = Doubt {
+        area,
+        unreadable: false,
+        wavering: false,
+        fresh: false,
+    };
     match inside {
         Inside::Clean => {}
         Inside::Part => {
-            let held = flash.bytes(area.base, area.size).unwrap_or_else(|_| vec![flash.layout.erased; granule]);
+            let held = flash
+                .bytes(area.base, area.size)
+                .unwrap_or_else(|_| vec![flash.layout.erased; granule]);
             flash.store(area.base, &part_of(&held, hit));
             flash.add_doubt(doubt);
         }
         Inside::Unreadable => {
             flash.store(area.base, hit);
-            flash.add_doubt(Doubt { unreadable: true, ..doubt });
+            flash.add_doubt(Doubt {
+                unreadable: true,
+                ..doubt
+            });
         }
         Inside::Wavering => {
             flash.store(area.base, hit);
-            flash.add_doubt(Doubt { wavering: true, ..doubt });
+            flash.add_doubt(Doubt {
+                wavering: true,
+                ..doubt
+            });
         }
         Inside::LeftOut => flash.store(area.base + area.size, after),
     }
@@ -196,12 +216,25 @@ fn part_of(held: &[u8], wanted: &[u8]) -> Vec<u8> {
 }
 
 fn tear_erase(flash: &mut Flash, address: u32, cut: EraseCut) {
-    let Some(sector) = flash.layout.sector_index(address).map(|index| flash.layout.sectors[index]) else { return };
+    let Some(sector) = flash
+        .layout
+        .sector_index(address)
+        .map(|index| flash.layout.sectors[index])
+    else {
+        return;
+    };
     let size = sector.size as usize;
     let erased = flash.layout.erased;
-    let doubt = Doubt { area: sector, unreadable: false, wavering: false, fresh: false };
+    let doubt = Doubt {
+        area: sector,
+        unreadable: false,
+        wavering: false,
+        fresh: false,
+    };
     // Cells that could not be read before an erase are worth nothing in the middle of it either.
-    let held = flash.bytes(sector.base, sector.size).unwrap_or_else(|_| vec![!erased; size]);
+    let held = flash
+        .bytes(sector.base, sector.size)
+        .unwrap_or_else(|_| vec![!erased; size]);
     let half = size / 2;
     match cut {
         EraseCut::Cleared => flash.store(address, &vec![!erased; size]),

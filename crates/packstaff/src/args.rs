@@ -1,0 +1,191 @@
+//! The command line.
+
+use clap::{Args as ClapArgs, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// The release bench for instruments and kits that owners update from an ordinary memory stick.
+#[derive(Parser)]
+#[command(version, about, arg_required_else_help = true)]
+#[command(
+    after_help = "Exit codes: 0 done and every check holds; 1 a check does not hold, nothing was released; 2 the work could not be done."
+)]
+pub(crate) struct Args {
+    #[command(subcommand)]
+    pub(crate) verb: Verb,
+}
+
+#[derive(Subcommand)]
+pub(crate) enum Verb {
+    /// From a compiler's output to an update file, a stick, a rehearsed install, an owner's sheet and a record; or a refusal
+    Release(Release),
+    /// Rehearse the installs of a recorded version: from every other version, on every board, with power cuts
+    Rehearse(Rehearse),
+    /// Make the stick image of a recorded version
+    Stick(Stick),
+    /// Say what a file is: an update file, a build, a stick image, a product file, a record, a keyring
+    Look(Look),
+    /// Make and keep the keys
+    Keys(Keys),
+}
+
+/// Where the secret of the keyring comes from. It is never taken from the command line itself
+#[derive(ClapArgs)]
+pub(crate) struct Secret {
+    /// An age identity file that opens the keyring
+    #[arg(long, value_name = "FILE", group = "secret")]
+    pub(crate) identity: Option<PathBuf>,
+    /// An open file descriptor that gives the passphrase
+    #[arg(long, value_name = "N", group = "secret")]
+    pub(crate) passphrase_fd: Option<u32>,
+    /// An environment variable that holds the passphrase
+    #[arg(long, value_name = "NAME", group = "secret")]
+    pub(crate) passphrase_env: Option<String>,
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Release {
+    /// The product folder: the one with product.toml in it
+    pub(crate) product: PathBuf,
+    /// Version to release, as product.toml lists it
+    #[arg(long)]
+    pub(crate) version: String,
+    /// A board's build, where it is not the one that product.toml names; once for each board
+    #[arg(long, value_name = "BOARD=FILE", value_parser = board_and_file)]
+    pub(crate) build: Vec<(String, PathBuf)>,
+    /// Do all the work, but record and write nothing
+    #[arg(long)]
+    pub(crate) dry_run: bool,
+    /// Folder for the release, instead of out/VERSION in the product folder
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) out: Option<PathBuf>,
+    /// Print the report as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+    #[command(flatten)]
+    pub(crate) secret: Secret,
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Rehearse {
+    /// The product folder
+    pub(crate) product: PathBuf,
+    /// Version to install and to go back from, as the ledger has it
+    #[arg(long)]
+    pub(crate) version: String,
+    /// Print the report as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+    #[command(flatten)]
+    pub(crate) secret: Secret,
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Stick {
+    /// The product folder
+    pub(crate) product: PathBuf,
+    /// Version to put on the stick, as the ledger has it
+    #[arg(long)]
+    pub(crate) version: String,
+    /// File for the image
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: PathBuf,
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Look {
+    /// Files to look at
+    #[arg(required = true)]
+    pub(crate) files: Vec<PathBuf>,
+    /// Print what is seen as JSON, one object a file
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Keys {
+    #[command(subcommand)]
+    pub(crate) act: KeysAct,
+}
+
+#[derive(Subcommand)]
+pub(crate) enum KeysAct {
+    /// Make the keyring of a product: a signing key and a first generation of unit keys
+    Create {
+        /// The product folder
+        product: PathBuf,
+        #[command(flatten)]
+        secret: Secret,
+    },
+    /// List the keys by their fingerprints; never a secret
+    List {
+        /// The product folder
+        product: PathBuf,
+        #[command(flatten)]
+        secret: Secret,
+    },
+    /// Add a generation of unit keys
+    Add {
+        /// The product folder
+        product: PathBuf,
+        /// Name of the generation, such as g3
+        generation: String,
+        #[command(flatten)]
+        secret: Secret,
+    },
+    /// Retire a generation: no new update file is made for its units
+    Retire {
+        /// The product folder
+        product: PathBuf,
+        /// Name of the generation
+        generation: String,
+        #[command(flatten)]
+        secret: Secret,
+    },
+    /// Write the public signing key, which units are built with, as PEM
+    Export {
+        /// The product folder
+        product: PathBuf,
+        /// File for it; standard output if it is left out
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+        #[command(flatten)]
+        secret: Secret,
+    },
+    /// Copy the keyring to another place, and see that the copy opens
+    BackUp {
+        /// The product folder
+        product: PathBuf,
+        /// File for the copy
+        #[arg(long, value_name = "FILE")]
+        to: PathBuf,
+        #[command(flatten)]
+        secret: Secret,
+    },
+}
+
+fn board_and_file(text: &str) -> Result<(String, PathBuf), String> {
+    match text.split_once('=') {
+        Some((board, file)) if !board.is_empty() && !file.is_empty() => Ok((board.to_owned(), PathBuf::from(file))),
+        _ => Err("write it as BOARD=FILE, such as C=target/kc4-c.elf".to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn builds_are_named_by_board() {
+        assert_eq!(
+            board_and_file("C=a=b.elf"),
+            Ok(("C".to_owned(), PathBuf::from("a=b.elf")))
+        );
+        assert!(board_and_file("a.elf").is_err());
+    }
+}

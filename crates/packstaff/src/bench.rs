@@ -1,0 +1,307 @@
+//! A product folder, open on the bench: what the maker declared, in the terms of the other crates.
+
+use envelope::{Anchor, Kid, UnitKey};
+use image::checks::{Core, Target};
+use installer::Region;
+use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
+use product::{Board, FlashPart, Keyring, KeyringFile, Ledger, PartBook, Product, Range, Unlock};
+use rehearsal::claims::Release as KnownImage;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use thiserror::Error;
+use unit::blueprint::Blueprint;
+use unit::flash::Layout;
+use unit::part::{Part, part, parts};
+
+/// Ending of every update file's name.
+pub const EXTENSION: &str = "UPD";
+
+/// An open product folder.
+pub struct Bench {
+    folder: PathBuf,
+    /// What the maker declared.
+    pub product: Product,
+    /// What has been released.
+    pub ledger: Ledger,
+}
+
+/// What is wrong with a product folder, beyond its product file.
+#[derive(Debug, Error, Diagnostic)]
+pub enum BenchError {
+    /// There is no product file.
+    #[error("{} holds no product.toml", .0.display())]
+    #[diagnostic(help("name the product folder: the one with product.toml in it"))]
+    NoProduct(PathBuf),
+    /// A board's part cannot be used.
+    #[error("board {revision}: {why}")]
+    #[diagnostic(help("change this board's entry in product.toml"))]
+    Board {
+        /// The board revision.
+        revision: String,
+        /// Why.
+        why: String,
+    },
+    /// A key's name that a unit cannot hold.
+    #[error("the name of a key has {len} bytes, and a unit holds 1 to 16")]
+    KeyName {
+        /// Bytes of the name.
+        len: usize,
+    },
+    /// A version that the product file does not list.
+    #[error("version {found} is not listed in product.toml, which has {listed}")]
+    #[diagnostic(help("add it to `list` under [versions], or correct the version"))]
+    UnlistedVersion {
+        /// The version asked for.
+        found: String,
+        /// Those listed.
+        listed: String,
+    },
+}
+
+struct Parts;
+
+impl PartBook for Parts {
+    fn flash(&self, id: &str) -> Option<FlashPart> {
+        let part = part(id).ok().filter(|part| part.is_program_flash())?;
+        Some(FlashPart {
+            core: part.core.clone().unwrap_or_default(),
+            base: part.base,
+            sectors: part.sectors.iter().map(|run| (run.count, run.size)).collect(),
+        })
+    }
+
+    fn is_settings_memory(&self, id: &str) -> bool {
+        part(id).is_ok_and(|part| !part.is_program_flash())
+    }
+
+    fn identifiers(&self) -> Vec<String> {
+        parts().iter().map(|part| part.id.clone()).collect()
+    }
+}
+
+/// Reads a product file's text; `name` is what complaints call it.
+///
+/// # Errors
+/// Everything that is wrong with it, each with its line.
+pub fn read_product(name: &str, text: &str) -> Result<Product> {
+    Ok(Product::read(name, text, Some(&Parts))?)
+}
+
+impl Bench {
+    /// Opens a product folder.
+    ///
+    /// # Errors
+    /// Everything that is wrong with the product file, each with its line; or the first record of the ledger that cannot be used.
+    pub fn open(folder: &Path) -> Result<Self> {
+        let path = folder.join("product.toml");
+        if !path.is_file() {
+            return Err(BenchError::NoProduct(folder.to_owned()).into());
+        }
+        let text = std::fs::read_to_string(&path)
+            .into_diagnostic()
+            .wrap_err_with(|| format!("{} cannot be read", path.display()))?;
+        let product = read_product(&path.display().to_string(), &text)?;
+        let ledger = Ledger::open(&folder.join("ledger"))
+            .into_diagnostic()
+            .wrap_err("the ledger cannot be used")?;
+        Ok(Self {
+            folder: folder.to_owned(),
+            product,
+            ledger,
+        })
+    }
+
+    /// The product folder.
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Where the keyring lies.
+    pub fn keyring_path(&self) -> PathBuf {
+        self.folder.join(&self.product.keys.keyring)
+    }
+
+    /// Opens the keyring.
+    ///
+    /// # Errors
+    /// The secret cannot be had, or does not open it.
+    pub fn keyring(&self, unlock: &mut Unlock) -> Result<KeyringFile> {
+        let path = self.keyring_path();
+        KeyringFile::open(&path, unlock)
+            .into_diagnostic()
+            .wrap_err_with(|| format!("the keyring {} stays closed", path.display()))
+    }
+
+    /// The version of this text.
+    ///
+    /// # Errors
+    /// It is not in the product's scheme, or not listed.
+    pub fn version(&self, text: &str) -> Result<product::Version> {
+        let version = self.product.version(text).into_diagnostic()?;
+        let list = &self.product.versions.list;
+        list.iter()
+            .find(|listed| listed.text() == version.text())
+            .cloned()
+            .ok_or_else(|| {
+                let listed = list.iter().map(product::Version::text).collect::<Vec<_>>().join(", ");
+                BenchError::UnlistedVersion {
+                    found: text.to_owned(),
+                    listed,
+                }
+                .into()
+            })
+    }
+
+    /// The flash part of a board.
+    ///
+    /// # Errors
+    /// It is not in the parts table, or is no program flash.
+    pub fn part(&self, board: &Board) -> Result<&'static Part> {
+        let fault = |why: String| BenchError::Board {
+            revision: board.revision.clone(),
+            why,
+        };
+        let found = part(&board.part).map_err(|unknown| fault(unknown.to_string()))?;
+        match found.is_program_flash() {
+            true => Ok(found),
+            false => Err(fault(format!("{} is not a program flash", board.part)).into()),
+        }
+    }
+
+    /// Units of a board revision and a key generation, as the simulation builds them.
+    ///
+    /// # Errors
+    /// The memory map does not suit the installer, or the keyring has no such generation.
+    pub fn blueprint(&self, board: &Board, keyring: &Keyring, generation: &str) -> Result<Blueprint> {
+        let siblings = self
+            .product
+            .boards
+            .iter()
+            .filter(|other| other.revision != board.revision);
+        let blueprint = Blueprint {
+            vendor: *self.product.maker.vendor.as_bytes(),
+            class: *board.class.as_bytes(),
+            siblings: siblings.map(|other| *other.class.as_bytes()).collect(),
+            anchors: vec![anchor(keyring)?],
+            key: unit_key(generation, *keyring.unit_key(generation).into_diagnostic()?)?,
+            extension: *b"UPD",
+            layout: Arc::new(Layout::of(self.part(board)?)),
+            installer: region(board.map.installer),
+            slot: region(board.map.slot),
+            floors: board.map.floor.map(region),
+        };
+        blueprint.check().map_err(|why| BenchError::Board {
+            revision: board.revision.clone(),
+            why: why.to_string(),
+        })?;
+        Ok(blueprint)
+    }
+
+    /// The place that a board's builds are meant for.
+    ///
+    /// # Errors
+    /// The board's core or part is not known.
+    pub fn target(&self, board: &Board) -> Result<Target> {
+        let fault = |why: String| BenchError::Board {
+            revision: board.revision.clone(),
+            why,
+        };
+        let part = self.part(board)?;
+        let layout = Layout::of(part);
+        let core = board
+            .core
+            .parse::<Core>()
+            .map_err(|unknown| fault(unknown.to_string()))?;
+        let place = installer::Place::in_slot(region(board.map.slot), layout.geometry());
+        let span = |range: Range| range.start()..u32::try_from(range.end()).unwrap_or(u32::MAX);
+        let [first, second] = board.map.floor;
+        let ours = [
+            ("the installer", board.map.installer),
+            ("the floor", first),
+            ("the floor", second),
+        ];
+        let ours = ours.into_iter().map(|(name, range)| (name.to_owned(), span(range)));
+        let theirs = board
+            .map
+            .reserved
+            .iter()
+            .map(|reserved| (reserved.purpose.clone(), span(reserved.range)));
+        Ok(Target {
+            slot: span(board.map.slot),
+            usable: board.map.slot.size().saturating_sub(place.size()),
+            ram: vec![span(board.map.ram)],
+            core,
+            reserved: ours.chain(theirs).collect(),
+            erased: part.erased(),
+            earlier: self.earlier(board),
+        })
+    }
+
+    fn earlier(&self, board: &Board) -> Vec<(String, [u8; 32])> {
+        let records = self.ledger.releases().iter().map(|release| &release.record);
+        let image =
+            |record: &product::Record| Some((record.version.clone(), record.board(&board.revision)?.image_sha256));
+        records.filter_map(image).collect()
+    }
+
+    /// Every image that the ledger knows for a board.
+    pub fn known_images(&self, board: &Board) -> Vec<KnownImage> {
+        let records = self
+            .ledger
+            .releases()
+            .iter()
+            .filter_map(|release| release.record.board(&board.revision));
+        records
+            .map(|record| KnownImage {
+                image_size: record.image_size as u32,
+                image_digest: record.image_sha256,
+            })
+            .collect()
+    }
+}
+
+/// The signing key that units are told to trust.
+///
+/// # Errors
+/// Its identifier is too long for a unit.
+pub fn anchor(keyring: &Keyring) -> Result<Anchor> {
+    Ok(Anchor {
+        kid: kid(&keyring.signer_kid())?,
+        key: keyring.public_key(),
+    })
+}
+
+/// A generation's key, as units hold it.
+///
+/// # Errors
+/// The generation's name is too long for a unit.
+pub fn unit_key(generation: &str, key: [u8; 32]) -> Result<UnitKey> {
+    Ok(UnitKey {
+        kid: kid(generation.as_bytes())?,
+        key,
+    })
+}
+
+fn kid(bytes: &[u8]) -> Result<Kid> {
+    Ok(Kid::new(bytes).ok_or(BenchError::KeyName { len: bytes.len() })?)
+}
+
+fn region(range: Range) -> Region {
+    Region {
+        base: range.start(),
+        size: range.size(),
+    }
+}
+
+/// A number of bytes, for people.
+pub fn bytes(count: u64) -> String {
+    match count {
+        0..=9999 => format!("{count} bytes"),
+        _ => format!("{:.1} KiB", count as f64 / 1024.0),
+    }
+}
+
+/// A digest, for people and for comparing.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}

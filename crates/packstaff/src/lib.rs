@@ -1,0 +1,13 @@
+//! The command line's library: reports, sheets and verbs, kept apart from the program so that each can be used and tested
+//! alone.
+
+#![forbid(unsafe_code)]
+
+pub mod bench;
+pub mod clock;
+pub mod look;
+pub mod progress;
+pub mod release;
+pub mod report;
+pub mod sheet;
+pub mod stick_spec;

@@ -1,0 +1,159 @@
+//! The main job: from a compiler's output to an update file, a stick, a rehearsed install, an owner's sheet and a record, or
+//! to a clear refusal.
+
+mod build;
+mod notes;
+mod pack;
+mod rehearse;
+mod sheet;
+mod stick;
+mod write;
+
+pub use pack::{NameError, file_name};
+pub use rehearse::{Install, installs};
+pub use stick::release_stick;
+
+use crate::bench::{Bench, bytes, hex};
+use crate::progress::Progress;
+use crate::report::{Cell, Report, Verdict};
+use envelope::Manifest;
+use miette::{IntoDiagnostic, Result, WrapErr};
+use product::ledger::Appended;
+use product::{Board, Date, Unlock};
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+/// What the maker asks for.
+pub struct Options {
+    /// Version text.
+    pub version: String,
+    /// Builds that are not where the product file says, by board revision.
+    pub builds: BTreeMap<String, PathBuf>,
+    /// The day of the release; of no account when the release is recorded already.
+    pub date: Date,
+    /// Record and write nothing.
+    pub dry_run: bool,
+    /// Where the release goes; `None` for `out/<version>` in the product folder.
+    pub out: Option<PathBuf>,
+}
+
+/// The update file of one board, packed or taken from the ledger.
+pub struct Packed {
+    /// The board.
+    pub board: Board,
+    /// The image in the clear.
+    pub image: Vec<u8>,
+    /// The update file.
+    pub file: Vec<u8>,
+    /// Its name.
+    pub name: String,
+    /// What is signed in it.
+    pub manifest: Manifest,
+}
+
+/// Makes a release.
+///
+/// # Errors
+/// What kept the work from being done at all. A check that does not hold is no error: it is in the report.
+pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progress: &Progress) -> Result<Report> {
+    let version = bench.version(&options.version)?;
+    let issue = bench.product.policy.issue;
+    let dry = if options.dry_run { ", dry run" } else { "" };
+    let heading = format!("{} {version}, issue {issue}{dry}", bench.product.name);
+    let columns = bench
+        .product
+        .boards
+        .iter()
+        .map(|board| board.revision.clone())
+        .collect();
+    let mut report = Report::new(heading, columns);
+    let notes = notes::read(bench.folder(), version.text())?;
+
+    progress.say("checking the builds");
+    let images = build::examine(bench, &version, options, &mut report)?;
+    let Some(images) = images else {
+        report.conclusion = refused(&report, "Nothing was packed or written");
+        return Ok(report);
+    };
+
+    progress.say("opening the keyring");
+    let keyring = bench.keyring(unlock)?;
+    progress.say("packing");
+    let packed = pack::pack(bench, keyring.keyring(), &version, &notes, images, &mut report)?;
+
+    progress.say("rehearsing");
+    let rehearsed = rehearse::rehearse(bench, keyring.keyring(), &version, &packed, progress, &mut report)?;
+
+    let date = bench
+        .ledger
+        .find(version.text(), issue)
+        .map_or(options.date, |known| known.record.date);
+    let page = sheet::page(bench, &version, date, &notes, &packed, &rehearsed);
+    progress.say("making the stick");
+    let image = stick::make(bench, &version, date, &packed, &page)?;
+    stick::check(bench, keyring.keyring(), &image, &packed, &mut report)?;
+
+    if report.verdict == Verdict::Fail {
+        report.conclusion = refused(&report, "Nothing was recorded or written");
+        return Ok(report);
+    }
+    let proof = rehearse::sentence(&rehearsed);
+    if options.dry_run {
+        report.conclusion = format!(
+            "{version} would be released: every check holds. {proof} Dry run: nothing was recorded or written."
+        );
+        return Ok(report);
+    }
+    let record = write::record(
+        &version,
+        date,
+        issue,
+        &notes,
+        keyring.keyring(),
+        &packed,
+        &bench.product.keys.serve,
+    );
+    let files: Vec<_> = packed
+        .iter()
+        .map(|packed| (packed.name.as_str(), packed.file.as_slice()))
+        .collect();
+    let appended = bench
+        .ledger
+        .append(&record, &files)
+        .into_diagnostic()
+        .wrap_err("the release could not be recorded")?;
+    let folder = options
+        .out
+        .clone()
+        .unwrap_or_else(|| bench.folder().join("out").join(version.text()));
+    report.written = write::out(&folder, &packed, &image, &page, &report)?;
+    let recorded = match appended {
+        Appended::Added => "and recorded in the ledger",
+        Appended::AlreadyThere => "as it is recorded in the ledger already",
+    };
+    report.conclusion = format!("{version} is released, {recorded}. {proof}");
+    write::report(&folder, &report)?;
+    Ok(report)
+}
+
+fn refused(report: &Report, consequence: &str) -> String {
+    let count = report
+        .objections()
+        .filter(|(_, _, cell)| cell.verdict == Verdict::Fail)
+        .count();
+    let checks = if count == 1 {
+        "one check does not hold".to_owned()
+    } else {
+        format!("{count} checks do not hold")
+    };
+    format!("Not released: {checks}. {consequence}.")
+}
+
+impl Packed {
+    fn summary(&self) -> Cell {
+        Cell {
+            found: format!("SHA-256 {}", hex(&envelope::sha256(&self.file))),
+            ..Cell::pass(format!("{}, {}", self.name, bytes(self.file.len() as u64)))
+        }
+    }
+}

@@ -1,0 +1,198 @@
+//! Fills the owner's sheet from what was declared, packed and rehearsed.
+
+use super::Packed;
+use super::notes::Notes;
+use super::rehearse::{Install, sentence};
+use crate::bench::Bench;
+use crate::sheet::{BoardPart, CodeRow, Hazard, Phase, ReleaseKind, Screen, SettingsNote, Sheet, Times, render};
+use envelope::Refusal;
+use installer::Reason;
+use product::{Date, Version};
+use unit::timing::Estimate;
+
+pub(super) fn page(
+    bench: &Bench,
+    version: &Version,
+    date: Date,
+    notes: &Notes,
+    packed: &[Packed],
+    installs: &[Install],
+) -> String {
+    let product = &bench.product;
+    let date = date.to_string();
+    let hazards: Vec<_> = product.hazards.iter().map(|hazard| shown(*hazard)).collect();
+    let going_back = installs.iter().filter(|install| install.to != version.text());
+    let going_back: std::collections::BTreeSet<_> = going_back.map(|install| install.to.clone()).collect();
+    let settings = [
+        "The update does not touch the memory in which your settings are kept: this was checked, with power cuts, for every version listed above.".to_owned(),
+    ];
+    let calibration = ["The same holds for your unit's calibration.".to_owned()];
+    let all_settings = [&settings[..], &notes.settings].concat();
+    let all_calibration = [&calibration[..], &notes.calibration].concat();
+    let recognise = product
+        .boards
+        .iter()
+        .map(|board| format!("Board {}: {}", board.revision, board.recognise));
+    let recognise = recognise.collect::<Vec<_>>().join(" ");
+    let until = product.supported_until.map(|date| date.to_string());
+    let percent = |text: &str| text.replace("{percent}", "40 %");
+    let reason = |text: &str, code: Reason| text.replace("{reason}", &code.code().to_string());
+    let this = |text: &str| text.replace("{version}", version.text());
+    let screens = &product.screens;
+    let texts = [
+        this(&screens.choose),
+        percent(&screens.check),
+        percent(&screens.write),
+        this(&screens.done),
+        reason(&screens.refused, Reason::NoUpdate),
+        reason(&screens.waiting, Reason::NoImage),
+    ];
+    let moments = [
+        ("A file was found", "The unit asks whether you want this version."),
+        (
+            "The file is checked",
+            "Nothing has been changed yet. Leave the stick in.",
+        ),
+        (
+            "The update is written",
+            "Leave stick and power alone until this is over.",
+        ),
+        ("The update is finished", "The new version starts by itself."),
+        (
+            "The stick is not used",
+            "The unit goes on with the version it had. Look the code up below.",
+        ),
+        (
+            "The unit waits",
+            "There is no version to start until the update is finished. Look the code up below.",
+        ),
+    ];
+    let screens = moments
+        .iter()
+        .zip(&texts)
+        .map(|((when, means), shows)| Screen { when, shows, means });
+    render(&Sheet {
+        maker: &product.maker.name,
+        contact: &product.maker.contact,
+        product: &product.name,
+        version: version.text(),
+        date: &date,
+        kind: match notes.kind() {
+            product::ledger::ReleaseKind::Feature => ReleaseKind::Feature,
+            product::ledger::ReleaseKind::Fix => ReleaseKind::Fix,
+            product::ledger::ReleaseKind::Security => ReleaseKind::Security,
+        },
+        boards: packed.iter().map(|packed| part(packed, version, installs)).collect(),
+        hazards: &hazards,
+        going_back: going_back.into_iter().collect(),
+        changes: &notes.changes,
+        settings: SettingsNote {
+            settings: &all_settings,
+            calibration: &all_calibration,
+        },
+        screens: screens.collect(),
+        done_shows: &texts[3],
+        codes: codes(),
+        proof: Some(sentence(installs)),
+        how_to_find_board: &recognise,
+        how_to_see_version: &product.owner.version_screen,
+        disconnect: &product.owner.disconnect,
+        how_to_start_update: vec![product.owner.begin.clone()],
+        after_update: vec![product.owner.after.clone()],
+        supported_until: until.as_deref(),
+    })
+}
+
+fn part<'a>(packed: &'a Packed, version: &Version, installs: &[Install]) -> BoardPart<'a> {
+    let here = || {
+        installs
+            .iter()
+            .filter(|install| install.board == packed.board.revision && install.to == version.text())
+    };
+    // Coming from an old version takes longest: its descriptor has to be voided first.
+    let slowest = here().max_by(|a, b| a.estimate.total().longest_s.total_cmp(&b.estimate.total().longest_s));
+    BoardPart {
+        revision: &packed.board.revision,
+        file_name: &packed.name,
+        sha256: envelope::sha256(&packed.file),
+        size: packed.file.len() as u64,
+        time: times(slowest.map(|install| install.estimate).unwrap_or_default()),
+        from_versions: here().filter_map(|install| install.from.clone()).collect(),
+    }
+}
+
+fn times(estimate: Estimate) -> Times<'static> {
+    let total = estimate.total();
+    let phases = [
+        ("Finding the stick and reading it twice", estimate.stick),
+        ("Checking", estimate.compute),
+        ("Erasing", estimate.erase),
+        ("Writing", estimate.program),
+    ];
+    Times {
+        typical_s: total.typical_s,
+        longest_s: total.longest_s,
+        phases: phases
+            .into_iter()
+            .map(|(name, span)| Phase {
+                name,
+                typical_s: span.typical_s,
+                longest_s: span.longest_s,
+            })
+            .collect(),
+    }
+}
+
+fn shown(hazard: product::Hazard) -> Hazard {
+    use product::Hazard as Declared;
+    match hazard {
+        Declared::Mains => Hazard::Mains,
+        Declared::HighVoltage => Hazard::HighVoltage,
+        Declared::Heat => Hazard::Heat,
+        Declared::Motion => Hazard::Motion,
+        Declared::Transmitter => Hazard::Transmitter,
+        Declared::Battery => Hazard::Battery,
+        Declared::Pressure => Hazard::Pressure,
+        Declared::Gas => Hazard::Gas,
+        Declared::Chemicals => Hazard::Chemicals,
+        Declared::Light => Hazard::Light,
+        Declared::LifeSafety => Hazard::LifeSafety,
+    }
+}
+
+/// The codes that an owner is likely to see, and one row each for the two large families.
+fn codes() -> Vec<CodeRow> {
+    let row = |reason: Reason| CodeRow {
+        code: reason.code().to_string(),
+        meaning: sentence_case(&reason.to_string()),
+        remedy: reason.remedy().to_owned(),
+    };
+    let files = [
+        Refusal::NotAnUpdate,
+        Refusal::Truncated,
+        Refusal::UnknownSigner,
+        Refusal::BadSignature,
+        Refusal::NoRecipient,
+        Refusal::PayloadDigest,
+    ];
+    let mut rows: Vec<_> = Reason::OWN.into_iter().map(row).collect();
+    rows.extend(files.map(|refusal| row(Reason::File(refusal))));
+    rows.push(CodeRow {
+        code: "S110 and above".to_owned(),
+        meaning: "The stick is not in a format that the unit reads, or its folder is damaged.".to_owned(),
+        remedy: "Format the stick as FAT32 (this erases it), or take another, and copy the file again.".to_owned(),
+    });
+    rows.push(CodeRow {
+        code: "any other F".to_owned(),
+        meaning: "The file is damaged.".to_owned(),
+        remedy: "Copy it again from the maker, and eject the stick before you pull it out.".to_owned(),
+    });
+    rows
+}
+
+fn sentence_case(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| {
+        format!("{}{}.", first.to_uppercase(), chars.as_str().trim_end_matches('.'))
+    })
+}

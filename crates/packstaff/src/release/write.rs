@@ -1,0 +1,130 @@
+//! What a release leaves behind: the record, and a folder that appears whole or not at all.
+
+use super::Packed;
+use super::notes::Notes;
+use crate::report::Report;
+use miette::{IntoDiagnostic, Result, WrapErr};
+use product::ledger::BoardRecord;
+use product::{Date, Keyring, Record, Version};
+use std::fs;
+use std::path::{Path, PathBuf};
+use stick::StickImage;
+
+const STICK: &str = "stick.img";
+const SHEET: &str = "sheet.html";
+const REPORT: &str = "report.json";
+
+pub(super) fn record(
+    version: &Version,
+    date: Date,
+    issue: u64,
+    notes: &Notes,
+    keyring: &Keyring,
+    packed: &[Packed],
+    serve: &[String],
+) -> Record {
+    let boards = packed.iter().map(|packed| BoardRecord {
+        revision: packed.board.revision.clone(),
+        class: packed.board.class,
+        file: packed.name.clone(),
+        file_size: packed.file.len() as u64,
+        file_sha256: envelope::sha256(&packed.file),
+        image_size: packed.image.len() as u64,
+        image_sha256: packed.manifest.image_digest,
+        manifest_sha256: packed.manifest.digest,
+        signer: product::keyring::signer_fingerprint(&keyring.public_key()),
+        generations: serve.to_vec(),
+    });
+    Record {
+        version: version.text().to_owned(),
+        numbers: version.numbers(),
+        issue,
+        date,
+        kind: notes.kind(),
+        notes: notes.changes.clone(),
+        boards: boards.collect(),
+    }
+}
+
+/// Writes the release's folder beside its place, then puts it there. What was there before is put aside first, and removed
+/// last.
+pub(super) fn out(
+    folder: &Path,
+    packed: &[Packed],
+    image: &StickImage,
+    page: &str,
+    report: &Report,
+) -> Result<Vec<String>> {
+    let parent = folder
+        .parent()
+        .filter(|parent| !parent.as_os_str().is_empty())
+        .unwrap_or(Path::new("."));
+    fs::create_dir_all(parent)
+        .into_diagnostic()
+        .wrap_err_with(|| format!("{} cannot be made", parent.display()))?;
+    let fresh = tempfile::Builder::new()
+        .prefix(".packstaff-")
+        .tempdir_in(parent)
+        .into_diagnostic()
+        .wrap_err_with(|| format!("{} cannot be written to", parent.display()))?;
+    let mut names = Vec::new();
+    let mut write = |name: &str, content: &[u8]| -> Result<()> {
+        let path = fresh.path().join(name);
+        fs::write(&path, content)
+            .into_diagnostic()
+            .wrap_err_with(|| format!("{name} cannot be written"))?;
+        names.push(folder.join(name).display().to_string());
+        Ok(())
+    };
+    for packed in packed {
+        write(&packed.name, &packed.file)?;
+    }
+    write(SHEET, page.as_bytes())?;
+    write(REPORT, json(report)?.as_bytes())?;
+    image
+        .write_to(fresh.path().join(STICK))
+        .into_diagnostic()
+        .wrap_err("the stick image")?;
+    names.push(folder.join(STICK).display().to_string());
+    put_in_place(fresh, folder)?;
+    Ok(names)
+}
+
+/// Writes the final report over the one that was written before the folder was in place.
+pub(super) fn report(folder: &Path, report: &Report) -> Result<()> {
+    let path = folder.join(REPORT);
+    product::write_whole(&path, json(report)?.as_bytes(), product::Access::Shared).into_diagnostic()
+}
+
+fn json(report: &Report) -> Result<String> {
+    serde_json::to_string_pretty(report)
+        .map(|text| text + "\n")
+        .into_diagnostic()
+}
+
+fn put_in_place(fresh: tempfile::TempDir, folder: &Path) -> Result<()> {
+    let failed = |what: &str| format!("{} cannot be {what}", folder.display());
+    let old = fresh.path().with_extension("old");
+    let fresh: PathBuf = fresh.keep();
+    let had = folder.exists();
+    if had {
+        fs::rename(folder, &old)
+            .into_diagnostic()
+            .wrap_err_with(|| failed("put aside"))?;
+    }
+    if let Err(error) = fs::rename(&fresh, folder) {
+        if had {
+            fs::rename(&old, folder)
+                .into_diagnostic()
+                .wrap_err_with(|| failed("put back"))?;
+        }
+        let _ = fs::remove_dir_all(&fresh);
+        return Err(error).into_diagnostic().wrap_err_with(|| failed("put in place"));
+    }
+    if had {
+        fs::remove_dir_all(&old)
+            .into_diagnostic()
+            .wrap_err_with(|| failed("cleared of what was there before"))?;
+    }
+    Ok(())
+}
