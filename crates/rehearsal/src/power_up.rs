@@ -3,7 +3,7 @@
 use envelope::Manifest;
 use installer::{Installer, Listing, Phase, Reason};
 use unit::blueprint::Blueprint;
-use unit::drive::{Act, Answer, take};
+use unit::drive::{Answer, Wish, count, look};
 use unit::flash::Change;
 use unit::timing::Work;
 use unit::world::World;
@@ -87,16 +87,20 @@ pub fn power_up(
     let mut progress = machine.progress(&config);
     for _ in 0..STEPS_MAX {
         let reply = answer.as_ref().map_or(installer::Reply::PowerUp, Answer::reply);
-        let act = take(&machine.step(&config, reply), world, &mut seen.work);
+        let wish = Wish::from(machine.step(&config, reply));
+        count(&wish, &world.flash, &mut seen.work);
         let now = machine.progress(&config);
         if matches!(now.phase, Phase::Check | Phase::Program) {
             let since = if now.phase == progress.phase { progress.done } else { 0 };
             seen.work.payload_bytes += u64::from(now.done.saturating_sub(since));
         }
         progress = now;
-        answer = Some(match act {
-            Act::Look(answer) => answer,
-            Act::Change(change) => {
+        if let Some(found) = look(&wish, &world.flash, world.stick.as_ref()) {
+            answer = Some(found);
+            continue;
+        }
+        answer = Some(match wish {
+            Wish::Change(change) => {
                 before(world, &change);
                 match world.flash.apply(&change) {
                     Ok(()) => Answer::Done,
@@ -106,25 +110,27 @@ pub fn power_up(
                     }
                 }
             }
-            Act::Ask(listing) => {
+            Wish::Ask(listing) => {
                 let choice = owner.choose(&listing);
                 // Each file that was listed had its signature looked at, and the chosen one once more.
                 seen.work.signatures += listing.rows().count() as u64 + u64::from(choice.is_some());
                 seen.asked = Some(*listing);
                 Answer::Chosen(choice)
             }
-            Act::Tell(reason) => {
+            Wish::Tell(reason) => {
                 seen.told.push(reason);
                 Answer::Done
             }
-            Act::Wait(reason) => {
+            Wish::Wait(reason) => {
                 seen.ending = Ending::Waiting(reason);
                 return seen;
             }
-            Act::Start(address) => {
+            Wish::Start(address) => {
                 seen.ending = Ending::Started { address };
                 return seen;
             }
+            // Every other wish only looks, and was answered above.
+            _ => Answer::Failed,
         });
     }
     seen

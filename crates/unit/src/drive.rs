@@ -1,27 +1,57 @@
 //! The host's driver: carries out what the installer asks of a simulated unit.
 
 use crate::flash::{Change, Flash, FlashFault};
+use crate::stick::Stick;
 use crate::timing::Work;
-use crate::world::World;
 use envelope::Sha256;
 use fat::Block;
-use installer::{Listing, Reason, Reply, Request};
+use installer::{Listing, Reason, Region, Reply, Request};
 
 /// A request that has been taken from the machine and can be kept while the world changes.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Act {
-    /// Changes flash.
+pub enum Wish {
+    /// Is a stick there?
+    FindStick,
+    /// Read a block of the stick.
+    ReadStick(u64),
+    /// Read flash.
+    ReadFlash(Region),
+    /// Digest flash.
+    DigestFlash(Region),
+    /// Is all of a range erased?
+    CheckBlank(Region),
+    /// Change flash.
     Change(Change),
-    /// Looks at something; the answer is at hand.
-    Look(Answer),
-    /// The owner is asked to pick from this listing.
+    /// Let the owner pick from this listing.
     Ask(Box<Listing>),
-    /// The owner is told something; the unit goes on.
+    /// Tell the owner something; the unit goes on.
     Tell(Reason),
-    /// The unit waits for its owner.
+    /// Wait for the owner.
     Wait(Reason),
-    /// The image at this address is started.
+    /// Start the image at this address.
     Start(u32),
+}
+
+impl From<Request<'_>> for Wish {
+    fn from(request: Request<'_>) -> Self {
+        let region = |base, size| Region { base, size };
+        match request {
+            Request::FindStick => Self::FindStick,
+            Request::ReadStick { block } => Self::ReadStick(block),
+            Request::ReadFlash { address, len } => Self::ReadFlash(region(address, len)),
+            Request::DigestFlash { address, len } => Self::DigestFlash(region(address, len)),
+            Request::CheckBlank { address, len } => Self::CheckBlank(region(address, len)),
+            Request::Erase { address } => Self::Change(Change::Erase { address }),
+            Request::Program { address, data } => Self::Change(Change::Program {
+                address,
+                data: data.to_vec(),
+            }),
+            Request::Ask { listing } => Self::Ask(Box::new(*listing)),
+            Request::Tell { reason, .. } => Self::Tell(reason),
+            Request::Wait { reason, .. } => Self::Wait(reason),
+            Request::Start { address } => Self::Start(address),
+        }
+    }
 }
 
 /// An answer that the driver found.
@@ -64,52 +94,41 @@ impl Answer {
     }
 }
 
-/// Carries out what only looks, and hands back what changes, asks or ends. `work` counts what a real unit would do.
-pub fn take(request: &Request<'_>, world: &World, work: &mut Work) -> Act {
-    Act::Look(match *request {
-        Request::FindStick => world
-            .stick
-            .as_ref()
-            .map_or(Answer::NoStick, |stick| Answer::Stick(stick.blocks())),
-        Request::ReadStick { block } => {
-            work.stick_blocks += 1;
-            let read = world.stick.as_ref().and_then(|stick| stick.block(block));
+/// The answer to a wish that only looks; `None` for one that changes, asks or ends.
+pub fn look(wish: &Wish, flash: &Flash, stick: Option<&Stick>) -> Option<Answer> {
+    Some(match *wish {
+        Wish::FindStick => stick.map_or(Answer::NoStick, |stick| Answer::Stick(stick.blocks())),
+        Wish::ReadStick(block) => {
+            let read = stick.and_then(|stick| stick.block(block));
             read.map_or(Answer::Failed, |block| Answer::Block(Box::new(block)))
         }
-        Request::ReadFlash { address, len } => {
-            work.flash_bytes_read += u64::from(len);
-            world.flash.bytes(address, len).map_or(Answer::Failed, Answer::Flash)
-        }
-        Request::DigestFlash { address, len } => {
-            work.flash_bytes_digested += u64::from(len);
-            digest(&world.flash, address, len).map_or(Answer::Failed, Answer::Digest)
-        }
-        Request::CheckBlank { address, len } => {
-            work.flash_bytes_read += u64::from(len);
-            world.flash.is_blank(address, len).map_or(Answer::Failed, Answer::Blank)
-        }
-        Request::Erase { address } => {
-            let size = world
-                .flash
-                .layout()
-                .geometry()
-                .sector_at(address)
-                .map_or(0, |sector| sector.size);
-            *work.erases.entry(size).or_default() += 1;
-            return Act::Change(Change::Erase { address });
-        }
-        Request::Program { address, data } => {
-            work.granules += data.len() as u64 / u64::from(world.flash.layout().geometry().granule.max(1));
-            return Act::Change(Change::Program {
-                address,
-                data: data.to_vec(),
-            });
-        }
-        Request::Ask { listing } => return Act::Ask(Box::new(*listing)),
-        Request::Tell { reason, .. } => return Act::Tell(reason),
-        Request::Wait { reason, .. } => return Act::Wait(reason),
-        Request::Start { address } => return Act::Start(address),
+        Wish::ReadFlash(region) => flash
+            .bytes(region.base, region.size)
+            .map_or(Answer::Failed, Answer::Flash),
+        Wish::DigestFlash(region) => digest(flash, region.base, region.size).map_or(Answer::Failed, Answer::Digest),
+        Wish::CheckBlank(region) => flash
+            .is_blank(region.base, region.size)
+            .map_or(Answer::Failed, Answer::Blank),
+        Wish::Change(_) | Wish::Ask(_) | Wish::Tell(_) | Wish::Wait(_) | Wish::Start(_) => return None,
     })
+}
+
+/// Counts what a real unit would do for a wish.
+pub fn count(wish: &Wish, flash: &Flash, work: &mut Work) {
+    let geometry = flash.layout().geometry();
+    match wish {
+        Wish::ReadStick(_) => work.stick_blocks += 1,
+        Wish::ReadFlash(region) | Wish::CheckBlank(region) => work.flash_bytes_read += u64::from(region.size),
+        Wish::DigestFlash(region) => work.flash_bytes_digested += u64::from(region.size),
+        Wish::Change(Change::Erase { address }) => {
+            let size = geometry.sector_at(*address).map_or(0, |sector| sector.size);
+            *work.erases.entry(size).or_default() += 1;
+        }
+        Wish::Change(Change::Program { data, .. }) => {
+            work.granules += data.len() as u64 / u64::from(geometry.granule.max(1));
+        }
+        Wish::FindStick | Wish::Ask(_) | Wish::Tell(_) | Wish::Wait(_) | Wish::Start(_) => {}
+    }
 }
 
 /// SHA-256 over a range of flash.
@@ -127,11 +146,10 @@ mod tests {
     use super::*;
     use crate::flash::{Layout, SumKey};
     use crate::part::SecondProgram;
-    use crate::world::Settings;
     use installer::SectorRun;
     use std::sync::Arc;
 
-    fn world() -> World {
+    fn flash() -> Flash {
         let layout = Layout::new(
             0,
             vec![SectorRun { count: 4, size: 1024 }],
@@ -140,24 +158,15 @@ mod tests {
             false,
             SecondProgram::Never,
         );
-        World {
-            flash: Flash::erased(Arc::new(layout), SumKey::fixed()),
-            settings: Settings::new(vec![]),
-            stick: None,
-        }
+        Flash::erased(Arc::new(layout), SumKey::fixed())
     }
 
     #[test]
-    fn looking_answers_and_counts() {
-        let mut world = world();
-        let mut work = Work::default();
-        assert_eq!(take(&Request::FindStick, &world, &mut work), Act::Look(Answer::NoStick));
-        assert_eq!(
-            take(&Request::ReadStick { block: 0 }, &world, &mut work),
-            Act::Look(Answer::Failed)
-        );
-        world
-            .flash
+    fn looking_answers() {
+        let mut flash = flash();
+        assert_eq!(look(&Wish::FindStick, &flash, None), Some(Answer::NoStick));
+        assert_eq!(look(&Wish::ReadStick(0), &flash, None), Some(Answer::Failed));
+        flash
             .apply(&Change::Program {
                 address: 0,
                 data: b"abcd".to_vec(),
@@ -168,26 +177,34 @@ mod tests {
             0xba, 0x78, 0x16, 0xbf, 0x8f, 0x01, 0xcf, 0xea, 0x41, 0x41, 0x40, 0xde, 0x5d, 0xae, 0x22, 0x23, 0xb0, 0x03,
             0x61, 0xa3, 0x96, 0x17, 0x7a, 0x9c, 0xb4, 0x10, 0xff, 0x61, 0xf2, 0x00, 0x15, 0xad,
         ];
-        let request = Request::DigestFlash { address: 0, len: 3 };
-        assert_eq!(take(&request, &world, &mut work), Act::Look(Answer::Digest(abc)));
-        assert_eq!((work.stick_blocks, work.flash_bytes_digested), (1, 3));
+        let wish = Wish::DigestFlash(Region { base: 0, size: 3 });
+        assert_eq!(look(&wish, &flash, None), Some(Answer::Digest(abc)));
+        assert_eq!(look(&Wish::Change(Change::Erase { address: 0 }), &flash, None), None);
     }
 
     #[test]
-    fn changes_are_handed_back_and_counted() {
-        let world = world();
+    fn wishes_are_counted() {
+        let flash = flash();
         let mut work = Work::default();
-        let erase = take(&Request::Erase { address: 1024 }, &world, &mut work);
-        assert_eq!(erase, Act::Change(Change::Erase { address: 1024 }));
-        take(
-            &Request::Program {
+        for wish in [
+            Wish::from(Request::Erase { address: 1024 }),
+            Wish::from(Request::Program {
                 address: 0,
                 data: &[0; 16],
-            },
-            &world,
-            &mut work,
+            }),
+            Wish::from(Request::ReadStick { block: 3 }),
+            Wish::from(Request::DigestFlash { address: 0, len: 3 }),
+        ] {
+            count(&wish, &flash, &mut work);
+        }
+        assert_eq!(
+            (
+                work.erases[&1024],
+                work.granules,
+                work.stick_blocks,
+                work.flash_bytes_digested
+            ),
+            (1, 4, 1, 3)
         );
-        assert_eq!((work.erases[&1024], work.granules), (1, 4));
-        assert!(world.flash.is_blank(0, 4096).unwrap());
     }
 }

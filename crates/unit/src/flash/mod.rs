@@ -155,6 +155,12 @@ pub enum FlashFault {
         /// The granule.
         address: u32,
     },
+    /// Cells that were buried: the search took for granted that nobody reads them.
+    #[error("the cells at {address:#010x} were taken for contents that nobody reads")]
+    Buried {
+        /// First of them.
+        address: u32,
+    },
     /// Cells whose check bits do not fit: the part reports an uncorrectable error.
     #[error("the cells at {address:#010x} cannot be read: their check bits do not fit")]
     Unreadable {
@@ -236,30 +242,23 @@ impl Flash {
     /// # Errors
     /// [`FlashFault::OutOfRange`], or [`FlashFault::Unreadable`] where check bits do not fit.
     pub fn read(&self, address: u32, out: &mut [u8]) -> Result<(), FlashFault> {
-        let region = self.inside(address, out.len() as u32)?;
-        if let Some(doubt) = self
-            .doubts
-            .iter()
-            .find(|doubt| doubt.unreadable && doubt.area.overlaps(region))
-        {
-            return Err(FlashFault::Unreadable {
-                address: doubt.area.base.max(address),
-            });
-        }
-        let mut at = address;
-        let mut out = out;
-        while !out.is_empty() {
-            let (page, within) = self.page(at).ok_or(FlashFault::OutOfRange {
-                address: at,
-                len: out.len() as u32,
-            })?;
-            let taken = out.len().min(page.len() - within);
-            let (now, rest) = out.split_at_mut(taken);
-            now.copy_from_slice(&page[within..within + taken]);
-            out = rest;
+        let mut filled = 0;
+        self.for_each_portion(address, out.len() as u32, |bytes| {
+            out[filled..filled + bytes.len()].copy_from_slice(bytes);
+            filled += bytes.len();
+        })
+    }
+
+    /// The cells as they stand, whatever is in doubt.
+    fn cells(&self, region: Region) -> Vec<u8> {
+        let mut cells = Vec::with_capacity(region.size as usize);
+        let mut at = region.base;
+        while let Some((page, within)) = self.page(at).filter(|_| cells.len() < region.size as usize) {
+            let taken = (page.len() - within).min(region.size as usize - cells.len());
+            cells.extend_from_slice(&page[within..within + taken]);
             at = at.wrapping_add(taken as u32);
         }
-        Ok(())
+        cells
     }
 
     /// Reads `len` bytes from `address` into a new vector.
@@ -279,11 +278,13 @@ impl Flash {
     /// As [`read`](Self::read).
     pub fn for_each_portion(&self, address: u32, len: u32, mut take: impl FnMut(&[u8])) -> Result<(), FlashFault> {
         let region = self.inside(address, len)?;
-        if let Some(doubt) = self
-            .doubts
-            .iter()
-            .find(|doubt| doubt.unreadable && doubt.area.overlaps(region))
-        {
+        let here = || self.doubts.iter().filter(|doubt| doubt.area.overlaps(region));
+        if let Some(doubt) = here().find(|doubt| doubt.buried) {
+            return Err(FlashFault::Buried {
+                address: doubt.area.base.max(address),
+            });
+        }
+        if let Some(doubt) = here().find(|doubt| doubt.unreadable) {
             return Err(FlashFault::Unreadable {
                 address: doubt.area.base.max(address),
             });
@@ -399,6 +400,63 @@ impl Flash {
         self.check(change)?;
         torn::tear(self, change, torn);
         Ok(())
+    }
+
+    /// Declares that the contents of `area` do not matter: whoever runs on this flash erases them before reading them. Flashes
+    /// that differ in buried contents only are equal. Reading buried cells, or programming them, is a fault of its own, so
+    /// that a wrong declaration cannot go unnoticed.
+    pub fn bury(&mut self, area: Region) {
+        let layout = self.layout.clone();
+        for sector in layout.sectors.iter().filter(|sector| sector.overlaps(area)) {
+            let base = sector.base.max(area.base);
+            let end = sector.end().min(area.end());
+            let part = Region {
+                base,
+                size: (end - u64::from(base)) as u32,
+            };
+            if self.doubts.iter().any(|doubt| doubt.buried && doubt.area == part) {
+                continue;
+            }
+            if part == *sector {
+                self.erase(sector.base);
+            } else {
+                self.store(part.base, &vec![layout.erased; part.size as usize]);
+            }
+            self.add_doubt(Doubt {
+                area: part,
+                unreadable: false,
+                wavering: false,
+                fresh: false,
+                buried: true,
+            });
+        }
+    }
+
+    /// Whether any of `area` is buried.
+    pub fn is_buried(&self, area: Region) -> bool {
+        self.doubts
+            .iter()
+            .any(|doubt| doubt.buried && doubt.area.overlaps(area))
+    }
+
+    /// Whether any of `area` may read differently from one read to the next.
+    pub fn wavers(&self, area: Region) -> bool {
+        self.doubts
+            .iter()
+            .any(|doubt| doubt.wavering && doubt.area.overlaps(area))
+    }
+
+    /// The sum of the sectors that `area` touches, as [`sum`](Self::sum) is of all.
+    pub fn sum_of(&self, area: Region) -> u128 {
+        let touched = self
+            .layout
+            .sectors
+            .iter()
+            .zip(self.sectors.iter())
+            .filter(|(sector, _)| sector.overlaps(area));
+        let cells = touched.fold(0_u128, |sum, (_, sector)| sum.wrapping_add(sector.sum));
+        let doubts = self.doubts.iter().filter(|doubt| doubt.area.overlaps(area));
+        doubts.fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
     }
 
     fn inside(&self, address: u32, len: u32) -> Result<Region, FlashFault> {

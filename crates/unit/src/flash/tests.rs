@@ -157,6 +157,30 @@ fn every_outcome_of_a_small_program_is_listed() {
     assert_eq!(outcomes(&plain, &erase, &Inside::ALL, &EraseCut::ALL).count(), 5);
 }
 
+#[test]
+fn buried_cells_make_worlds_equal_and_cannot_be_read() {
+    let mut one = small(SecondProgram::Never, false);
+    let mut other = one.clone();
+    one.apply(&program(0x1080, &[1; 8])).unwrap();
+    other.apply(&program(0x1100, &[2; 8])).unwrap();
+    let dead = Region {
+        base: 0x1080,
+        size: 0x180,
+    };
+    one.bury(dead);
+    other.bury(dead);
+    assert_eq!((&one, one.sum()), (&other, other.sum()));
+    assert!(one.bytes(0x1000, 0x80).is_ok());
+    assert_eq!(one.bytes(0x107c, 8), Err(FlashFault::Buried { address: 0x1080 }));
+    assert!(one.apply(&program(0x1080, &[0; 8])).is_err());
+    one.apply(&Change::Erase { address: 0x1000 }).unwrap();
+    assert!(!one.is_buried(Region {
+        base: 0x1000,
+        size: 0x100
+    }));
+    assert!(one.is_buried(Region { base: 0x1100, size: 8 }));
+}
+
 proptest! {
     /// The sum that is kept up to date equals the sum computed afresh, after any run of whole and torn changes.
     #[test]

@@ -33,6 +33,8 @@ pub struct Doubt {
     pub wavering: bool,
     /// They read as erased and may be programmed, though the erase was not complete.
     pub fresh: bool,
+    /// Their contents do not matter, because nobody will read them before they are erased: see [`Flash::bury`].
+    pub buried: bool,
 }
 
 /// Where inside a change a cut fell, and what it left there.
@@ -142,6 +144,12 @@ pub fn outcomes<'a>(
 
 /// Leaves in `flash` what the cut leaves. The change was checked; a `torn` of the other kind changes nothing.
 pub(super) fn tear(flash: &mut Flash, change: &Change, torn: Torn) {
+    let buried: Vec<_> = flash
+        .doubts
+        .iter()
+        .filter(|doubt| doubt.buried)
+        .map(|doubt| doubt.area)
+        .collect();
     match (change, torn) {
         (Change::Program { address, data }, Torn::Program { whole, inside }) => {
             tear_program(flash, *address, data, whole, inside)
@@ -149,6 +157,8 @@ pub(super) fn tear(flash: &mut Flash, change: &Change, torn: Torn) {
         (Change::Erase { address }, Torn::Erase(cut)) => tear_erase(flash, *address, cut),
         _ => {}
     }
+    // A cut leaves more doubt behind, never less.
+    buried.into_iter().for_each(|area| flash.bury(area));
 }
 
 fn tear_program(flash: &mut Flash, address: u32, data: &[u8], whole: u32, inside: Inside) {
@@ -168,6 +178,7 @@ fn tear_program(flash: &mut Flash, address: u32, data: &[u8], whole: u32, inside
         unreadable: false,
         wavering: false,
         fresh: false,
+        buried: false,
     };
     match inside {
         Inside::Clean => {}
@@ -230,11 +241,18 @@ fn tear_erase(flash: &mut Flash, address: u32, cut: EraseCut) {
         unreadable: false,
         wavering: false,
         fresh: false,
+        buried: false,
     };
     // Cells that could not be read before an erase are worth nothing in the middle of it either.
-    let held = flash
-        .bytes(sector.base, sector.size)
-        .unwrap_or_else(|_| vec![!erased; size]);
+    let unreadable = flash
+        .doubts
+        .iter()
+        .any(|doubt| doubt.unreadable && doubt.area.overlaps(sector));
+    let held = if unreadable {
+        vec![!erased; size]
+    } else {
+        flash.cells(sector)
+    };
     let half = size / 2;
     match cut {
         EraseCut::Cleared => flash.store(address, &vec![!erased; size]),
