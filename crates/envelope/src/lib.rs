@@ -1,7 +1,7 @@
 //! The update file: a SUIT envelope, written on the host and read on the unit without allocation.
 //!
 //! The file is a profile of open standards: CBOR (RFC 8949), COSE (RFC 9052, 9053, 9459, 9864) and the IETF's SUIT
-//! manifest and firmware encryption drafts. `docs/update-file.md` has it byte by byte; [`ids`] has every number with
+//! manifest and firmware encryption drafts. `docs/src/update-file.md` has it byte by byte; [`ids`] has every number with
 //! its source.
 //!
 //! # On the unit

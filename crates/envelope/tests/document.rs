@@ -1,4 +1,4 @@
-//! The bytes printed in `docs/update-file.md` are those of a real file, written by the encoder and taken apart here.
+//! The bytes printed in `docs/src/update-file.md` are those of a real file, written by the encoder and taken apart here.
 //!
 //! After a change of the format, `PACKSTAFF_WRITE_DOCS=1 cargo test -p packstaff-envelope --test document` renews them.
 
@@ -261,7 +261,7 @@ fn sample() -> Vec<u8> {
 }
 
 fn document() -> PathBuf {
-    [env!("CARGO_MANIFEST_DIR"), "..", "..", "docs", "update-file.md"]
+    [env!("CARGO_MANIFEST_DIR"), "..", "..", "docs", "src", "update-file.md"]
         .iter()
         .collect()
 }
@@ -279,7 +279,7 @@ fn the_document_shows_real_bytes() {
     } else {
         assert!(
             document_text[start..end] == listing,
-            "docs/update-file.md shows other bytes; this file's first lines say how to renew it"
+            "docs/src/update-file.md shows other bytes; this file's first lines say how to renew it"
         );
     }
 }
