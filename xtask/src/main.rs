@@ -1,2 +1,43 @@
-//! The chores of the house.
-fn main() {}
+//! The chores of the house. `cargo xtask check` is the test command: README and CI use no other.
+
+mod cargo;
+mod check;
+mod dependencies;
+mod firmware;
+mod fuzz;
+mod licences;
+mod metadata;
+mod no_panic;
+mod python;
+mod run;
+mod tidy;
+mod tools;
+
+use std::process::ExitCode;
+
+const HELP: &str = "\
+The chores of the house.
+
+  cargo xtask check             everything, in order; stops at the first step that does not pass
+  cargo xtask check --quick     without the slow steps
+  cargo xtask check STEP...     only these steps
+  cargo xtask help              this text
+
+Steps:
+";
+
+fn main() -> ExitCode {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    match arguments.as_slice() {
+        ["check", rest @ ..] => check::check(rest),
+        [] | ["help" | "--help" | "-h"] => {
+            print!("{HELP}{}", check::listing());
+            ExitCode::SUCCESS
+        }
+        [unknown, ..] => {
+            eprintln!("there is no chore named {unknown:?}; `cargo xtask help` lists them");
+            ExitCode::from(2)
+        }
+    }
+}

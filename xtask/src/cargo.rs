@@ -1,0 +1,70 @@
+//! What cargo does by itself: format, lints, tests, documentation.
+
+use crate::check::{Outcome, Passed};
+use crate::python;
+use crate::run::{House, capture, run};
+
+fn held(line: &str) -> Outcome {
+    Ok(Passed::Holds(line.to_owned()))
+}
+
+pub(crate) fn format(house: &House) -> Outcome {
+    run(&mut house.cargo(&["fmt", "--all", "--check"]))
+        .map_err(|why| format!("{why}\n`cargo fmt --all` puts it right"))?;
+    held("every file is laid out as rustfmt does")
+}
+
+pub(crate) fn clippy(house: &House) -> Outcome {
+    run(&mut house.cargo(&[
+        "clippy",
+        "--workspace",
+        "--all-targets",
+        "--quiet",
+        "--",
+        "-D",
+        "warnings",
+    ]))?;
+    held("not one warning; tests, examples and benches compile too")
+}
+
+pub(crate) fn tests(house: &House) -> Outcome {
+    let with_nextest = capture(&mut house.cargo(&["nextest", "--version"])).is_ok();
+    let arguments: &[&str] = match with_nextest {
+        true => &[
+            "nextest",
+            "run",
+            "--workspace",
+            "--no-fail-fast",
+            "--status-level",
+            "slow",
+            "--final-status-level",
+            "fail",
+        ],
+        // Benches are left out: they are programs of their own, and clippy has compiled them.
+        false => &[
+            "test",
+            "--workspace",
+            "--lib",
+            "--bins",
+            "--tests",
+            "--examples",
+            "--no-fail-fast",
+            "--quiet",
+        ],
+    };
+    run(house
+        .cargo(arguments)
+        .env("PACKSTAFF_PYTHON", python::interpreter(house)))?;
+    held("all of them; the runner's own closing line above counts them")
+}
+
+pub(crate) fn doctests(house: &House) -> Outcome {
+    run(&mut house.cargo(&["test", "--workspace", "--doc", "--quiet"]))?;
+    held("all of them")
+}
+
+pub(crate) fn documentation(house: &House) -> Outcome {
+    let mut doc = house.cargo(&["doc", "--workspace", "--no-deps", "--quiet", "--document-private-items"]);
+    run(doc.env("RUSTDOCFLAGS", "-D warnings"))?;
+    held("no broken link, no warning")
+}

@@ -1,0 +1,173 @@
+//! The steps of `cargo xtask check`, and the order they are taken in.
+
+use crate::run::House;
+use crate::{cargo, dependencies, firmware, fuzz, licences, no_panic, python, tidy, tools};
+use std::fmt::Write;
+use std::process::ExitCode;
+use std::time::Instant;
+
+/// What a step says when it passes.
+pub(crate) enum Passed {
+    /// It holds; a line for the reader.
+    Holds(String),
+    /// It could not be looked at here; why, and what somebody else can do.
+    Skipped(String),
+}
+
+/// What a step gives: or, if it does not pass, what to do about it.
+pub(crate) type Outcome = Result<Passed, String>;
+
+struct Step {
+    name: &'static str,
+    what: &'static str,
+    slow: bool,
+    run: fn(&House) -> Outcome,
+}
+
+/// Cheap steps first, so that most mistakes are told within seconds.
+const STEPS: [Step; 14] = [
+    Step {
+        name: "tools",
+        what: "general tools that the tests compare with, from Debian's packages",
+        slow: false,
+        run: tools::check,
+    },
+    Step {
+        name: "python",
+        what: "Python libraries that give second opinions, in an environment of their own",
+        slow: false,
+        run: python::check,
+    },
+    Step {
+        name: "format",
+        what: "rustfmt",
+        slow: false,
+        run: cargo::format,
+    },
+    Step {
+        name: "tidy",
+        what: "no unfinished places, no paths of somebody's machine, lints on everywhere",
+        slow: false,
+        run: tidy::check,
+    },
+    Step {
+        name: "dependencies",
+        what: "unit-side crates depend on unit-side crates alone",
+        slow: false,
+        run: dependencies::check,
+    },
+    Step {
+        name: "licences",
+        what: "every dependency's licence is one that we can keep",
+        slow: false,
+        run: licences::check,
+    },
+    Step {
+        name: "advisories",
+        what: "known weaknesses of dependencies, where a tool and its data are there",
+        slow: true,
+        run: licences::advisories,
+    },
+    Step {
+        name: "clippy",
+        what: "lints, on libraries, programs, tests, examples and benches",
+        slow: false,
+        run: cargo::clippy,
+    },
+    Step {
+        name: "tests",
+        what: "unit and integration tests",
+        slow: false,
+        run: cargo::tests,
+    },
+    Step {
+        name: "doctests",
+        what: "examples in the documentation",
+        slow: true,
+        run: cargo::doctests,
+    },
+    Step {
+        name: "documentation",
+        what: "rustdoc, without a warning",
+        slow: true,
+        run: cargo::documentation,
+    },
+    Step {
+        name: "no-panic",
+        what: "unit-side code, compiled for a unit, holds no way into a panic",
+        slow: true,
+        run: no_panic::check,
+    },
+    Step {
+        name: "firmware",
+        what: "the demo's firmware: its tests, the emulated firing, the same bytes again",
+        slow: true,
+        run: firmware::check,
+    },
+    Step {
+        name: "fuzz",
+        what: "the fuzz targets compile",
+        slow: true,
+        run: fuzz::check,
+    },
+];
+
+/// The steps' names, for the help text.
+pub(crate) fn listing() -> String {
+    STEPS.iter().fold(String::new(), |mut text, step| {
+        let slow = if step.slow { " (slow)" } else { "" };
+        let _ = writeln!(text, "  {:<14} {}{slow}", step.name, step.what);
+        text
+    })
+}
+
+/// Takes the steps that were asked for, in their order.
+pub(crate) fn check(asked: &[&str]) -> ExitCode {
+    let quick = asked.contains(&"--quick");
+    let named: Vec<&str> = asked.iter().copied().filter(|word| *word != "--quick").collect();
+    if let Some(unknown) = named.iter().find(|word| STEPS.iter().all(|step| step.name != **word)) {
+        eprintln!("check has no step named {unknown:?}; it has:\n{}", listing());
+        return ExitCode::from(2);
+    }
+    let house = match House::find() {
+        Ok(house) => house,
+        Err(why) => {
+            eprintln!("{why}");
+            return ExitCode::from(2);
+        }
+    };
+    let wanted = |step: &&Step| match named.is_empty() {
+        true => !(quick && step.slow),
+        false => named.contains(&step.name),
+    };
+    let began = Instant::now();
+    let (mut passed, mut skipped) = (0, 0);
+    for step in STEPS.iter().filter(wanted) {
+        println!("\n== {}: {}", step.name, step.what);
+        let step_began = Instant::now();
+        let outcome = (step.run)(&house);
+        let seconds = step_began.elapsed().as_secs_f64();
+        match outcome {
+            Ok(Passed::Holds(line)) => {
+                passed += 1;
+                println!("ok {}: {line} ({seconds:.1} s)", step.name);
+            }
+            Ok(Passed::Skipped(line)) => {
+                skipped += 1;
+                println!("skipped {}: {line}", step.name);
+            }
+            Err(why) => {
+                println!("NO {}: {why}", step.name);
+                println!("\nTo try this step again: cargo xtask check {}", step.name);
+                println!("steps: {passed} passed, 1 failed, {skipped} skipped");
+                return ExitCode::FAILURE;
+            }
+        }
+    }
+    println!(
+        "\nEverything that was looked at holds ({:.0} s).",
+        began.elapsed().as_secs_f64()
+    );
+    println!("steps: {passed} passed, 0 failed, {skipped} skipped");
+    ExitCode::SUCCESS
+}

@@ -1,0 +1,108 @@
+//! General tools that the tests compare with. Every one is in Debian 12; where this program may, it installs them.
+
+use crate::check::{Outcome, Passed};
+use crate::run::{House, run, which};
+use std::collections::BTreeSet;
+use std::path::Path;
+
+/// A program and the Debian package that has it.
+const TOOLS: [(&str, &str); 33] = [
+    ("age", "age"),
+    ("age-keygen", "age"),
+    ("arm-none-eabi-gcc", "gcc-arm-none-eabi"),
+    ("arm-none-eabi-objcopy", "binutils-arm-none-eabi"),
+    ("arm-none-eabi-readelf", "binutils-arm-none-eabi"),
+    ("arm-none-eabi-size", "binutils-arm-none-eabi"),
+    ("bash", "bash"),
+    ("dd", "coreutils"),
+    ("fsck.vfat", "dosfstools"),
+    ("g++", "g++"),
+    ("gcc", "gcc"),
+    ("git", "git"),
+    ("make", "make"),
+    ("mcopy", "mtools"),
+    ("mdel", "mtools"),
+    ("mdir", "mtools"),
+    ("mke2fs", "e2fsprogs"),
+    ("mkfs.exfat", "exfatprogs"),
+    ("mkfs.fat", "dosfstools"),
+    ("mkfs.ntfs", "ntfs-3g"),
+    ("mmd", "mtools"),
+    ("mren", "mtools"),
+    ("mtype", "mtools"),
+    ("openssl", "openssl"),
+    ("python3", "python3"),
+    ("qemu-system-arm", "qemu-system-arm"),
+    ("sfdisk", "fdisk"),
+    ("sgdisk", "gdisk"),
+    ("sha256sum", "coreutils"),
+    ("srec_cat", "srecord"),
+    ("timeout", "coreutils"),
+    ("truncate", "coreutils"),
+    ("xorriso", "xorriso"),
+];
+
+/// Parts of packages that are no programs: headers of the C library, without which gcc links nothing, and what makes
+/// virtual environments.
+const FILES: [(&str, &[&str]); 2] = [
+    ("libc6-dev", &["/usr/include/stdio.h"]),
+    (
+        "python3-venv",
+        &[
+            "/usr/share/doc/python3-venv",
+            "/usr/lib/python3/dist-packages/ensurepip",
+        ],
+    ),
+];
+
+fn missing() -> BTreeSet<&'static str> {
+    let programs = TOOLS.iter().filter(|(program, _)| which(program).is_none());
+    let files = FILES
+        .iter()
+        .filter(|(package, places)| {
+            !(places.iter().any(|place| Path::new(place).exists())
+                || *package == "python3-venv" && crate::python::can_make_environments())
+        })
+        .map(|(package, _)| *package);
+    programs.map(|(_, package)| *package).chain(files).collect()
+}
+
+pub(crate) fn check(house: &House) -> Outcome {
+    let packages = missing();
+    if packages.is_empty() {
+        return Ok(Passed::Holds(format!("{} programs are there", TOOLS.len())));
+    }
+    let list = packages.iter().copied().collect::<Vec<_>>().join(" ");
+    let by_hand = format!("apt-get update && apt-get install --no-install-recommends {list}");
+    if which("apt-get").is_none() {
+        return Err(format!(
+            "programs are missing. On Debian 12 they come with: {by_hand}\nElsewhere, install what gives the same programs."
+        ));
+    }
+    if !is_root(house) {
+        return Err(format!(
+            "programs are missing. Install them with: sudo sh -c '{by_hand}'"
+        ));
+    }
+    println!("   installing {list}");
+    let apt = |arguments: &[&str]| {
+        let mut command = house.command("apt-get");
+        run(command.args(arguments).env("DEBIAN_FRONTEND", "noninteractive"))
+    };
+    apt(&["update", "--quiet=2"])?;
+    let install = ["install", "--yes", "--quiet=2", "--no-install-recommends"];
+    let arguments: Vec<&str> = install.into_iter().chain(packages.iter().copied()).collect();
+    apt(&arguments)?;
+    let still = missing();
+    if still.is_empty() {
+        return Ok(Passed::Holds(format!("installed {list}")));
+    }
+    let still = still.iter().copied().collect::<Vec<_>>().join(" ");
+    Err(format!(
+        "apt-get installed {list}, and yet the programs of {still} are not there"
+    ))
+}
+
+fn is_root(house: &House) -> bool {
+    crate::run::capture(house.command("id").arg("-u")).is_ok_and(|said| said.trim_ascii() == b"0")
+}
