@@ -14,7 +14,7 @@
 //! | one record of issue 0 | the same again, unless it was finished in this power-up; then the new issue beside it |
 //! | one record, issue above 0 | it is sure, the other was being overwritten: the new issue beside it |
 //! | two, same issue | settled; for a higher issue, over the one with the higher turn |
-//! | two, different issues | the higher turn again, unless it was finished in this power-up; then over the other |
+//! | two, different issues | the higher turn again, for the issue that is now installed, unless it was finished in this power-up; then over the other |
 //!
 //! | offset | bytes | field |
 //! | --- | --- | --- |
@@ -120,17 +120,18 @@ impl Floors {
                 } else {
                     (first, second, 1)
                 };
-                let next = high.turn.saturating_add(1);
+                // The higher turn is always one above the sure record's, so that turns grow with the floor alone.
+                let above = low.turn.saturating_add(1);
                 if low.issue == high.issue {
                     return if issue > high.issue {
-                        write(high_at, issue, next)
+                        write(high_at, issue, above)
                     } else {
                         None
                     };
                 }
                 match finished == Some(high_at) {
-                    true => write(1 - high_at, high.issue, next),
-                    false => write(high_at, issue.max(high.issue), high.turn),
+                    true => write(1 - high_at, high.issue, high.turn.saturating_add(1)),
+                    false => write(high_at, issue.max(low.issue), above),
                 }
             }
         }
@@ -210,7 +211,8 @@ mod tests {
                     let records = [first, second];
                     let floor = Floors { records }.floor();
                     assert!(floor >= settled, "{sectors:?} settled at {settled} reads {records:?}");
-                    for target in [floor, floor + 1].into_iter().filter(|target| *target <= 3) {
+                    // An image of any issue that was not barred for sure may come to be installed.
+                    for target in settled..=3 {
                         raise(sectors, records, target, settled, &mut open);
                     }
                 }

@@ -4,6 +4,7 @@ use crate::power_up::Ending;
 use installer::{FLOOR_LEN, Floor, Floors, Region};
 use unit::blueprint::Blueprint;
 use unit::drive::digest;
+use unit::flash::Flash;
 use unit::world::World;
 
 /// An image that a unit may run: what its maker released.
@@ -22,8 +23,18 @@ pub enum Claim {
     Authentic,
     /// With a good stick the unit ends up running what its owner picked.
     Arrives,
+    /// What was installed is what the owner picked.
+    OwnersChoice,
+    /// A descriptor that stands tells the truth.
+    Truthful,
+    /// What is started was programmed to the end.
+    Solid,
     /// The floor never falls.
     FloorRises,
+    /// The floor does not rise before its image is installed.
+    FloorEarned,
+    /// A stick without a good file changes nothing.
+    Harmless,
     /// Nothing outside the slot and the floor sectors changes.
     KeepsOut,
     /// Settings and calibration stay as they are.
@@ -34,10 +45,15 @@ pub enum Claim {
 
 impl Claim {
     /// All of them.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 11] = [
         Self::Authentic,
         Self::Arrives,
+        Self::OwnersChoice,
+        Self::Truthful,
+        Self::Solid,
         Self::FloorRises,
+        Self::FloorEarned,
+        Self::Harmless,
         Self::KeepsOut,
         Self::SettingsKept,
         Self::Sane,
@@ -48,7 +64,12 @@ impl Claim {
         match self {
             Self::Authentic => "authentic",
             Self::Arrives => "arrives",
+            Self::OwnersChoice => "owners-choice",
+            Self::Truthful => "truthful",
+            Self::Solid => "solid",
             Self::FloorRises => "floor-rises",
+            Self::FloorEarned => "floor-earned",
+            Self::Harmless => "harmless",
             Self::KeepsOut => "keeps-out",
             Self::SettingsKept => "settings-kept",
             Self::Sane => "sane",
@@ -60,7 +81,14 @@ impl Claim {
         match self {
             Self::Authentic => "Nothing but a whole image that the maker released ever starts.",
             Self::Arrives => "With a good stick in place, the unit ends up running the version that its owner picked.",
-            Self::FloorRises => "What the maker has barred stays barred: the floor never falls.",
+            Self::OwnersChoice => "What is installed is what the owner picked.",
+            Self::Truthful => "A descriptor that stands names the image that lies in its slot, whole.",
+            Self::Solid => "An image that is started was programmed to the end: no cell of it is in doubt.",
+            Self::FloorRises => "What the maker has barred stays barred: no older issue runs after a higher one.",
+            Self::FloorEarned => {
+                "The floor rises only when an image of that issue is installed: nobody is locked out early."
+            }
+            Self::Harmless => "A stick without a good file changes nothing.",
             Self::KeepsOut => {
                 "An install changes nothing but the slot and the floor: the installer itself stays whole."
             }
@@ -80,7 +108,12 @@ pub struct Before {
 
 /// The floor that a world's records say.
 pub fn floor(blueprint: &Blueprint, world: &World) -> u64 {
-    let record = |region: Region| Floor::decode(&world.flash.bytes(region.base, FLOOR_LEN as u32).ok()?);
+    floor_of(blueprint, &world.flash)
+}
+
+/// The floor that the records in flash say.
+pub fn floor_of(blueprint: &Blueprint, flash: &Flash) -> u64 {
+    let record = |region: Region| Floor::decode(&flash.bytes(region.base, FLOOR_LEN as u32).ok()?);
     Floors {
         records: blueprint.floors.map(record),
     }

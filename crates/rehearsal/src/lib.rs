@@ -3,6 +3,7 @@
 //! The installer that is rehearsed is the one that a unit links; only the world around it is simulated.
 
 pub mod claims;
+pub mod explore;
 pub mod power_up;
 pub mod sticks;
 pub mod sweep;

@@ -432,6 +432,25 @@ impl Flash {
         }
     }
 
+    /// Puts one representative in the place of all that a cut can leave of a record: cells that were begun, that read as nothing
+    /// whole, and that must be erased before they are programmed. `record` lies in `area`; the rest of `area` reads as erased.
+    pub fn scar(&mut self, record: Region, area: Region) {
+        self.store(area.base, &vec![self.layout.erased; area.size as usize]);
+        self.store(record.base, &vec![!self.layout.erased; record.size as usize]);
+        self.add_doubt(Doubt {
+            area,
+            unreadable: false,
+            wavering: false,
+            fresh: false,
+            buried: false,
+        });
+    }
+
+    /// Whether all of `area` was erased to the end and not touched since.
+    pub fn is_clean(&self, area: Region) -> bool {
+        !self.doubts.iter().any(|doubt| doubt.area.overlaps(area)) && self.is_blank(area.base, area.size) == Ok(true)
+    }
+
     /// Whether any of `area` is buried.
     pub fn is_buried(&self, area: Region) -> bool {
         self.doubts

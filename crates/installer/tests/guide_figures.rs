@@ -1,0 +1,23 @@
+//! The figures that `docs/src/porting.md` states about the installer are those of the code.
+
+use installer::{Config, DESCRIPTOR_LEN, FLOOR_LEN, GRANULE_MAX, Installer, ROWS, VOID_MARK_LEN};
+
+fn page() -> String {
+    let path: std::path::PathBuf = [env!("CARGO_MANIFEST_DIR"), "..", "..", "docs", "src", "porting.md"]
+        .iter()
+        .collect();
+    std::fs::read_to_string(path).unwrap()
+}
+
+#[test]
+fn the_page_states_real_figures() {
+    let page = page();
+    let stated = |sentence: String| assert!(page.contains(&sentence), "docs/src/porting.md does not say: {sentence}");
+    stated(format!("one value of {} bytes", size_of::<Installer>()));
+    stated(format!("`Config` is {} bytes", size_of::<Config<'_>>()));
+    stated(format!("a record of {DESCRIPTOR_LEN} bytes"));
+    stated(format!("at least {VOID_MARK_LEN} bytes"));
+    stated(format!("record of {FLOOR_LEN} bytes"));
+    stated(format!("at most {GRANULE_MAX} bytes"));
+    stated(format!("{ROWS} rows"));
+}

@@ -1,0 +1,764 @@
+//! The exploration: every world that an install can pass through, under every fault, each visited once.
+//!
+//! A node is a world with power off, or a powered loader that is about to change flash. From a powered node the change is
+//! carried out, or cut before, inside and after; from a world with power off, power comes on, with any stick in place. Cuts may
+//! follow one another without bound, because the search is over states and not over schedules.
+//!
+//! # What keeps it small
+//!
+//! * Stretches that change nothing (mounting, the dry pass, a digest) are one transition, and those that only read the stick
+//!   are remembered by the loader's state and the stick.
+//! * Contents that are certain to be erased before anything reads them do not keep worlds apart ([`Flash::bury`]). That this
+//!   is so is not assumed: reading such contents ends the exploration with [`Unfinished::Unsound`].
+//! * Remnants of records that do not read as whole are as good as one another ([`Flash::scar`]). That this is so is not
+//!   assumed either: the loader is run on both, and where it comes to different states the worlds are kept apart.
+//! * Worlds are told apart by keyed 128-bit sums ([`SumKey`]), kept up to date at the cost of one hash a granule. The chance
+//!   that any two of n different nodes collide is about n^2 / 2^129.
+//!
+//! [`Plan::reduce`] switches the second off; both give the same verdict, and stories of the same length.
+
+mod faults;
+mod liveness;
+mod story;
+mod strand;
+mod subject;
+
+pub use faults::Faults;
+pub use story::{Happening, Step, Story};
+pub use subject::{OurInstaller, Subject};
+
+use crate::claims::{Claim, Release};
+use installer::{Phase, Reason, Region};
+use rayon::prelude::*;
+use std::collections::{BTreeMap, HashMap};
+use std::sync::{Arc, RwLock};
+use story::{ChangeKind, Origin};
+use strand::{Follower, Strand, Tangle};
+use thiserror::Error;
+use unit::drive::{Answer, Wish, digest};
+use unit::flash::{Change, Flash, SumKey, Torn, outcomes};
+use unit::stick::Stick;
+
+/// A stick that may be in the unit.
+#[derive(Clone, Debug)]
+pub struct StickOption {
+    /// What to call it in a story.
+    pub name: String,
+    /// The stick.
+    pub stick: Stick,
+    /// Whether it holds an update file that a unit can install as a whole.
+    pub good: bool,
+}
+
+/// What to explore.
+#[derive(Clone, Debug)]
+pub struct Plan<'a> {
+    /// The worlds to begin with, and what to call them.
+    pub from: Vec<(String, Flash)>,
+    /// The sticks.
+    pub sticks: Vec<StickOption>,
+    /// Which stick a patient owner has.
+    pub good_stick: usize,
+    /// The file that a patient owner picks, by its manifest's digest.
+    pub goal: [u8; 32],
+    /// What must run in the end.
+    pub target: Release,
+    /// Everything that the maker has released for this board.
+    pub releases: &'a [Release],
+    /// Image digest of each update file on the sticks, by its manifest's digest.
+    pub files: Vec<([u8; 32], [u8; 32])>,
+    /// What may go wrong.
+    pub faults: Faults,
+    /// Whether contents that nobody reads are kept apart or not.
+    pub reduce: bool,
+    /// Stop at the first violation, or go on to the end.
+    pub stop_at_first: bool,
+    /// The most nodes to visit. A node takes about 300 bytes.
+    pub nodes_max: usize,
+    /// Key of the sums.
+    pub key: SumKey,
+}
+
+/// Why an exploration ended without an answer.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+pub enum Unfinished {
+    /// There are more nodes than were allowed for.
+    #[error("more than {0} nodes: allow for more (about 300 bytes each), or rehearse a smaller part")]
+    TooLarge(usize),
+    /// The loader does not come to a change of flash, a wait or a start.
+    #[error("the loader goes round in circles without ever changing flash, waiting, or starting an image")]
+    Endless,
+    /// Contents were read that were declared as read by nobody.
+    #[error(
+        "the loader reads {address:#010x} after a cut, where nothing was to be read before an erase: rehearse without the reduction"
+    )]
+    Unsound {
+        /// What it read.
+        address: u32,
+    },
+}
+
+/// A claim that does not hold, with the shortest way to it.
+#[derive(Clone, Debug)]
+pub struct Violation {
+    /// Which claim.
+    pub claim: Claim,
+    /// What was seen.
+    pub seen: String,
+    /// How to get there.
+    pub story: Story,
+}
+
+/// What an exploration covered and found.
+#[derive(Clone, Debug)]
+pub struct Exploration {
+    /// Worlds with power off that were told apart.
+    pub worlds: usize,
+    /// Powered loaders about to change flash.
+    pub powered: usize,
+    /// Transitions.
+    pub transitions: u64,
+    /// Cuts among them: before, inside and after changes.
+    pub cuts: u64,
+    /// Levels of the search: the longest shortest way.
+    pub levels: usize,
+    /// Powered nodes, by what the unit is doing.
+    pub phases: BTreeMap<Phase, usize>,
+    /// Most changes of flash that a patient owner's unit needs, from any world, until the picked version runs.
+    pub changes_max: usize,
+    /// Claims that do not hold: at most one story each.
+    pub violations: Vec<Violation>,
+}
+
+impl Exploration {
+    /// Whether every claim holds.
+    pub fn holds(&self) -> bool {
+        self.violations.is_empty()
+    }
+}
+
+#[derive(Clone)]
+enum Node<S> {
+    Off {
+        flash: Flash,
+        started: u64,
+    },
+    On {
+        flash: Flash,
+        started: u64,
+        strand: Box<Strand<S>>,
+    },
+}
+
+/// A node that was reached, and how.
+struct Reached<S> {
+    key: u128,
+    node: Node<S>,
+    step: Step,
+    /// The next node of a patient owner's unit.
+    calm: bool,
+}
+
+/// What came of looking at one node.
+struct Expanded<S> {
+    key: u128,
+    reached: Vec<Reached<S>>,
+    /// What a patient owner's unit comes to without a further change.
+    calm_end: Option<CalmEnd>,
+    objections: Vec<(Claim, String, Option<Step>)>,
+    transitions: u64,
+    cuts: u64,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum CalmEnd {
+    Arrived,
+    Elsewhere,
+    Waits(Reason),
+}
+
+/// Strands from the question for a stick on, by the loader's state and the stick.
+type Memory<S> = RwLock<HashMap<(u128, Option<usize>), Arc<Vec<Strand<S>>>>>;
+
+struct Explorer<'a, S: Subject> {
+    subject: &'a S,
+    plan: &'a Plan<'a>,
+    follower: Follower<'a, S>,
+    memory: Memory<S::State>,
+    digests: RwLock<HashMap<(u128, u32), Option<[u8; 32]>>>,
+}
+
+/// Explores everything.
+///
+/// # Errors
+/// Why there is no answer.
+pub fn explore<S: Subject>(subject: &S, plan: &Plan<'_>) -> Result<Exploration, Unfinished> {
+    let follower = Follower {
+        subject,
+        faults: &plan.faults,
+        sticks: &plan.sticks,
+        goal: plan.goal,
+        key: plan.key,
+    };
+    let explorer = Explorer {
+        subject,
+        plan,
+        follower,
+        memory: RwLock::default(),
+        digests: RwLock::default(),
+    };
+    explorer.run()
+}
+
+impl<S: Subject> Explorer<'_, S> {
+    fn run(&self) -> Result<Exploration, Unfinished> {
+        let mut origins = HashMap::<u128, Origin>::new();
+        let mut calm = HashMap::<u128, liveness::Calm>::new();
+        let mut found = Exploration {
+            worlds: 0,
+            powered: 0,
+            transitions: 0,
+            cuts: 0,
+            levels: 0,
+            phases: BTreeMap::new(),
+            changes_max: 0,
+            violations: Vec::new(),
+        };
+        let mut frontier = Vec::new();
+        for (name, flash) in &self.plan.from {
+            let node = self.off(flash.clone(), self.subject.floor(flash));
+            let key = self.key_of(&node);
+            if origins
+                .insert(
+                    key,
+                    Origin {
+                        parent: None,
+                        step: Step::Begin(name.clone()),
+                    },
+                )
+                .is_none()
+            {
+                frontier.push((key, node));
+            }
+        }
+        while !frontier.is_empty() {
+            found.levels += 1;
+            for (_, node) in &frontier {
+                match node {
+                    Node::Off { .. } => found.worlds += 1,
+                    Node::On { strand, .. } => {
+                        found.powered += 1;
+                        *found.phases.entry(self.subject.phase(&strand.state)).or_default() += 1;
+                    }
+                }
+            }
+            let expanded: Result<Vec<_>, Tangle> =
+                frontier.par_iter().map(|(key, node)| self.expand(*key, node)).collect();
+            frontier = Vec::new();
+            for expanded in expanded.map_err(unfinished)? {
+                found.transitions += expanded.transitions;
+                found.cuts += expanded.cuts;
+                for (claim, seen, step) in expanded.objections {
+                    if found.violations.iter().all(|known| known.claim != claim) {
+                        let story = story::tell(&origins, expanded.key, step, &self.names());
+                        found.violations.push(Violation { claim, seen, story });
+                    }
+                }
+                if let Some(end) = expanded.calm_end {
+                    calm.insert(
+                        expanded.key,
+                        liveness::Calm::Ends(end == CalmEnd::Arrived, format!("{end:?}")),
+                    );
+                }
+                for reached in expanded.reached {
+                    if reached.calm {
+                        calm.entry(expanded.key).or_insert(liveness::Calm::Goes(reached.key));
+                    }
+                    if let std::collections::hash_map::Entry::Vacant(place) = origins.entry(reached.key) {
+                        place.insert(Origin {
+                            parent: Some(expanded.key),
+                            step: reached.step,
+                        });
+                        frontier.push((reached.key, reached.node));
+                    }
+                }
+            }
+            if origins.len() > self.plan.nodes_max {
+                return Err(Unfinished::TooLarge(self.plan.nodes_max));
+            }
+            if self.plan.stop_at_first && !found.violations.is_empty() {
+                return Ok(found);
+            }
+        }
+        let alive = liveness::resolve(
+            &calm,
+            origins
+                .iter()
+                .filter(|(_, origin)| origin.step.ends_off())
+                .map(|(key, _)| *key),
+        );
+        found.changes_max = alive.changes_max;
+        if let Some((key, why)) = alive.stuck_first(|key| story::length(&origins, key)) {
+            let story = story::tell(&origins, key, None, &self.names());
+            let seen = format!("with a good stick and no further cut: {why}");
+            found.violations.push(Violation {
+                claim: Claim::Arrives,
+                seen,
+                story,
+            });
+        }
+        found.violations.sort_by_key(|violation| violation.claim);
+        Ok(found)
+    }
+
+    fn names(&self) -> Vec<String> {
+        self.plan.sticks.iter().map(|option| option.name.clone()).collect()
+    }
+
+    /// A world with power off, in the form in which worlds are compared.
+    fn off(&self, flash: Flash, started: u64) -> Node<S::State> {
+        if self.plan.reduce {
+            let mut settled = flash.clone();
+            self.subject.settle(&mut settled);
+            if settled == flash || self.alike(&flash, &settled) {
+                return Node::Off {
+                    flash: settled,
+                    started,
+                };
+            }
+        }
+        Node::Off { flash, started }
+    }
+
+    /// Whether a loader that is powered in one of two worlds comes to the same as in the other, in every reading, up to its
+    /// question for a stick.
+    fn alike(&self, one: &Flash, other: &Flash) -> bool {
+        let ends = |flash| self.follower.follow(flash, self.follower.power_up(), true);
+        match (ends(one), ends(other)) {
+            (Ok(one), Ok(other)) => {
+                let plain = |ends: &[Strand<S::State>]| {
+                    let ends = ends
+                        .iter()
+                        .map(|end| self.plan.key.hash(&(&end.state, end.stick, end.picked)));
+                    ends.collect::<std::collections::BTreeSet<_>>()
+                };
+                plain(&one) == plain(&other)
+            }
+            _ => false,
+        }
+    }
+
+    fn key_of(&self, node: &Node<S::State>) -> u128 {
+        match node {
+            Node::Off { flash, started } => self.plan.key.hash(&(flash.sum(), started)),
+            Node::On { flash, started, strand } => {
+                self.plan
+                    .key
+                    .hash(&(flash.sum(), started, &strand.state, strand.stick, strand.picked))
+            }
+        }
+    }
+
+    fn expand(&self, key: u128, node: &Node<S::State>) -> Result<Expanded<S::State>, Tangle> {
+        let mut out = Expanded {
+            key,
+            reached: Vec::new(),
+            calm_end: None,
+            objections: Vec::new(),
+            transitions: 0,
+            cuts: 0,
+        };
+        match node {
+            Node::Off { flash, started } => self.expand_off(flash, *started, &mut out)?,
+            Node::On { flash, started, strand } => self.expand_on(flash, *started, strand, &mut out)?,
+        }
+        Ok(out)
+    }
+
+    fn expand_off(&self, flash: &Flash, started: u64, out: &mut Expanded<S::State>) -> Result<(), Tangle> {
+        self.judge_world(flash, out);
+        let first = self.follower.follow(flash, self.follower.power_up(), true)?;
+        let options = std::iter::once(None).chain((0..self.plan.sticks.len()).map(Some));
+        for stick in options {
+            for before in &first {
+                let patient = stick == Some(self.plan.good_stick) && before.calm;
+                if before.wish != Wish::FindStick {
+                    // The stick was not asked for: it makes no difference which one is there.
+                    let mut end = before.clone();
+                    end.stick = stick;
+                    self.arrive(flash, started, end, before.happened.clone(), patient, true, out);
+                    continue;
+                }
+                for end in self.from_find(flash, before, stick)?.iter() {
+                    let happened = [&before.happened[..], &end.happened].concat();
+                    self.arrive(flash, started, end.clone(), happened, patient && end.calm, true, out);
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Strands from the question for a stick on; they read no flash, so that they can be remembered for every world.
+    fn from_find(
+        &self,
+        flash: &Flash,
+        before: &Strand<S::State>,
+        stick: Option<usize>,
+    ) -> Result<Arc<Vec<Strand<S::State>>>, Tangle> {
+        let key = (self.plan.key.hash(&before.state), stick);
+        if let Some(known) = self.memory.read().ok().and_then(|memory| memory.get(&key).cloned()) {
+            return Ok(known);
+        }
+        let fresh = Strand {
+            stick,
+            happened: Vec::new(),
+            calm: true,
+            ..before.clone()
+        };
+        let ends = Arc::new(self.follower.follow(flash, fresh, false)?);
+        if let Ok(mut memory) = self.memory.write() {
+            memory.insert(key, ends.clone());
+        }
+        Ok(ends)
+    }
+
+    fn expand_on(
+        &self,
+        flash: &Flash,
+        started: u64,
+        strand: &Strand<S::State>,
+        out: &mut Expanded<S::State>,
+    ) -> Result<(), Tangle> {
+        let Wish::Change(change) = &strand.wish else {
+            return Ok(());
+        };
+        let area = area_of(flash, change);
+        if !self.subject.may_change(area) {
+            let seen = format!("{} bytes at {:#010x} are changed", area.size, area.base);
+            out.objections.push((Claim::KeepsOut, seen, None));
+        }
+        if flash.is_buried(area) && matches!(change, Change::Program { .. }) {
+            return Err(Tangle::Buried(area.base));
+        }
+        if let Err(fault) = flash.check(change) {
+            out.objections.push((Claim::Sane, fault.to_string(), None));
+            return Ok(());
+        }
+        self.judge_commit(change, strand, started, out);
+        self.judge_raise(flash, change, started, out);
+        let kind = ChangeKind::of(change);
+        if self.plan.faults.cuts {
+            self.cut(flash, started, change, area, kind, out);
+        }
+        let mut after = flash.clone();
+        if let Err(fault) = after.apply(change) {
+            out.objections.push((Claim::Sane, fault.to_string(), None));
+            return Ok(());
+        }
+        if self.plan.faults.cuts {
+            out.cuts += 1;
+            self.reach_off(
+                after.clone(),
+                started,
+                Step::Cut(kind, story::Moment::After),
+                false,
+                out,
+            );
+        }
+        let mut done = strand.clone();
+        done.happened = Vec::new();
+        if self.plan.faults.refused {
+            let mut refused = done.clone();
+            refused.calm = false;
+            refused.happened.push(Happening::Refused);
+            self.follower.answer(&mut refused, &Answer::Failed);
+            for end in self.follower.follow(flash, refused, false)? {
+                let happened = end.happened.clone();
+                self.arrive(flash, started, end, happened, false, false, out);
+            }
+        }
+        let patient = self.is_patient(strand);
+        self.follower.answer(&mut done, &Answer::Done);
+        for end in self.follower.follow(&after, done, false)? {
+            let happened = end.happened.clone();
+            let calm = patient && end.calm;
+            self.arrive(&after, started, end, happened, calm, false, out);
+        }
+        Ok(())
+    }
+
+    /// Every cut before and inside a change.
+    fn cut(
+        &self,
+        flash: &Flash,
+        started: u64,
+        change: &Change,
+        area: Region,
+        kind: ChangeKind,
+        out: &mut Expanded<S::State>,
+    ) {
+        out.cuts += 1;
+        let before = self.off(flash.clone(), started);
+        let Node::Off { flash: settled, .. } = &before else {
+            return;
+        };
+        let torn = outcomes(flash, change, &self.plan.faults.insides, &self.plan.faults.erases);
+        // A cut leaves its traces inside the change's own cells. Where all of these are buried once power is off, every outcome is
+        // the same world: the one in which the change was not begun.
+        let all_buried = self.plan.reduce && covered(settled, area);
+        let torn: Vec<Torn> = torn.collect();
+        out.cuts += torn.len() as u64;
+        out.transitions += torn.len() as u64 + 1;
+        let key = self.key_of(&before);
+        out.reached.push(Reached {
+            key,
+            node: before,
+            step: Step::Cut(kind, story::Moment::Before),
+            calm: false,
+        });
+        if all_buried {
+            return;
+        }
+        for torn in torn {
+            let mut after = flash.clone();
+            if after.tear(change, torn).is_ok() {
+                self.reach_off(after, started, Step::Cut(kind, story::Moment::Inside(torn)), false, out);
+            }
+        }
+    }
+
+    fn reach_off(&self, flash: Flash, started: u64, step: Step, calm: bool, out: &mut Expanded<S::State>) {
+        out.transitions += 1;
+        let node = self.off(flash, started);
+        let key = self.key_of(&node);
+        out.reached.push(Reached { key, node, step, calm });
+    }
+
+    /// A strand has come to its next change, its wait, or its start.
+    #[allow(clippy::too_many_arguments)] // what it takes to say how a node was reached
+    fn arrive(
+        &self,
+        flash: &Flash,
+        started: u64,
+        mut end: Strand<S::State>,
+        happened: Vec<Happening>,
+        calm: bool,
+        booted: bool,
+        out: &mut Expanded<S::State>,
+    ) {
+        let stick = booted.then_some(end.stick);
+        match end.wish.clone() {
+            Wish::Change(change) => {
+                self.judge_harm(flash, &change, stick, &happened, out);
+                out.transitions += 1;
+                let step = Step::Runs {
+                    stick,
+                    happened,
+                    comes_to: story::ComesTo::Change(ChangeKind::of(&change)),
+                };
+                end.happened = Vec::new();
+                end.calm = true;
+                let node = Node::On {
+                    flash: flash.clone(),
+                    started,
+                    strand: Box::new(end),
+                };
+                let key = self.key_of(&node);
+                out.reached.push(Reached { key, node, step, calm });
+            }
+            Wish::Wait(reason) => {
+                if calm {
+                    out.calm_end = Some(CalmEnd::Waits(reason));
+                }
+                let step = Step::Runs {
+                    stick,
+                    happened,
+                    comes_to: story::ComesTo::Wait(reason),
+                };
+                self.reach_off(flash.clone(), started, step, false, out);
+            }
+            Wish::Start(address) => self.start(flash, started, address, stick, happened, calm, out),
+            _ => {}
+        }
+    }
+
+    #[allow(clippy::too_many_arguments)] // what it takes to say how a node was reached
+    fn start(
+        &self,
+        flash: &Flash,
+        started: u64,
+        address: u32,
+        stick: Option<Option<usize>>,
+        happened: Vec<Happening>,
+        calm: bool,
+        out: &mut Expanded<S::State>,
+    ) {
+        let step = Step::Runs {
+            stick,
+            happened,
+            comes_to: story::ComesTo::Start(address),
+        };
+        let standing = self.subject.standing(flash);
+        let runs = self.plan.releases.iter().find(|release| {
+            address == self.subject.slot().base && self.digest(flash, release.image_size) == Some(release.image_digest)
+        });
+        let Some(runs) = runs else {
+            let seen = "what was started is no whole image that the maker released".to_owned();
+            out.objections.push((Claim::Authentic, seen, Some(step)));
+            return;
+        };
+        let image = Region {
+            base: address,
+            size: runs.image_size,
+        };
+        if flash.wavers(image) {
+            let seen = "the image that was started has cells that were not programmed to the end".to_owned();
+            out.objections.push((Claim::Solid, seen, Some(step.clone())));
+        }
+        let issue = standing.map_or(0, |descriptor| descriptor.sequence);
+        if issue < started {
+            let seen = format!("issue {issue} was started after issue {started}");
+            out.objections.push((Claim::FloorRises, seen, Some(step.clone())));
+        }
+        if calm {
+            out.calm_end = Some(if *runs == self.plan.target {
+                CalmEnd::Arrived
+            } else {
+                CalmEnd::Elsewhere
+            });
+        }
+        self.reach_off(flash.clone(), started.max(issue), step, false, out);
+    }
+
+    /// Whether a patient owner's unit could be here: the good stick is in place, and what was picked, if anything, is the goal.
+    fn is_patient(&self, strand: &Strand<S::State>) -> bool {
+        strand.stick == Some(self.plan.good_stick) && strand.picked.is_none_or(|picked| picked == self.plan.goal)
+    }
+
+    /// Claims about a world with power off.
+    fn judge_world(&self, flash: &Flash, out: &mut Expanded<S::State>) {
+        if let Some(descriptor) = self.subject.standing(flash) {
+            let held = self.digest(flash, descriptor.image_size);
+            if held != Some(descriptor.image_digest) {
+                let seen = "a whole descriptor stands over an image that is not the one it names".to_owned();
+                out.objections.push((Claim::Truthful, seen, None));
+            }
+        }
+    }
+
+    /// The image that is committed is the one that the owner picked.
+    fn judge_commit(&self, change: &Change, strand: &Strand<S::State>, started: u64, out: &mut Expanded<S::State>) {
+        let Some(descriptor) = self.subject.commits(change) else {
+            return;
+        };
+        let picked = strand
+            .picked
+            .and_then(|manifest| self.plan.files.iter().find(|file| file.0 == manifest));
+        if picked.is_none_or(|file| file.1 != descriptor.image_digest) {
+            let seen = format!(
+                "version {} is installed, which the owner did not pick",
+                descriptor.version
+            );
+            out.objections.push((Claim::OwnersChoice, seen, None));
+        }
+        if descriptor.sequence < started {
+            let seen = format!(
+                "issue {} is installed after issue {started} has run",
+                descriptor.sequence
+            );
+            out.objections.push((Claim::FloorRises, seen, None));
+        }
+    }
+
+    /// The floor is raised to an issue only while an image of that issue stands, or after one has run.
+    fn judge_raise(&self, flash: &Flash, change: &Change, started: u64, out: &mut Expanded<S::State>) {
+        let Some(issue) = self.subject.raises(change) else {
+            return;
+        };
+        let standing = self
+            .subject
+            .standing(flash)
+            .filter(|descriptor| self.digest(flash, descriptor.image_size) == Some(descriptor.image_digest));
+        let earned = started.max(standing.map_or(0, |descriptor| descriptor.sequence));
+        if issue > earned {
+            let seen = format!("the floor is raised to {issue}, and no higher issue than {earned} is installed");
+            out.objections.push((Claim::FloorEarned, seen, None));
+        }
+    }
+
+    /// A stick without a good file changes nothing.
+    fn judge_harm(
+        &self,
+        flash: &Flash,
+        change: &Change,
+        stick: Option<Option<usize>>,
+        happened: &[Happening],
+        out: &mut Expanded<S::State>,
+    ) {
+        let bad = stick
+            .flatten()
+            .and_then(|index| self.plan.sticks.get(index))
+            .is_some_and(|option| !option.good);
+        let swapped = happened
+            .iter()
+            .any(|happening| matches!(happening, Happening::Swapped(_)));
+        if bad && !swapped && self.subject.slot().overlaps(area_of(flash, change)) {
+            let step = Step::Runs {
+                stick,
+                happened: happened.to_vec(),
+                comes_to: story::ComesTo::Change(ChangeKind::of(change)),
+            };
+            let seen = format!("{} is asked for", ChangeKind::of(change).words());
+            out.objections.push((Claim::Harmless, seen, Some(step)));
+        }
+    }
+
+    /// Digest of the image in the slot, remembered by the slot's sum.
+    fn digest(&self, flash: &Flash, size: u32) -> Option<[u8; 32]> {
+        let slot = self.subject.slot();
+        let key = (flash.sum_of(slot), size);
+        if let Some(known) = self.digests.read().ok().and_then(|known| known.get(&key).copied()) {
+            return known;
+        }
+        let found = digest(flash, slot.base, size).ok();
+        if let Ok(mut known) = self.digests.write() {
+            known.insert(key, found);
+        }
+        found
+    }
+}
+
+fn unfinished(tangle: Tangle) -> Unfinished {
+    match tangle {
+        Tangle::Buried(address) => Unfinished::Unsound { address },
+        Tangle::Endless => Unfinished::Endless,
+    }
+}
+
+/// The cells that a change touches.
+fn area_of(flash: &Flash, change: &Change) -> Region {
+    match change {
+        Change::Erase { address } => {
+            let sector = flash.layout().geometry().sector_at(*address);
+            sector.unwrap_or(Region {
+                base: *address,
+                size: 0,
+            })
+        }
+        Change::Program { address, data } => Region {
+            base: *address,
+            size: data.len() as u32,
+        },
+    }
+}
+
+/// Whether all of `area` is buried.
+fn covered(flash: &Flash, area: Region) -> bool {
+    let mut next = u64::from(area.base);
+    for doubt in flash.doubts().iter().filter(|doubt| doubt.buried) {
+        if u64::from(doubt.area.base) <= next && doubt.area.end() > next {
+            next = doubt.area.end();
+        }
+    }
+    next >= area.end()
+}

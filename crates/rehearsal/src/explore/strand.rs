@@ -1,0 +1,204 @@
+//! A strand: what a powered loader does from one change of flash to the next, with everything that may happen to it.
+
+use super::faults::Faults;
+use super::subject::Subject;
+use super::{Happening, StickOption};
+use envelope::sha256;
+use installer::{Listing, Phase, Region};
+use std::collections::HashSet;
+use unit::drive::{Answer, Wish, look};
+use unit::flash::{Flash, SumKey};
+
+/// More steps than any stretch without a change of flash needs.
+const STEPS_MAX: u32 = 1 << 25;
+
+/// A powered loader with a wish that is not answered yet.
+#[derive(Clone)]
+pub(super) struct Strand<S> {
+    pub(super) state: S,
+    pub(super) wish: Wish,
+    /// The stick in the unit.
+    pub(super) stick: Option<usize>,
+    /// The file that the owner picked, by its manifest's digest.
+    pub(super) picked: Option<[u8; 32]>,
+    /// What happened since the last change of flash, or since power came on.
+    pub(super) happened: Vec<Happening>,
+    /// Nothing happened since then but what a patient owner with a good stick would do.
+    pub(super) calm: bool,
+    /// What the unit was doing when it had its last wish.
+    pub(super) phase: Phase,
+}
+
+/// Why strands cannot be followed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Tangle {
+    /// Contents were read that were declared as read by nobody.
+    Buried(u32),
+    /// The loader does not come to a change of flash, a wait or a start.
+    Endless,
+}
+
+pub(super) struct Follower<'a, S: Subject> {
+    pub(super) subject: &'a S,
+    pub(super) faults: &'a Faults,
+    pub(super) sticks: &'a [StickOption],
+    /// The file that a patient owner picks.
+    pub(super) goal: [u8; 32],
+    pub(super) key: SumKey,
+}
+
+impl<S: Subject> Follower<'_, S> {
+    pub(super) fn power_up(&self) -> Strand<S::State> {
+        let (state, wish) = self.subject.power_up();
+        let phase = self.subject.phase(&state);
+        Strand {
+            state,
+            wish,
+            stick: None,
+            picked: None,
+            happened: Vec::new(),
+            calm: true,
+            phase,
+        }
+    }
+
+    pub(super) fn answer(&self, strand: &mut Strand<S::State>, answer: &Answer) {
+        strand.wish = self.subject.step(&mut strand.state, answer);
+    }
+
+    /// Follows a strand, and all that branch off it, up to their next change, wait or start; with `to_find`, only up to the
+    /// question for a stick.
+    pub(super) fn follow(
+        &self,
+        flash: &Flash,
+        strand: Strand<S::State>,
+        to_find: bool,
+    ) -> Result<Vec<Strand<S::State>>, Tangle> {
+        let mut ends = Vec::new();
+        let mut open = vec![strand];
+        let mut seen = HashSet::new();
+        let mut steps = 0_u32;
+        while let Some(mut strand) = open.pop() {
+            loop {
+                steps += 1;
+                if steps > STEPS_MAX {
+                    return Err(Tangle::Endless);
+                }
+                if matches!(strand.wish, Wish::Change(_) | Wish::Wait(_) | Wish::Start(_))
+                    || (to_find && strand.wish == Wish::FindStick)
+                {
+                    ends.push(strand);
+                    break;
+                }
+                let answers = self.answers(flash, &strand)?;
+                let Some(((calm, happening), rest)) = answers.split_first() else {
+                    break;
+                };
+                for (answer, happening) in rest {
+                    let mut branch = strand.clone();
+                    branch.calm = false;
+                    self.take(&mut branch, answer, happening.clone());
+                    // Most faults lead to the same few places: each of these is followed once.
+                    if seen.insert(self.key.hash(&(&branch.state, branch.stick, branch.picked))) {
+                        open.push(branch);
+                    }
+                }
+                self.take(&mut strand, calm, happening.clone());
+            }
+        }
+        // The calm one first, so that a story prefers it.
+        ends.sort_by_key(|end| (!end.calm, end.happened.len()));
+        Ok(ends)
+    }
+
+    fn take(&self, strand: &mut Strand<S::State>, answer: &Answer, happening: Option<Happening>) {
+        match &happening {
+            Some(Happening::Swapped(other)) => strand.stick = Some(*other),
+            Some(Happening::Picked(digest)) => strand.picked = Some(*digest),
+            _ => {}
+        }
+        strand.phase = self.subject.phase(&strand.state);
+        strand.happened.extend(happening);
+        self.answer(strand, answer);
+    }
+
+    /// What can be answered: the calm answer first.
+    fn answers(&self, flash: &Flash, strand: &Strand<S::State>) -> Result<Vec<(Answer, Option<Happening>)>, Tangle> {
+        let stick = strand
+            .stick
+            .and_then(|index| self.sticks.get(index))
+            .map(|option| &option.stick);
+        match &strand.wish {
+            Wish::Tell(reason) => Ok(vec![(Answer::Done, Some(Happening::Told(*reason)))]),
+            Wish::Ask(listing) => Ok(self.choices(listing)),
+            Wish::ReadStick(block) => {
+                let read = |option: Option<usize>| {
+                    let stick = option
+                        .and_then(|index| self.sticks.get(index))
+                        .map(|option| &option.stick);
+                    look(&strand.wish, flash, stick).unwrap_or(Answer::Failed)
+                };
+                let mut answers = vec![(read(strand.stick), None)];
+                if self.faults.pulled {
+                    answers.push((Answer::Failed, Some(Happening::Unreadable(*block))));
+                }
+                if self.faults.swapped && self.subject.phase(&strand.state) != strand.phase {
+                    let others = (0..self.sticks.len()).filter(|index| Some(*index) != strand.stick);
+                    answers.extend(others.map(|other| (read(Some(other)), Some(Happening::Swapped(other)))));
+                }
+                Ok(answers)
+            }
+            Wish::ReadFlash(region) | Wish::DigestFlash(region) | Wish::CheckBlank(region) => {
+                if flash.is_buried(*region) {
+                    return Err(Tangle::Buried(region.base));
+                }
+                let calm = look(&strand.wish, flash, stick).unwrap_or(Answer::Failed);
+                let mut answers = vec![(calm.clone(), None)];
+                if self.faults.wavering && flash.wavers(*region) {
+                    answers.push((altered(flash, *region, calm), Some(Happening::Wavered(region.base))));
+                }
+                Ok(answers)
+            }
+            wish => Ok(vec![(look(wish, flash, stick).unwrap_or(Answer::Failed), None)]),
+        }
+    }
+
+    fn choices(&self, listing: &Listing) -> Vec<(Answer, Option<Happening>)> {
+        let pick = |index: usize, digest| (Answer::Chosen(Some(index)), Some(Happening::Picked(digest)));
+        let mut choices: Vec<_> = listing
+            .offers()
+            .map(|(index, _, offer)| (index, offer.manifest))
+            .collect();
+        choices.sort_by_key(|(_, digest)| *digest != self.goal);
+        let declines = (Answer::Chosen(None), Some(Happening::Declined));
+        let goal_first = choices.first().is_some_and(|(_, digest)| *digest == self.goal);
+        let picks = choices.into_iter().map(|(index, digest)| pick(index, digest));
+        match (goal_first, self.faults.any_choice) {
+            (true, true) => picks.chain([declines]).collect(),
+            (true, false) => picks.take(1).collect(),
+            (false, true) => [declines].into_iter().chain(picks).collect(),
+            (false, false) => vec![declines],
+        }
+    }
+}
+
+/// Another reading of cells that waver: neither what they read as now, nor anything whole.
+fn altered(flash: &Flash, region: Region, calm: Answer) -> Answer {
+    match calm {
+        Answer::Flash(mut bytes) => {
+            for doubt in flash
+                .doubts()
+                .iter()
+                .filter(|doubt| doubt.wavering && doubt.area.overlaps(region))
+            {
+                let from = doubt.area.base.saturating_sub(region.base) as usize;
+                let to = (doubt.area.end().saturating_sub(u64::from(region.base)) as usize).min(bytes.len());
+                bytes[from.min(to)..to].iter_mut().for_each(|byte| *byte ^= 0x5a);
+            }
+            Answer::Flash(bytes)
+        }
+        Answer::Digest(digest) => Answer::Digest(sha256(&digest)),
+        Answer::Blank(blank) => Answer::Blank(!blank),
+        other => other,
+    }
+}
