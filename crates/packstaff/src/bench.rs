@@ -47,6 +47,15 @@ pub enum BenchError {
         /// Bytes of the name.
         len: usize,
     },
+    /// A board revision that the product file does not have.
+    #[error("there is no board {found} in product.toml, which has {known}")]
+    #[diagnostic(help("name a build as BOARD=FILE, with a `revision` of product.toml for BOARD"))]
+    UnknownBoard {
+        /// The revision asked for.
+        found: String,
+        /// Those that there are.
+        known: String,
+    },
     /// A version that the product file does not list.
     #[error("version {found} is not listed in product.toml, which has {listed}")]
     #[diagnostic(help("add it to `list` under [versions], or correct the version"))]
@@ -217,8 +226,8 @@ impl Bench {
         let [first, second] = board.map.floor;
         let ours = [
             ("the installer", board.map.installer),
-            ("the floor", first),
-            ("the floor", second),
+            ("the floor's first record", first),
+            ("the floor's second record", second),
         ];
         let ours = ours.into_iter().map(|(name, range)| (name.to_owned(), span(range)));
         let theirs = board

@@ -1,23 +1,43 @@
 //! Today's date: the one place that looks at a clock.
 
+use miette::Diagnostic;
 use product::{Date, DateError};
 use std::time::{SystemTime, UNIX_EPOCH};
+use thiserror::Error;
 
 /// Today in UTC, or the day that `SOURCE_DATE_EPOCH` names, so that releases can be made again byte for byte
 /// (reproducible-builds.org specification of that variable).
 ///
 /// # Errors
-/// The clock, or the variable, shows a day outside the years 1 to 9999.
-pub fn today() -> Result<Date, DateError> {
-    let set = std::env::var("SOURCE_DATE_EPOCH")
-        .ok()
-        .and_then(|text| text.parse().ok());
-    let seconds = set.unwrap_or_else(|| {
-        SystemTime::now()
+/// The clock, or the variable, shows a day outside the years 1970 to 9999, or the variable is not a number.
+pub fn today() -> Result<Date, ClockError> {
+    let seconds = match std::env::var_os(VARIABLE) {
+        Some(set) => set.to_str().and_then(|text| text.parse().ok()).ok_or_else(|| {
+            let found = set.to_string_lossy().into_owned();
+            ClockError::NotSeconds { found }
+        })?,
+        None => SystemTime::now()
             .duration_since(UNIX_EPOCH)
-            .map_or(0, |since| since.as_secs())
-    });
-    day(seconds / 86_400)
+            .map_or(0, |since| since.as_secs()),
+    };
+    Ok(day(seconds / 86_400)?)
+}
+
+const VARIABLE: &str = "SOURCE_DATE_EPOCH";
+
+/// Why there is no date.
+#[derive(Debug, Error, Diagnostic)]
+pub enum ClockError {
+    /// The variable holds no number. Its specification says to stop then, rather than to take the clock.
+    #[error("{VARIABLE} is {found:?}, which is no number of seconds since 1970")]
+    #[diagnostic(help("set it as `date +%s` prints it, or unset it"))]
+    NotSeconds {
+        /// What it holds.
+        found: String,
+    },
+    /// A day that this program does not know.
+    #[error("the clock or {VARIABLE} shows a day that cannot be written with a year of four digits")]
+    OutOfRange(#[from] DateError),
 }
 
 /// The day that is `days` after 1 January 1970, by the proleptic Gregorian calendar: Howard Hinnant's `civil_from_days`,

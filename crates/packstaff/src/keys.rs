@@ -23,9 +23,7 @@ pub(crate) fn run(ask: Keys) -> Result<()> {
             secret,
         } => {
             let (_, mut keyring) = open(&product, &secret)?;
-            keyring
-                .add_generation(&generation, clock::today().into_diagnostic()?)
-                .into_diagnostic()?;
+            keyring.add_generation(&generation, clock::today()?).into_diagnostic()?;
             say(&listing(&keyring))?;
             say(&format!(
                 "\nTo make update files for it, add \"{generation}\" to `serve` and a [[generation]] to product.toml.\n"
@@ -80,7 +78,7 @@ fn create(product: &Path, secret: &Secret) -> Result<()> {
             .wrap_err_with(|| format!("{} cannot be made", folder.display()))?;
     }
     let new = NewKeyring {
-        date: clock::today().into_diagnostic()?,
+        date: clock::today()?,
         first_generation: bench.product.keys.new_units.clone(),
         also_for: Vec::new(),
         scrypt_work: None,

@@ -12,7 +12,9 @@ use packstaff::release::{Options, installs, release, release_stick};
 use packstaff::report::{Report, Verdict};
 use packstaff::{clock, look};
 use product::Unlock;
+use std::collections::BTreeMap;
 use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// Everything that was asked for is done, and every check holds.
@@ -41,7 +43,8 @@ fn main() -> ExitCode {
     match run(args) {
         Ok(code) => ExitCode::from(code),
         Err(report) => {
-            eprintln!("{report:?}");
+            // Nobody may be listening any more; the exit code tells all the same.
+            let _ = writeln!(std::io::stderr(), "{report:?}");
             ExitCode::from(FAILED)
         }
     }
@@ -54,8 +57,8 @@ fn run(args: Args) -> Result<u8> {
             let mut bench = Bench::open(&ask.product)?;
             let options = Options {
                 version: ask.version,
-                builds: ask.build.into_iter().collect(),
-                date: clock::today().into_diagnostic()?,
+                builds: builds(ask.build)?,
+                date: clock::today()?,
                 dry_run: ask.dry_run,
                 out: ask.out,
             };
@@ -103,6 +106,13 @@ fn run(args: Args) -> Result<u8> {
                 .map(|(board, content)| (board.revision.as_str(), board.file.as_str(), content.as_slice()))
                 .collect();
             let image = release_stick(&bench, &version, release.record.date, &files, None)?;
+            if ask.out.exists() && !ask.out.is_file() {
+                return Err(miette::miette!(
+                    help = "write the image to a new file, then copy that to the stick as you copy any image",
+                    "{} is there already and is no ordinary file",
+                    ask.out.display()
+                ));
+            }
             image.write_to(&ask.out).into_diagnostic().wrap_err("the stick image")?;
             say(&format!(
                 "wrote {}: {} files, {} blocks\n",
@@ -125,6 +135,22 @@ fn run(args: Args) -> Result<u8> {
         }
         Verb::Keys(ask) => keys::run(ask).map(|()| HOLDS),
     }
+}
+
+/// The builds by board; one board cannot have two.
+fn builds(given: Vec<(String, PathBuf)>) -> Result<BTreeMap<String, PathBuf>> {
+    let mut builds = BTreeMap::new();
+    for (board, file) in given {
+        if let Some(first) = builds.insert(board.clone(), file.clone()) {
+            return Err(miette::miette!(
+                help = "name one build for each board",
+                "board {board} is given two builds: {} and {}",
+                first.display(),
+                file.display()
+            ));
+        }
+    }
+    Ok(builds)
 }
 
 fn show(report: &Report, json: bool) -> Result<u8> {

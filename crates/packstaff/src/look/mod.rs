@@ -7,6 +7,7 @@ mod update;
 
 use miette::{IntoDiagnostic, Result, WrapErr};
 use serde::Serialize;
+use std::io::{Read, Seek};
 use std::path::Path;
 
 /// What a file is, line by line.
@@ -93,12 +94,26 @@ pub fn look(path: &Path) -> Result<Description> {
         return Ok(description);
     }
     if size > WHOLE_MAX {
-        let mut description = Description::new("Not a file of ours, and too large to look into");
-        description.line("size", format!("{size} bytes"));
-        return Ok(description);
+        return Ok(too_large(format!("{size} bytes")));
     }
-    let bytes = std::fs::read(path).into_diagnostic().wrap_err_with(failed)?;
+    // What is no ordinary file may say that it is empty, and then never end.
+    let mut bytes = Vec::new();
+    // A pipe cannot go back, and nothing has been read from it yet.
+    let _ = file.rewind();
+    file.take(WHOLE_MAX + 1)
+        .read_to_end(&mut bytes)
+        .into_diagnostic()
+        .wrap_err_with(failed)?;
+    if bytes.len() as u64 > WHOLE_MAX {
+        return Ok(too_large(format!("more than {WHOLE_MAX} bytes")));
+    }
     Ok(describe(&path.display().to_string(), &bytes))
+}
+
+fn too_large(size: String) -> Description {
+    let mut description = Description::new("Not a file of ours, and too large to look into");
+    description.line("size", size);
+    description
 }
 
 /// Describes a file's contents; `name` is only for messages. Stick images are recognised by [`look`].

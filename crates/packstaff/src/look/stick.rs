@@ -7,6 +7,8 @@ use stick::{BlockSource, SeekSource, listing, read_file};
 
 /// Largest file of a stick that is looked into.
 const FILE_MAX: u32 = 16 << 20;
+/// Bytes that are looked into in all: a crafted stick can list the same blocks as thousands of large files.
+const ALL_MAX: u64 = 64 << 20;
 
 /// Looks at an image, block by block; `None` if it has no boot sector or partition table at all.
 pub(super) fn look(file: &mut File) -> Option<Description> {
@@ -54,7 +56,16 @@ pub(super) fn look(file: &mut File) -> Option<Description> {
         .iter()
         .filter(|listed| !listed.entry.is_directory() && listed.entry.size <= FILE_MAX)
         .collect();
+    let mut left = ALL_MAX;
     for listed in updates {
+        let Some(rest) = left.checked_sub(u64::from(listed.entry.size)) else {
+            description.remark(format!(
+                "Only files of {} together were looked into: {listed} and those behind it were not.",
+                bytes(ALL_MAX)
+            ));
+            break;
+        };
+        left = rest;
         let Ok(content) = read_file(&mut source, &listing.volume, &listed.entry) else {
             description.remark(format!("{listed} cannot be read"));
             continue;

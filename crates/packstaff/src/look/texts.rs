@@ -2,6 +2,7 @@
 
 use super::Description;
 use crate::bench::read_product;
+use crate::release::Notes;
 use product::Record;
 
 pub(super) fn look(name: &str, file: &[u8]) -> Option<Description> {
@@ -11,6 +12,30 @@ pub(super) fn look(name: &str, file: &[u8]) -> Option<Description> {
         return Some(description);
     }
     let text = std::str::from_utf8(file).ok()?;
+    if text.lines().any(|line| line.starts_with("AGE-SECRET-KEY-1")) {
+        let mut description = Description::new("An age identity: a secret key");
+        description.remark("It opens what is sealed for it, such as a keyring. Nothing of it is shown here.");
+        return Some(description);
+    }
+    if text.starts_with("-----BEGIN PUBLIC KEY-----") {
+        let mut description = Description::new("A public key in PEM form");
+        description.remark("`keys export` writes the signing key's public half like this; units are built with it.");
+        return Some(description);
+    }
+    if text.starts_with('{')
+        && let Ok(report) = serde_json::from_str(text)
+        && let Some(description) = report_file(&report)
+    {
+        return Some(description);
+    }
+    if let Some(notes) = Notes::in_text(text) {
+        let mut description = Description::new("The notes of a release");
+        description.line("kind", notes.kind().word());
+        for change in &notes.changes {
+            description.line("change", change);
+        }
+        return Some(description);
+    }
     if text.starts_with("<!DOCTYPE html>") {
         return Some(Description::new(
             "A web page; a release's sheet, perhaps: open it in a browser",
@@ -34,6 +59,26 @@ pub(super) fn look(name: &str, file: &[u8]) -> Option<Description> {
             format!("{}, image of {} bytes", board.file, board.image_size),
         );
     }
+    Some(description)
+}
+
+/// A report of `release`, as `report.json` has it.
+fn report_file(report: &serde_json::Value) -> Option<Description> {
+    let text = |name| report.get(name).and_then(serde_json::Value::as_str);
+    let sections = report.get("sections")?.as_array()?;
+    let (heading, verdict, conclusion) = (text("heading")?, text("verdict")?, text("conclusion")?);
+    let mut description = Description::new("A release's report");
+    description.line("of", heading);
+    description.line("verdict", verdict);
+    for section in sections {
+        let title = section.get("title").and_then(serde_json::Value::as_str).unwrap_or("?");
+        let rows = section
+            .get("rows")
+            .and_then(serde_json::Value::as_array)
+            .map_or(0, Vec::len);
+        description.line(title, format!("{rows} checks"));
+    }
+    description.remark(conclusion);
     Some(description)
 }
 

@@ -1,7 +1,7 @@
 //! The builds: read, and checked against the place that each is meant for.
 
 use super::Options;
-use crate::bench::{Bench, bytes};
+use crate::bench::{Bench, BenchError, bytes};
 use crate::report::{Cell, Report, Verdict};
 use image::checks::examine as examine_build;
 use image::{Build, ReadOptions};
@@ -18,6 +18,16 @@ pub(super) fn examine(
     options: &Options,
     report: &mut Report,
 ) -> Result<Option<Images>> {
+    let boards = &bench.product.boards;
+    let known = |revision: &String| boards.iter().any(|board| board.revision == *revision);
+    if let Some(found) = options.builds.keys().find(|revision| !known(revision)) {
+        let known: Vec<_> = boards.iter().map(|board| board.revision.as_str()).collect();
+        return Err(BenchError::UnknownBoard {
+            found: found.clone(),
+            known: known.join(", "),
+        }
+        .into());
+    }
     let mut images = Images::new();
     for (column, board) in bench.product.boards.iter().enumerate() {
         let mut target = bench.target(board)?;

@@ -9,6 +9,7 @@ mod sheet;
 mod stick;
 mod write;
 
+pub(crate) use notes::Notes;
 pub use pack::{NameError, file_name};
 pub use rehearse::{Install, installs};
 pub use stick::release_stick;
@@ -68,6 +69,13 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         .collect();
     let mut report = Report::new(heading, columns);
     let notes = notes::read(bench.folder(), version.text())?;
+    let folder = match &options.out {
+        Some(folder) => folder.clone(),
+        None => bench.folder().join("out").join(version.text()),
+    };
+    if !options.dry_run {
+        write::may_replace(&folder)?;
+    }
 
     progress.say("checking the builds");
     let images = build::examine(bench, &version, options, &mut report)?;
@@ -122,10 +130,6 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         .append(&record, &files)
         .into_diagnostic()
         .wrap_err("the release could not be recorded")?;
-    let folder = options
-        .out
-        .clone()
-        .unwrap_or_else(|| bench.folder().join("out").join(version.text()));
     report.written = write::out(&folder, &packed, &image, &page, &report)?;
     let recorded = match appended {
         Appended::Added => "and recorded in the ledger",

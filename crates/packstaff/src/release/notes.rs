@@ -9,12 +9,12 @@ use thiserror::Error;
 /// The notes of one release; a product folder without them has a feature release without a word.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Notes {
+pub(crate) struct Notes {
     #[serde(default)]
     kind: Kind,
     /// What is new for owners, one sentence each.
     #[serde(default)]
-    pub(super) changes: Vec<String>,
+    pub(crate) changes: Vec<String>,
     /// What becomes of settings, beyond what is proved.
     #[serde(default)]
     pub(super) settings: Vec<String>,
@@ -33,7 +33,17 @@ enum Kind {
 }
 
 impl Notes {
-    pub(super) fn kind(&self) -> ReleaseKind {
+    /// The notes in a text that holds nothing else; `None` if it is something else, or empty.
+    pub(crate) fn in_text(text: &str) -> Option<Self> {
+        let has_any = |notes: &Self| {
+            [&notes.changes, &notes.settings, &notes.calibration]
+                .iter()
+                .any(|sentences| !sentences.is_empty())
+        };
+        toml::from_str(text).ok().filter(has_any)
+    }
+
+    pub(crate) fn kind(&self) -> ReleaseKind {
         match self.kind {
             Kind::Feature => ReleaseKind::Feature,
             Kind::Fix => ReleaseKind::Fix,

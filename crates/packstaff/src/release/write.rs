@@ -2,13 +2,16 @@
 
 use super::Packed;
 use super::notes::Notes;
+use crate::bench::EXTENSION;
 use crate::report::Report;
-use miette::{IntoDiagnostic, Result, WrapErr};
+use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
 use product::ledger::BoardRecord;
 use product::{Date, Keyring, Record, Version};
-use std::fs;
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
+use std::{fs, io};
 use stick::StickImage;
+use thiserror::Error;
 
 const STICK: &str = "stick.img";
 const SHEET: &str = "sheet.html";
@@ -44,6 +47,51 @@ pub(super) fn record(
         notes: notes.changes.clone(),
         boards: boards.collect(),
     }
+}
+
+/// Something that stands where the release is to go.
+#[derive(Debug, Error, Diagnostic)]
+pub(super) enum InTheWay {
+    /// A file.
+    #[error("{} is there already and is not a folder", .0.display())]
+    #[diagnostic(help("name another folder with --out"))]
+    File(PathBuf),
+    /// A folder that holds anything else than a release.
+    #[error("{} holds {}, which is no part of a release: it would be lost", folder.display(), stranger.to_string_lossy())]
+    #[diagnostic(help("name an empty folder or a new one with --out, or move that away"))]
+    Stranger {
+        /// The folder.
+        folder: PathBuf,
+        /// What is in it.
+        stranger: OsString,
+    },
+}
+
+/// A folder is replaced as a whole, so it must hold nothing but an earlier release.
+pub(super) fn may_replace(folder: &Path) -> Result<()> {
+    let failed = || format!("{} cannot be listed", folder.display());
+    let entries = match fs::read_dir(folder) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        Err(error) if error.kind() == io::ErrorKind::NotADirectory => {
+            return Err(InTheWay::File(folder.to_owned()).into());
+        }
+        entries => entries.into_diagnostic().wrap_err_with(failed)?,
+    };
+    for entry in entries {
+        let name = entry.into_diagnostic().wrap_err_with(failed)?.file_name();
+        let known = name.to_str().is_some_and(|name| {
+            [STICK, SHEET, REPORT].contains(&name)
+                || name.strip_suffix(EXTENSION).is_some_and(|start| start.ends_with('.'))
+        });
+        if !known {
+            return Err(InTheWay::Stranger {
+                folder: folder.to_owned(),
+                stranger: name,
+            }
+            .into());
+        }
+    }
+    Ok(())
 }
 
 /// Writes the release's folder beside its place, then puts it there. What was there before is put aside first, and removed
@@ -86,6 +134,8 @@ pub(super) fn out(
         .into_diagnostic()
         .wrap_err("the stick image")?;
     names.push(folder.join(STICK).display().to_string());
+    // Looked at again: the rehearsal takes its time, and somebody may have put a file there meanwhile.
+    may_replace(folder)?;
     put_in_place(fresh, folder)?;
     Ok(names)
 }
