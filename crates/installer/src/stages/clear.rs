@@ -1,4 +1,4 @@
-//! Making room: the descriptor is voided, then every sector of the slot is erased, its own first.
+//! Making room: the descriptor's place is voided, then every sector of the slot is erased, its own first.
 
 use super::{Context, Plan, Stage, Turn, Wish, Write};
 use crate::geometry::Region;
@@ -32,7 +32,7 @@ impl Clear {
             return Turn::Go(Stage::Wait(Reason::FlashFault));
         };
         match (self.act, reply) {
-            (Act::Void, None) if context.knowledge.stands => {
+            (Act::Void, None) if context.knowledge.unvoided => {
                 context.buffer.clear();
                 // Not a whole granule of the erased value: the opposite of it, which every part may program once.
                 context.buffer.append(&[!config.flash.erased]);
@@ -44,6 +44,8 @@ impl Clear {
             }
             (Act::Void, None) => {}
             (_, Some(Reply::Done)) => {}
+            // A mark that a cut has half erased may refuse to be programmed, and would for ever if it were not erased now.
+            (Act::Void, Some(_)) if !context.knowledge.stands => {}
             _ => {
                 context.buffer.clear();
                 return Turn::Go(Stage::Wait(Reason::FlashFault));
@@ -53,6 +55,7 @@ impl Clear {
             Act::Void => {
                 context.buffer.clear();
                 context.knowledge.stands = false;
+                context.knowledge.unvoided = false;
                 context.knowledge.installed = None;
                 self.act = Act::EraseDescriptor;
                 return Turn::Wish(Wish::Erase(own.base));

@@ -16,7 +16,7 @@ pub(crate) struct Inspect {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 enum Reading {
     Record,
-    VoidMark(Descriptor),
+    VoidMark(Option<Descriptor>),
     Image(Descriptor),
     Floor(usize),
 }
@@ -83,18 +83,18 @@ impl Inspect {
             _ => &[],
         };
         self.reading = match self.reading {
-            Reading::Record => match Descriptor::decode(bytes) {
-                Some(descriptor) => Reading::VoidMark(descriptor),
-                None => Reading::Floor(0),
-            },
-            Reading::VoidMark(descriptor) => {
-                let standing =
-                    bytes.len() == VOID_MARK_LEN && bytes.iter().all(|byte| *byte == context.config.flash.erased);
-                context.knowledge.stands = standing;
-                if standing && descriptor.image_size <= context.config.usable() {
-                    Reading::Image(descriptor)
-                } else {
-                    Reading::Floor(0)
+            Reading::Record => Reading::VoidMark(Descriptor::decode(bytes)),
+            Reading::VoidMark(record) => {
+                let erased = context.config.flash.erased;
+                context.knowledge.unvoided = bytes.len() == VOID_MARK_LEN && bytes.iter().all(|byte| *byte == erased);
+                match record {
+                    Some(descriptor)
+                        if context.knowledge.unvoided && descriptor.image_size <= context.config.usable() =>
+                    {
+                        context.knowledge.stands = true;
+                        Reading::Image(descriptor)
+                    }
+                    _ => Reading::Floor(0),
                 }
             }
             Reading::Image(descriptor) => {

@@ -38,8 +38,11 @@ use envelope::{ContentKey, Manifest};
 pub(crate) struct Knowledge {
     /// The image that may be started: its descriptor is whole and not voided, and its digest holds.
     pub(crate) installed: Option<Descriptor>,
-    /// A whole descriptor stands in flash, whatever the image: it must be voided before an erase.
+    /// A whole descriptor stands in flash, whatever the image.
     pub(crate) stands: bool,
+    /// The void mark reads as erased. It is programmed before an erase even where no descriptor reads as whole: what a cut
+    /// left of one may read as whole tomorrow.
+    pub(crate) unvoided: bool,
     /// Why there is no image to start, if so.
     pub(crate) lacking: Lacking,
     /// The floor records.
@@ -59,6 +62,7 @@ impl Knowledge {
     pub(crate) const NOTHING: Self = Self {
         installed: None,
         stands: false,
+        unvoided: false,
         lacking: Lacking::Image,
         floors: Floors { records: [None, None] },
     };

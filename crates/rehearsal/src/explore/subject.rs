@@ -21,7 +21,7 @@ pub trait Subject: Sync {
     fn phase(&self, state: &Self::State) -> Phase;
 
     /// Puts a world with power off into the form in which worlds are compared: contents that nobody will read before they are
-    /// erased are buried ([`Flash::bury`]), remnants of records become one representative ([`Flash::scar`]).
+    /// erased are buried ([`Flash::bury`]), remnants of records become one representative ([`Flash::stand_in`]).
     ///
     /// Nothing is taken on trust: the explorer compares what the loader makes of the world as it is and of its settled form,
     /// and keeps the world as it is where they differ; and reading buried contents ends the exploration.
@@ -97,12 +97,11 @@ impl Subject for OurInstaller<'_> {
         let granules = |len: usize| config.flash.whole_granules(len as u32);
         if self.standing(flash).is_none() {
             let place = config.place();
-            let area = Region {
-                base: place.record.base,
-                size: place.size(),
-            };
+            let mark = place.void;
+            let (blank, wavers) = (flash.is_blank(mark.base, mark.size) == Ok(true), flash.wavers(mark));
             flash.bury(self.body());
-            flash.scar(area, area);
+            flash.stand_in(place.record, false, false);
+            flash.stand_in(mark, blank, wavers);
         }
         for floor in self.blueprint.floors {
             let record = flash.bytes(floor.base, FLOOR_LEN as u32);
@@ -113,12 +112,14 @@ impl Subject for OurInstaller<'_> {
                 .iter()
                 .any(|doubt| doubt.fresh && doubt.area.overlaps(floor));
             if !whole && !weak && !flash.is_clean(floor) {
-                flash.scar(
+                flash.stand_in(floor, true, false);
+                flash.stand_in(
                     Region {
                         base: floor.base,
                         size: granules(FLOOR_LEN),
                     },
-                    floor,
+                    false,
+                    false,
                 );
             }
         }

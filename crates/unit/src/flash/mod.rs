@@ -432,18 +432,21 @@ impl Flash {
         }
     }
 
-    /// Puts one representative in the place of all that a cut can leave of a record: cells that were begun, that read as nothing
-    /// whole, and that must be erased before they are programmed. `record` lies in `area`; the rest of `area` reads as erased.
-    pub fn scar(&mut self, record: Region, area: Region) {
-        self.store(area.base, &vec![self.layout.erased; area.size as usize]);
-        self.store(record.base, &vec![!self.layout.erased; record.size as usize]);
-        self.add_doubt(Doubt {
-            area,
-            unreadable: false,
-            wavering: false,
-            fresh: false,
-            buried: false,
-        });
+    /// Puts one representative in the place of all contents of `area` that are alike to whoever reads them: erased cells, or
+    /// cells that were begun and read as nothing whole. If `wavering`, they read differently from one read to the next.
+    pub fn stand_in(&mut self, area: Region, blank: bool, wavering: bool) {
+        let value = if blank { self.layout.erased } else { !self.layout.erased };
+        self.store(area.base, &vec![value; area.size as usize]);
+        self.forget_doubts(area);
+        if !blank || wavering {
+            self.add_doubt(Doubt {
+                area,
+                unreadable: false,
+                wavering,
+                fresh: blank,
+                buried: false,
+            });
+        }
     }
 
     /// Whether all of `area` was erased to the end and not touched since.

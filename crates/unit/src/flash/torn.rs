@@ -264,7 +264,7 @@ fn tear_erase(flash: &mut Flash, address: u32, cut: EraseCut) {
     flash.forget_doubts(sector);
     flash.add_doubt(Doubt {
         wavering: matches!(cut, EraseCut::Noise | EraseCut::Weak),
-        fresh: cut == EraseCut::Weak,
+        fresh: matches!(cut, EraseCut::Weak | EraseCut::Upper | EraseCut::Lower),
         ..doubt
     });
 }
