@@ -94,7 +94,6 @@ impl Subject for OurInstaller<'_> {
     /// a descriptor or of a floor record that does not read as whole is as good as any other such remnant.
     fn settle(&self, flash: &mut Flash) {
         let config = self.blueprint.config();
-        let granules = |len: usize| config.flash.whole_granules(len as u32);
         if self.standing(flash).is_none() {
             let place = config.place();
             let mark = place.void;
@@ -104,23 +103,19 @@ impl Subject for OurInstaller<'_> {
             flash.stand_in(mark, blank, wavers);
         }
         for floor in self.blueprint.floors {
-            let record = flash.bytes(floor.base, FLOOR_LEN as u32);
-            let whole = record.is_ok_and(|bytes| Floor::decode(&bytes).is_some());
-            // Weakly erased cells are kept apart: they alone might be programmed without another erase.
-            let weak = flash
-                .doubts()
-                .iter()
-                .any(|doubt| doubt.fresh && doubt.area.overlaps(floor));
-            if !whole && !weak && !flash.is_clean(floor) {
-                flash.stand_in(floor, true, false);
-                flash.stand_in(
-                    Region {
-                        base: floor.base,
-                        size: granules(FLOOR_LEN),
-                    },
-                    false,
-                    false,
-                );
+            let record = Region {
+                base: floor.base,
+                size: config.flash.whole_granules(FLOOR_LEN as u32),
+            };
+            let bytes = flash.bytes(record.base, record.size).ok();
+            let whole = bytes.filter(|bytes| Floor::decode(bytes).is_some());
+            let wavers = flash.wavers(record);
+            // Our installer erases a floor sector before it programs it, whatever it holds; if it did not, the stand-in would
+            // refuse to be programmed, and the exploration would say so.
+            flash.stand_in(floor, true, false);
+            match whole {
+                None => flash.stand_in(record, false, false),
+                Some(bytes) => flash.hold(record.base, &bytes, wavers),
             }
         }
     }

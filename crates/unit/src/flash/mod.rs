@@ -406,37 +406,75 @@ impl Flash {
     /// that differ in buried contents only are equal. Reading buried cells, or programming them, is a fault of its own, so
     /// that a wrong declaration cannot go unnoticed.
     pub fn bury(&mut self, area: Region) {
+        if self.doubts.iter().any(|doubt| doubt.buried && doubt.area == area) {
+            return;
+        }
         let layout = self.layout.clone();
         for sector in layout.sectors.iter().filter(|sector| sector.overlaps(area)) {
             let base = sector.base.max(area.base);
             let end = sector.end().min(area.end());
-            let part = Region {
+            self.blank(Region {
                 base,
                 size: (end - u64::from(base)) as u32,
-            };
-            if self.doubts.iter().any(|doubt| doubt.buried && doubt.area == part) {
-                continue;
-            }
-            if part == *sector {
-                self.erase(sector.base);
-            } else {
-                self.store(part.base, &vec![layout.erased; part.size as usize]);
-            }
-            self.add_doubt(Doubt {
-                area: part,
-                unreadable: false,
-                wavering: false,
-                fresh: false,
-                buried: true,
             });
+        }
+        // What is buried side by side is one grave, so that equal worlds have equal doubts.
+        let touches = |doubt: &Doubt| {
+            doubt.buried && u64::from(doubt.area.base) <= area.end() && doubt.area.end() >= u64::from(area.base)
+        };
+        let beside = || {
+            self.doubts
+                .iter()
+                .filter(|doubt| touches(doubt))
+                .map(|doubt| doubt.area)
+        };
+        let base = beside()
+            .map(|grave| grave.base)
+            .min()
+            .unwrap_or(area.base)
+            .min(area.base);
+        let end = beside().map(Region::end).max().unwrap_or(area.end()).max(area.end());
+        let grave = Region {
+            base,
+            size: (end - u64::from(base)) as u32,
+        };
+        self.add_doubt(Doubt {
+            area: grave,
+            unreadable: false,
+            wavering: false,
+            fresh: false,
+            buried: true,
+        });
+    }
+
+    /// Makes cells read as erased, at little cost where they do already.
+    fn blank(&mut self, area: Region) {
+        let Some(index) = self.layout.sector_index(area.base) else {
+            return;
+        };
+        if self.sectors[index].sum == 0 {
+            return;
+        }
+        if self.layout.sectors[index] == area {
+            let pages = (area.size as usize).div_ceil(PAGE);
+            let page = Arc::new([self.layout.erased; PAGE]);
+            Arc::make_mut(&mut self.sectors)[index] = Arc::new(Sector {
+                pages: vec![page; pages],
+                sum: 0,
+            });
+        } else {
+            self.store(area.base, &vec![self.layout.erased; area.size as usize]);
         }
     }
 
     /// Puts one representative in the place of all contents of `area` that are alike to whoever reads them: erased cells, or
     /// cells that were begun and read as nothing whole. If `wavering`, they read differently from one read to the next.
     pub fn stand_in(&mut self, area: Region, blank: bool, wavering: bool) {
-        let value = if blank { self.layout.erased } else { !self.layout.erased };
-        self.store(area.base, &vec![value; area.size as usize]);
+        if blank {
+            self.blank(area);
+        } else {
+            self.store(area.base, &vec![!self.layout.erased; area.size as usize]);
+        }
         self.forget_doubts(area);
         if !blank || wavering {
             self.add_doubt(Doubt {
@@ -449,9 +487,24 @@ impl Flash {
         }
     }
 
-    /// Whether all of `area` was erased to the end and not touched since.
-    pub fn is_clean(&self, area: Region) -> bool {
-        !self.doubts.iter().any(|doubt| doubt.area.overlaps(area)) && self.is_blank(area.base, area.size) == Ok(true)
+    /// Puts bytes into cells as if they had been programmed to the end, or, if `wavering`, as a cut may leave them: reading as
+    /// programmed now, and otherwise later.
+    pub fn hold(&mut self, address: u32, bytes: &[u8], wavering: bool) {
+        let area = Region {
+            base: address,
+            size: bytes.len() as u32,
+        };
+        self.store(address, bytes);
+        self.forget_doubts(area);
+        if wavering {
+            self.add_doubt(Doubt {
+                area,
+                unreadable: false,
+                wavering,
+                fresh: false,
+                buried: false,
+            });
+        }
     }
 
     /// Whether any of `area` is buried.
@@ -519,10 +572,32 @@ impl Flash {
         self.forget_doubts(sector);
     }
 
+    /// Doubts about cells of `area` end. A doubt that reaches further ends as a whole, but for what is buried: that stays
+    /// buried outside.
     fn forget_doubts(&mut self, area: Region) {
-        if self.doubts.iter().any(|doubt| doubt.area.overlaps(area)) {
-            Arc::make_mut(&mut self.doubts).retain(|doubt| !doubt.area.overlaps(area));
+        if !self.doubts.iter().any(|doubt| doubt.area.overlaps(area)) {
+            return;
         }
+        let mut kept = Vec::with_capacity(self.doubts.len() + 1);
+        for doubt in self.doubts.iter() {
+            if !doubt.area.overlaps(area) {
+                kept.push(*doubt);
+            } else if doubt.buried {
+                let part = |base: u64, end: u64| {
+                    let area = Region {
+                        base: base as u32,
+                        size: end.saturating_sub(base) as u32,
+                    };
+                    (area.size > 0).then_some(Doubt { area, ..*doubt })
+                };
+                kept.extend(part(
+                    u64::from(doubt.area.base),
+                    u64::from(area.base).min(doubt.area.end()),
+                ));
+                kept.extend(part(area.end().max(u64::from(doubt.area.base)), doubt.area.end()));
+            }
+        }
+        self.doubts = Arc::new(kept);
     }
 
     fn add_doubt(&mut self, doubt: Doubt) {
