@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 /// A program and the Debian package that has it.
-const TOOLS: [(&str, &str); 33] = [
+const TOOLS: [(&str, &str); 34] = [
     ("age", "age"),
     ("age-keygen", "age"),
     ("arm-none-eabi-gcc", "gcc-arm-none-eabi"),
@@ -33,6 +33,7 @@ const TOOLS: [(&str, &str); 33] = [
     ("openssl", "openssl"),
     ("python3", "python3"),
     ("qemu-system-arm", "qemu-system-arm"),
+    ("setsid", "util-linux"),
     ("sfdisk", "fdisk"),
     ("sgdisk", "gdisk"),
     ("sha256sum", "coreutils"),

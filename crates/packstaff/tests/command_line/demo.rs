@@ -1,0 +1,64 @@
+//! The demo's release, whole: what the README shows.
+
+use crate::support::{Folder, HOLDS, tool, verdicts};
+use std::collections::BTreeSet;
+use std::fs;
+
+#[test]
+fn the_demo_is_released_and_its_stick_read_by_general_tools() {
+    let folder = Folder::demo();
+    let report = folder.release("2.1", &["--json"]).ended(HOLDS).json();
+
+    assert_eq!(report["verdict"], "pass");
+    assert_eq!(report["columns"], serde_json::json!(["C", "D"]));
+    assert_eq!(verdicts(&report, "Build", "fits"), ["pass", "pass"]);
+    for id in ["from-new", "from-1.8", "from-2.0", "back-to-1.8", "back-to-2.0"] {
+        assert_eq!(verdicts(&report, "Rehearsal", id), ["pass", "pass"], "{id}");
+    }
+    for generation in ["g1", "g2"] {
+        let id = format!("takes-{generation}");
+        assert_eq!(verdicts(&report, "Stick", &id), ["pass", "pass"]);
+    }
+
+    let names: BTreeSet<_> = fs::read_dir(folder.path("out/2.1"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    let updates = ["KC4C-2-1.UPD", "KC4D-2-1.UPD"];
+    let expected = [&updates[..], &["report.json", "sheet.html", "stick.img"]].concat();
+    assert_eq!(names, expected.iter().map(|name| (*name).to_owned()).collect());
+    let written = report["written"].as_array().unwrap();
+    assert_eq!(written.len(), names.len());
+    for file in written {
+        assert!(folder.path(file.as_str().unwrap()).is_file(), "{file}");
+    }
+    let kept: serde_json::Value = serde_json::from_str(&folder.text("out/2.1/report.json")).unwrap();
+    assert_eq!(kept, report);
+    let record = folder.text("ledger/2.1/release.toml");
+    for update in updates {
+        assert_eq!(
+            folder.bytes(&format!("out/2.1/{update}")),
+            folder.bytes(&format!("ledger/2.1/{update}"))
+        );
+        assert!(record.contains(update), "{record}");
+    }
+
+    // The partition begins at 1 MiB; dosfstools reads volumes, not whole sticks.
+    let volume = folder.path("volume.img");
+    tool("coreutils", "dd", |dd| {
+        let part = |name: &str, file: &std::path::Path| format!("{name}={}", file.display());
+        dd.arg(part("if", &folder.path("out/2.1/stick.img")))
+            .arg(part("of", &volume))
+            .args(["bs=1M", "skip=1", "conv=sparse"])
+    });
+    let said = tool("dosfstools", "fsck.vfat", |fsck| fsck.arg("-n").arg(&volume));
+    assert!(said.contains(": 4 files,") || said.contains(": 5 files,"), "{said}");
+    for update in updates {
+        let drive = format!("{}@@1M", folder.path("out/2.1/stick.img").display());
+        let copy = folder.path(&format!("copy-of-{update}"));
+        tool("mtools", "mcopy", |mcopy| {
+            mcopy.args(["-i", &drive, &format!("::{update}")]).arg(&copy)
+        });
+        assert_eq!(fs::read(copy).unwrap(), folder.bytes(&format!("out/2.1/{update}")));
+    }
+}

@@ -1,0 +1,12 @@
+//! The program as its users meet it: the real binary, run on copies of the demo product.
+
+mod demo;
+mod folders;
+mod issues;
+mod keys;
+mod look;
+mod refusals;
+mod releases;
+mod sticks;
+mod streams;
+mod support;
