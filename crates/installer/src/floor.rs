@@ -23,6 +23,7 @@
 //! | 12 | 4 | turn |
 //! | 16 | 4 | CRC-32 (IEEE 802.3) of the 16 bytes before |
 
+use crate::flaw::Flaw;
 use crate::record::{Fields, checksum};
 
 /// Bytes of a record.
@@ -135,6 +136,22 @@ impl Floors {
                 }
             }
         }
+    }
+
+    /// What an installer writes that thinks too simply of floors.
+    pub(crate) fn next_flawed(self, flaw: Flaw, issue: u64) -> Option<NextWrite> {
+        let sector = match (flaw, self.records) {
+            (Flaw::FloorTrustsReading, [Some(first), Some(second)]) => usize::from(first.issue >= second.issue),
+            (Flaw::FloorTrustsReading, [Some(_), None]) => 1,
+            (Flaw::FloorInSlot, _) => return None,
+            _ => 0,
+        };
+        let record = Floor { issue, turn: 1 };
+        (self.floor() < issue).then_some(NextWrite {
+            sector,
+            record,
+            clear_other: false,
+        })
     }
 
     fn beside(only: Floor, at: usize, issue: u64, finished: Option<usize>) -> Option<NextWrite> {

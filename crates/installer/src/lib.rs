@@ -32,6 +32,7 @@ extern crate std;
 mod buffer;
 mod config;
 mod descriptor;
+mod flaw;
 mod floor;
 mod geometry;
 mod listing;
@@ -43,6 +44,7 @@ mod stages;
 
 pub use config::{Config, ConfigFault, GRANULE_MAX};
 pub use descriptor::{DESCRIPTOR_LEN, Descriptor, Place, VOID_MARK_LEN};
+pub use flaw::Flaw;
 pub use floor::{FLOOR_LEN, Floor, Floors, NextWrite};
 pub use geometry::{Geometry, Region, SectorRun};
 pub use listing::{Finding, Listing, Offer, ROWS, Relation, Row};

@@ -3,6 +3,7 @@
 use crate::buffer::Buffer;
 use crate::config::Config;
 use crate::descriptor::Descriptor;
+use crate::flaw::Flawed;
 use crate::listing::Listing;
 use crate::reason::Reason;
 use crate::request::{Reply, Request};
@@ -19,6 +20,7 @@ pub struct Installer {
     knowledge: Knowledge,
     listing: Listing,
     buffer: Buffer,
+    flawed: Flawed,
 }
 
 /// What a unit is doing, for a display: poll it between steps.
@@ -67,6 +69,16 @@ impl Installer {
             knowledge: Knowledge::NOTHING,
             listing: Listing::EMPTY,
             buffer: Buffer::EMPTY,
+            flawed: Flawed::NO,
+        }
+    }
+
+    /// A machine with a deliberate mistake, for the rehearsal to catch.
+    #[cfg(feature = "flaws")]
+    pub fn with_flaw(flaw: crate::Flaw) -> Self {
+        Self {
+            flawed: Flawed::with(flaw),
+            ..Self::new()
         }
     }
 
@@ -77,7 +89,10 @@ impl Installer {
     pub fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_> {
         let mut reply = match reply {
             Reply::PowerUp => {
-                *self = Self::new();
+                *self = Self {
+                    flawed: self.flawed,
+                    ..Self::new()
+                };
                 None
             }
             other => Some(other),
@@ -92,6 +107,7 @@ impl Installer {
                         knowledge: &mut self.knowledge,
                         listing: &mut self.listing,
                         buffer: &mut self.buffer,
+                        flawed: self.flawed,
                     };
                     self.stage.step(&mut context, reply)
                 }

@@ -1,6 +1,7 @@
 //! Making room: the descriptor's place is voided, then every sector of the slot is erased, its own first.
 
 use super::{Context, Plan, Stage, Turn, Wish, Write};
+use crate::flaw::Flaw;
 use crate::geometry::Region;
 use crate::reason::Reason;
 use crate::request::Reply;
@@ -32,7 +33,10 @@ impl Clear {
             return Turn::Go(Stage::Wait(Reason::FlashFault));
         };
         match (self.act, reply) {
-            (Act::Void, None) if context.knowledge.unvoided => {
+            (Act::Void, None) if !context.knowledge.stands && context.flawed.has(Flaw::TrustsRemnants) => {
+                return Turn::Go(Stage::Write(Write::new(self.plan.clone())));
+            }
+            (Act::Void, None) if context.knowledge.unvoided && !context.flawed.has(Flaw::SkipsVoid) => {
                 context.buffer.clear();
                 // Not a whole granule of the erased value: the opposite of it, which every part may program once.
                 context.buffer.append(&[!config.flash.erased]);
@@ -97,6 +101,15 @@ fn next_sector(context: &Context<'_>, own: Region, erased: Option<u32>) -> Optio
         .config
         .flash
         .sectors()
-        .filter(|sector| slot.overlaps(*sector) && *sector != own)
+        .filter(|sector| slot.overlaps(*sector) && *sector != own || is_erased_by_mistake(context, *sector))
+        .filter(|sector| !is_left_by_mistake(context, *sector, own))
         .find(|sector| erased.is_none_or(|last| sector.base > last))
+}
+
+fn is_erased_by_mistake(context: &Context<'_>, sector: Region) -> bool {
+    context.flawed.has(Flaw::ErasesTooMuch) && sector.end() == u64::from(context.config.slot.base)
+}
+
+fn is_left_by_mistake(context: &Context<'_>, sector: Region, own: Region) -> bool {
+    context.flawed.has(Flaw::ErasesTooLittle) && sector.end() == u64::from(own.base)
 }

@@ -32,15 +32,20 @@ impl Commit {
         }
     }
 
-    pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
+    /// Puts the record on offer.
+    pub(super) fn fill(&self, context: &mut Context<'_>) {
         let flash = context.config.flash;
+        context.buffer.clear();
+        context.buffer.append(&self.descriptor.encode());
+        context.buffer.pad(flash.granule, flash.erased);
+        context.buffer.offer(flash.granule);
+    }
+
+    pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         let record = context.config.place().record;
         match (self.act, reply) {
             (Act::Program, None) => {
-                context.buffer.clear();
-                context.buffer.append(&self.descriptor.encode());
-                context.buffer.pad(flash.granule, flash.erased);
-                context.buffer.offer(flash.granule);
+                self.fill(context);
                 Turn::Wish(Wish::Program(record.base))
             }
             (Act::Program, Some(Reply::Done)) => {

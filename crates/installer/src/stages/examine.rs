@@ -1,8 +1,8 @@
 //! Reading the header of one file, and deciding whether this unit would install it.
 
 use super::stream::{FileStream, Pulled};
-use super::{Context, DryPass, Knowledge, Plan, Stage, Turn, Wish};
-use crate::config::Config;
+use super::{Clear, Context, DryPass, Plan, Stage, Turn, Wish};
+use crate::flaw::Flaw;
 use crate::listing::Offer;
 use crate::reason::Reason;
 use crate::request::Reply;
@@ -89,7 +89,7 @@ impl Examine {
             .verify(context.config.anchors)
             .map_err(Reason::from)
             .and_then(|manifest| {
-                is_ours(context.config, context.knowledge, &manifest)?;
+                is_ours(context, &manifest)?;
                 let key = self.header.content_key(context.config.key)?;
                 Ok((manifest, key))
             });
@@ -101,7 +101,8 @@ impl Examine {
 }
 
 /// Whether a genuine update is one for this unit.
-fn is_ours(config: &Config<'_>, knowledge: &Knowledge, manifest: &Manifest) -> Result<(), Reason> {
+fn is_ours(context: &Context<'_>, manifest: &Manifest) -> Result<(), Reason> {
+    let config = context.config;
     if manifest.vendor != config.vendor {
         return Err(Reason::OtherMaker);
     }
@@ -113,7 +114,7 @@ fn is_ours(config: &Config<'_>, knowledge: &Knowledge, manifest: &Manifest) -> R
             Reason::OtherProduct
         });
     }
-    if manifest.sequence < knowledge.floors.floor() {
+    if manifest.sequence < context.knowledge.floors.floor() && !context.flawed.has(Flaw::FloorIgnored) {
         return Err(Reason::BelowFloor);
     }
     if manifest.image_size > config.usable() {
@@ -142,13 +143,18 @@ impl Confirm {
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         match self.examine.step(context, &self.volume, reply) {
             Examined::Wish(wish) => Turn::Wish(wish),
-            Examined::Fit(manifest, key) if manifest.digest == self.chosen => {
+            Examined::Fit(manifest, key)
+                if manifest.digest == self.chosen || context.flawed.has(Flaw::SkipsConfirm) =>
+            {
                 let plan = Plan {
                     volume: self.volume,
                     file: self.examine.file(),
                     manifest,
                     key,
                 };
+                if context.flawed.has(Flaw::SkipsDryPass) {
+                    return Turn::Go(Stage::Clear(Clear::new(plan)));
+                }
                 Turn::Go(Stage::DryPass(DryPass::new(plan)))
             }
             Examined::Unfit(Reason::StickUnreadable) => Turn::Go(context.without_update(Reason::StickUnreadable)),

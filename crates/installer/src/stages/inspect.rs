@@ -2,8 +2,10 @@
 
 use super::{Context, Find, Knowledge, Lacking, Raise, Stage, Turn, Wish};
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor, VOID_MARK_LEN};
+use crate::flaw::Flaw;
 use crate::floor::{FLOOR_LEN, Floor};
 use crate::listing::Listing;
+use crate::reason::Reason;
 use crate::request::Reply;
 
 /// Reads the descriptor, digests the image that it describes, reads the floor.
@@ -92,7 +94,12 @@ impl Inspect {
                         if context.knowledge.unvoided && descriptor.image_size <= context.config.usable() =>
                     {
                         context.knowledge.stands = true;
-                        Reading::Image(descriptor)
+                        if context.flawed.has(Flaw::NeverDigests) {
+                            context.knowledge.installed = Some(descriptor);
+                            Reading::Floor(0)
+                        } else {
+                            Reading::Image(descriptor)
+                        }
                     }
                     _ => Reading::Floor(0),
                 }
@@ -108,6 +115,12 @@ impl Inspect {
             Reading::Floor(index) => {
                 if let Some(record) = context.knowledge.floors.records.get_mut(index) {
                     *record = Floor::decode(bytes);
+                    if context.flawed.has(Flaw::FloorInSlot) {
+                        *record = context.knowledge.installed.map(|image| Floor {
+                            issue: image.sequence,
+                            turn: 1,
+                        });
+                    }
                 }
                 match index {
                     0 => Reading::Floor(1),
@@ -121,7 +134,7 @@ impl Inspect {
     /// The floor is raised here, before the image that asks for it is ever started, and never without such an image.
     fn leave(&self, context: &Context<'_>) -> Stage {
         match context.knowledge.installed {
-            Some(image) if context.knowledge.floors.next(image.sequence, None).is_some() => {
+            Some(image) if context.next_floor(image.sequence, None).is_some() => {
                 Stage::Raise(Raise::to(image.sequence, self.next))
             }
             _ => self.next.stage(context),
@@ -141,6 +154,7 @@ impl Next {
         match (self, context.knowledge.installed) {
             (Self::StartAtOnce, Some(_)) => Stage::Start,
             (Self::StartAtOnce, None) => Stage::Wait(context.knowledge.lacking.reason()),
+            (Self::LookAtStick, None) if context.flawed.has(Flaw::NoRecovery) => Stage::Wait(Reason::NoImage),
             (Self::LookAtStick, _) => Stage::Find(Find),
         }
     }

@@ -27,7 +27,8 @@ pub(crate) use write::Write;
 use crate::buffer::Buffer;
 use crate::config::Config;
 use crate::descriptor::Descriptor;
-use crate::floor::Floors;
+use crate::flaw::{Flaw, Flawed};
+use crate::floor::{Floors, NextWrite};
 use crate::listing::Listing;
 use crate::reason::Reason;
 use crate::request::Reply;
@@ -148,9 +149,20 @@ pub(crate) struct Context<'a> {
     pub(crate) knowledge: &'a mut Knowledge,
     pub(crate) listing: &'a mut Listing,
     pub(crate) buffer: &'a mut Buffer,
+    pub(crate) flawed: Flawed,
 }
 
 impl Context<'_> {
+    /// The next floor record to write; see [`Floors::next`].
+    pub(crate) fn next_floor(&self, issue: u64, finished: Option<usize>) -> Option<NextWrite> {
+        let floors = self.knowledge.floors;
+        let flawed = [Flaw::FloorInSlot, Flaw::FloorOneRecord, Flaw::FloorTrustsReading];
+        match flawed.into_iter().find(|flaw| self.flawed.has(*flaw)) {
+            None => floors.next(issue, finished),
+            Some(flaw) => floors.next_flawed(flaw, issue),
+        }
+    }
+
     /// Where to go when the stick brings nothing: on with what is installed, or to waiting.
     pub(crate) fn without_update(&self, reason: Reason) -> Stage {
         match self.knowledge.installed {

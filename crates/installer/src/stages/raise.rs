@@ -75,7 +75,7 @@ impl Raise {
 
     /// Looks for the next record to write, and goes on when there is none.
     fn plan(&mut self, context: &Context<'_>) -> Turn {
-        match context.knowledge.floors.next(self.issue, self.finished) {
+        match context.next_floor(self.issue, self.finished) {
             Some(write) if write.clear_other => {
                 self.act = Act::Clear(write);
                 Turn::Wish(Wish::Erase(sector(context, 1 - write.sector.min(1)).base))

@@ -1,7 +1,9 @@
 //! Looking at the stick: is there one, can it be read, and which of its files would this unit install?
 
 use super::examine::{Examine, Examined};
-use super::{Context, Stage, Turn, Wish};
+use super::inspect::Next;
+use super::{Context, Raise, Stage, Turn, Wish};
+use crate::flaw::Flaw;
 use crate::listing::{Finding, Offer, Relation, Row};
 use crate::reason::Reason;
 use crate::request::Reply;
@@ -125,6 +127,15 @@ impl Survey {
     }
 
     fn conclude(&self, context: &Context<'_>) -> Stage {
+        let highest = context
+            .listing
+            .offers()
+            .map(|(_, _, offer)| offer.sequence)
+            .max()
+            .unwrap_or(0);
+        if context.flawed.has(Flaw::FloorEarly) && context.next_floor(highest, None).is_some() {
+            return Stage::Raise(Raise::to(highest, Next::LookAtStick));
+        }
         let mut offers = context.listing.offers().peekable();
         if offers.peek().is_none() {
             return context.without_update(context.listing.first_refusal().unwrap_or(Reason::NoUpdate));

@@ -4,7 +4,8 @@
 //! decides.
 
 use super::pass::{Payload, Portion};
-use super::{Context, Plan, Stage, Turn, Verify, Wish};
+use super::{Commit, Context, Inspect, Plan, Stage, Turn, Verify, Wish};
+use crate::flaw::Flaw;
 use crate::reason::Reason;
 use crate::request::Reply;
 use envelope::PayloadCipher;
@@ -41,6 +42,11 @@ impl Write {
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         let mut reply = reply;
+        if reply.is_none() && context.flawed.has(Flaw::DescriptorFirst) {
+            self.act = Act::Program(0);
+            Commit::new(self.plan.manifest).fill(context);
+            return Turn::Wish(Wish::Program(context.config.place().record.base));
+        }
         if let Act::Program(bytes) = self.act {
             if reply.take() != Some(Reply::Done) {
                 context.buffer.clear();
@@ -66,6 +72,9 @@ impl Write {
                     context.buffer.pad(granule, context.config.flash.erased);
                     let offered = context.buffer.offer(granule);
                     return Turn::Wish(self.program(context, offered));
+                }
+                Ok(Portion::End) if context.flawed.has(Flaw::DescriptorFirst) => {
+                    return Turn::Go(Stage::Inspect(Inspect::after_install()));
                 }
                 Ok(Portion::End) => {
                     return Turn::Go(Stage::Verify(Verify::new(self.plan.manifest)));

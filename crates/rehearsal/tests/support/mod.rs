@@ -48,11 +48,14 @@ pub enum Flashes {
     Pages,
     /// Sectors of different sizes, 4-byte granules.
     Mixed,
+    /// As few cells as an install can do with: five pages of 128 bytes.
+    Tiny,
 }
 
 pub fn blueprint(flashes: Flashes) -> Blueprint {
     let run = |count, size| SectorRun { count, size };
     let (runs, granule, ecc, second) = match flashes {
+        Flashes::Tiny => (vec![run(5, 128)], 8, false, SecondProgram::Zeros),
         Flashes::Pages => (vec![run(10, 1024)], 8, true, SecondProgram::Zeros),
         Flashes::Mixed => (
             vec![run(4, 1024), run(1, 2048), run(1, 4096)],
@@ -62,6 +65,7 @@ pub fn blueprint(flashes: Flashes) -> Blueprint {
         ),
     };
     let region = |base, size| Region { base, size };
+    let page = if matches!(flashes, Flashes::Tiny) { 128 } else { 1024 };
     Blueprint {
         vendor: VENDOR,
         class: BOARD_C,
@@ -70,11 +74,12 @@ pub fn blueprint(flashes: Flashes) -> Blueprint {
         key: generation("g2", 0x22),
         extension: *b"UPD",
         layout: Arc::new(Layout::new(0x0800_0000, runs, granule, 0xff, ecc, second)),
-        installer: region(0x0800_0000, 1024),
-        floors: [region(0x0800_0400, 1024), region(0x0800_0800, 1024)],
+        installer: region(0x0800_0000, page),
+        floors: [region(0x0800_0000 + page, page), region(0x0800_0000 + 2 * page, page)],
         slot: match flashes {
             Flashes::Pages => region(0x0800_0c00, 7 * 1024),
             Flashes::Mixed => region(0x0800_1000, 6 * 1024),
+            Flashes::Tiny => region(0x0800_0180, 256),
         },
     }
 }
