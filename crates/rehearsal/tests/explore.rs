@@ -199,7 +199,6 @@ fn the_reduction_changes_nothing_but_the_size() {
         None,
         Some(Flaw::DescriptorFirst),
         Some(Flaw::NoRecovery),
-        Some(Flaw::SkipsFlashDigest),
         Some(Flaw::FloorEarly),
     ];
     for flaw in machines {

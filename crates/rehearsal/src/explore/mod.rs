@@ -175,17 +175,21 @@ enum CalmEnd {
     Arrived,
     Elsewhere,
     Waits(Reason),
+    Fails,
 }
 
 /// Strands from the question for a stick on, by the loader's state and the stick.
 type Memory<S> = RwLock<HashMap<(u128, Option<usize>), Arc<Vec<Strand<S>>>>>;
+
+/// Digest of the image in a slot, by the slot's sum and the image's size.
+type Digests = HashMap<(u128, u32), Option<[u8; 32]>>;
 
 struct Explorer<'a, S: Subject> {
     subject: &'a S,
     plan: &'a Plan<'a>,
     follower: Follower<'a, S>,
     memory: Memory<S::State>,
-    digests: RwLock<HashMap<(u128, u32), Option<[u8; 32]>>>,
+    digests: RwLock<Digests>,
 }
 
 /// Explores everything.
@@ -389,7 +393,7 @@ impl<S: Subject> Explorer<'_, S> {
                     self.arrive(flash, started, end, before.happened.clone(), patient, true, out);
                     continue;
                 }
-                for end in self.from_find(flash, before, stick)?.iter() {
+                for end in self.after_find(flash, before, stick)?.iter() {
                     let happened = [&before.happened[..], &end.happened].concat();
                     self.arrive(flash, started, end.clone(), happened, patient && end.calm, true, out);
                 }
@@ -399,13 +403,14 @@ impl<S: Subject> Explorer<'_, S> {
     }
 
     /// Strands from the question for a stick on; they read no flash, so that they can be remembered for every world.
-    fn from_find(
+    fn after_find(
         &self,
         flash: &Flash,
         before: &Strand<S::State>,
         stick: Option<usize>,
     ) -> Result<Arc<Vec<Strand<S::State>>>, Tangle> {
         let key = (self.plan.key.hash(&before.state), stick);
+        let remember = !self.subject.looks_again();
         if let Some(known) = self.memory.read().ok().and_then(|memory| memory.get(&key).cloned()) {
             return Ok(known);
         }
@@ -416,7 +421,7 @@ impl<S: Subject> Explorer<'_, S> {
             ..before.clone()
         };
         let ends = Arc::new(self.follower.follow(flash, fresh, false)?);
-        if let Ok(mut memory) = self.memory.write() {
+        if remember && let Ok(mut memory) = self.memory.write() {
             memory.insert(key, ends.clone());
         }
         Ok(ends)
@@ -547,6 +552,18 @@ impl<S: Subject> Explorer<'_, S> {
         out: &mut Expanded<S::State>,
     ) {
         let stick = booted.then_some(end.stick);
+        if let Some(seen) = self.subject.failure(&end.state) {
+            if calm {
+                out.calm_end = Some(CalmEnd::Fails);
+            }
+            let step = Step::Runs {
+                stick,
+                happened,
+                comes_to: story::ComesTo::Failure,
+            };
+            out.objections.push((Claim::Sane, seen, Some(step)));
+            return;
+        }
         match end.wish.clone() {
             Wish::Change(change) => {
                 self.judge_harm(flash, &change, stick, &happened, out);

@@ -70,6 +70,8 @@ pub enum ComesTo {
     Wait(Reason),
     /// The start of the image at this address.
     Start(u32),
+    /// Nothing: the loader itself cannot go on.
+    Failure,
 }
 
 /// One step of a story.
@@ -165,6 +167,7 @@ impl Story {
                     ComesTo::Change(kind) => format!("the unit asks for {}", kind.words()),
                     ComesTo::Wait(reason) => format!("the unit waits: {reason} ({})", reason.code()),
                     ComesTo::Start(address) => format!("the image at {address:#010x} is started"),
+                    ComesTo::Failure => "the loader fails".to_owned(),
                 });
                 parts.join("; ") + "."
             }

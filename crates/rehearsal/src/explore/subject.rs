@@ -17,6 +17,17 @@ pub trait Subject: Sync {
     /// The answer to the last wish; the next one.
     fn step(&self, state: &mut Self::State, answer: &Answer) -> Wish;
 
+    /// Whether flash may be read between the question for a stick and the next change. Our installer does not do it, so that
+    /// what it makes of a stick is the same in every world.
+    fn looks_again(&self) -> bool {
+        false
+    }
+
+    /// Why the loader cannot go on at all, if so; its last wish does not count then. Somebody else's may trap, for one.
+    fn failure(&self, _state: &Self::State) -> Option<String> {
+        None
+    }
+
     /// What the unit is doing.
     fn phase(&self, state: &Self::State) -> Phase;
 
