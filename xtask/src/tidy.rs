@@ -103,18 +103,20 @@ mod tests {
 
     #[test]
     fn words_are_found_alone() {
-        assert!(stands_alone(b"// TODO: later", "TODO"));
-        assert!(stands_alone(b"TODO", "TODO"));
-        assert!(!stands_alone(b"mkstemp XXXXXX", "XXX"));
-        assert!(!stands_alone(b"let todos = 1;", "todo!("));
-        assert!(stands_alone(b"    todo!()", "todo!("));
+        assert!(stands_alone(b"// LATER: more", "LATER"));
+        assert!(stands_alone(b"LATER", "LATER"));
+        assert!(!stands_alone(b"LATERAL, COLLATER, LATER_1", "LATER"));
+        assert!(!stands_alone(b"let laters = 1;", "later!("));
+        assert!(stands_alone(b"    later!()", "later!("));
+        assert!(stands_alone(b"later!(now)", "later!("));
     }
 
     #[test]
     fn paths_are_found_where_they_begin() {
-        assert!(begins_a_path(b"see /home/x", "/home/"));
-        assert!(begins_a_path(b"\"/home/x\"", "/home/"));
-        assert!(!begins_a_path(b"out/home/x", "/home/"));
-        assert!(!begins_a_path(b"https://host.example/home/", "/home/"));
+        assert!(begins_a_path(b"see /kiln/x", "/kiln/"));
+        assert!(begins_a_path(b"\"/kiln/x\"", "/kiln/"));
+        assert!(begins_a_path(b"/kiln/", "/kiln/"));
+        assert!(!begins_a_path(b"out/kiln/x", "/kiln/"));
+        assert!(!begins_a_path(b"https://host.example/kiln/", "/kiln/"));
     }
 }
