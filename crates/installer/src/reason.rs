@@ -118,6 +118,18 @@ impl Reason {
             Self::File(Refusal::UnknownSigner | Refusal::BadSignature | Refusal::NoSignature) => {
                 "Do not use this file: the maker has not signed it. Get it from the maker again."
             }
+            Self::File(
+                Refusal::KeyUnwrap
+                | Refusal::Version
+                | Refusal::Component
+                | Refusal::PayloadName
+                | Refusal::NotEncrypted
+                | Refusal::ReleaseNumbers
+                | Refusal::UnknownCritical(_)
+                | Refusal::UnknownAlgorithm(_)
+                | Refusal::Missing(_)
+                | Refusal::Template(_),
+            ) => "This file is of a kind that this unit does not know: ask the maker for the one that is for it.",
             Self::File(_) => "The file is damaged or incomplete: copy it again from the maker, and eject the stick.",
             Self::OtherMaker | Self::OtherProduct => "This file is not for this unit: get the one named on your sheet.",
             Self::OtherBoard => "This file is for another board revision: the sheet says which file is for yours.",

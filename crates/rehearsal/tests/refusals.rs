@@ -91,7 +91,7 @@ fn newer() -> Update {
     }
 }
 
-/// THREAT.IMG.EXPIRED, THREAT.IMG.INCOMPATIBLE, THREAT.IMG.NON_AUTH, THREAT.KEY.EXPOSURE (retired key), THREAT.IMG.DISCLOSURE
+/// THREAT.IMG.EXPIRED, THREAT.IMG.INCOMPATIBLE, THREAT.IMG.NON_AUTH, THREAT.IMG.DISCLOSURE
 /// (generation), THREAT.IMG.LOCATION (size): each has a reason of its own.
 #[test]
 fn genuine_files_that_are_not_for_this_unit() {

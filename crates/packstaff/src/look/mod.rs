@@ -76,7 +76,12 @@ fn visible(text: &str) -> String {
     let tricky = |c: char| {
         c.is_control() || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
     };
-    text.chars().map(|c| if tricky(c) { '\u{fffd}' } else { c }).collect()
+    let shown = |c: char| match c {
+        '\n' => ' ',
+        _ if tricky(c) => '\u{fffd}',
+        _ => c,
+    };
+    text.chars().map(shown).collect()
 }
 
 /// Largest file that is read as a whole. Stick images are read block by block, whatever their size.
