@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 /// A program and the Debian package that has it.
-const TOOLS: [(&str, &str); 34] = [
+const TOOLS: [(&str, &str); 37] = [
     ("age", "age"),
     ("age-keygen", "age"),
     ("arm-none-eabi-gcc", "gcc-arm-none-eabi"),
@@ -14,6 +14,7 @@ const TOOLS: [(&str, &str); 34] = [
     ("arm-none-eabi-readelf", "binutils-arm-none-eabi"),
     ("arm-none-eabi-size", "binutils-arm-none-eabi"),
     ("bash", "bash"),
+    ("clang", "clang"),
     ("dd", "coreutils"),
     ("fsck.vfat", "dosfstools"),
     ("g++", "g++"),
@@ -37,9 +38,11 @@ const TOOLS: [(&str, &str); 34] = [
     ("sfdisk", "fdisk"),
     ("sgdisk", "gdisk"),
     ("sha256sum", "coreutils"),
+    ("spin", "spin"),
     ("srec_cat", "srecord"),
     ("timeout", "coreutils"),
     ("truncate", "coreutils"),
+    ("wasm-ld", "lld"),
     ("xorriso", "xorriso"),
 ];
 
