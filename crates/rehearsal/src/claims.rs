@@ -1,7 +1,7 @@
 //! What must hold of a unit, whatever happens to it.
 
 use crate::power_up::Ending;
-use installer::{FLOOR_LEN, Floor, Floors, Region};
+use installer::{REGISTER_LEN, Record, Region, Register};
 use unit::blueprint::Blueprint;
 use unit::drive::digest;
 use unit::flash::Flash;
@@ -23,6 +23,8 @@ pub enum Claim {
     Authentic,
     /// With a good stick the unit ends up running what its owner picked.
     Arrives,
+    /// Without any stick, a unit that had an image has one again. For layouts with two places only.
+    StandsAlone,
     /// What was installed is what the owner picked.
     OwnersChoice,
     /// A descriptor that stands tells the truth.
@@ -45,9 +47,10 @@ pub enum Claim {
 
 impl Claim {
     /// All of them.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::Authentic,
         Self::Arrives,
+        Self::StandsAlone,
         Self::OwnersChoice,
         Self::Truthful,
         Self::Solid,
@@ -64,6 +67,7 @@ impl Claim {
         match self {
             Self::Authentic => "authentic",
             Self::Arrives => "arrives",
+            Self::StandsAlone => "stands-alone",
             Self::OwnersChoice => "owners-choice",
             Self::Truthful => "truthful",
             Self::Solid => "solid",
@@ -81,6 +85,7 @@ impl Claim {
         match self {
             Self::Authentic => "Nothing but a whole image that the maker released ever starts.",
             Self::Arrives => "With a good stick in place, the unit ends up running the version that its owner picked.",
+            Self::StandsAlone => "Without any stick, a unit that had a version runs that one or the new one.",
             Self::OwnersChoice => "What is installed is what the owner picked.",
             Self::Truthful => "A descriptor that stands names the image that lies in its slot, whole.",
             Self::Solid => "An image that is started was programmed to the end: no cell of it is in doubt.",
@@ -113,17 +118,23 @@ pub fn floor(blueprint: &Blueprint, world: &World) -> u64 {
 
 /// The floor that the records in flash say.
 pub fn floor_of(blueprint: &Blueprint, flash: &Flash) -> u64 {
-    let record = |region: Region| Floor::decode(&flash.bytes(region.base, FLOOR_LEN as u32).ok()?);
-    Floors {
+    register_of(blueprint, flash).floor()
+}
+
+/// The register, as its records read.
+pub fn register_of(blueprint: &Blueprint, flash: &Flash) -> Register {
+    let record = |region: Region| Record::decode(&flash.bytes(region.base, REGISTER_LEN as u32).ok()?);
+    Register {
         records: blueprint.floors.map(record),
     }
-    .floor()
 }
 
 impl Before {
     /// Takes note of a world.
     pub fn of(blueprint: &Blueprint, world: &World) -> Self {
-        let ours = |sector: &Region| blueprint.slot.overlaps(*sector) || blueprint.floors.contains(sector);
+        let ours = |sector: &Region| {
+            blueprint.places().any(|place| place.overlaps(*sector)) || blueprint.floors.contains(sector)
+        };
         let outside = world
             .flash
             .layout()
@@ -162,7 +173,7 @@ pub fn running(blueprint: &Blueprint, world: &World, ending: Ending, releases: &
     let Ending::Started { address } = ending else {
         return None;
     };
-    if address != blueprint.slot.base {
+    if !blueprint.places().any(|place| place.base == address) {
         return None;
     }
     releases

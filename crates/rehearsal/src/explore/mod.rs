@@ -25,7 +25,7 @@ mod subject;
 
 pub use faults::Faults;
 pub use story::{Happening, Step, Story};
-pub use subject::{OurInstaller, Subject};
+pub use subject::{OurInstaller, Standing, Subject};
 
 use crate::claims::{Claim, Release};
 use installer::{Phase, Reason, Region};
@@ -55,6 +55,8 @@ pub struct StickOption {
 pub struct Plan<'a> {
     /// The worlds to begin with, and what to call them.
     pub from: Vec<(String, Flash)>,
+    /// Whether all of them have an image that runs.
+    pub had_image: bool,
     /// The sticks.
     pub sticks: Vec<StickOption>,
     /// Which stick a patient owner has.
@@ -157,6 +159,8 @@ struct Reached<S> {
     step: Step,
     /// The next node of a patient owner's unit.
     calm: bool,
+    /// The next node of a unit that is left alone, without a stick.
+    alone: bool,
 }
 
 /// What came of looking at one node.
@@ -165,6 +169,8 @@ struct Expanded<S> {
     reached: Vec<Reached<S>>,
     /// What a patient owner's unit comes to without a further change.
     calm_end: Option<CalmEnd>,
+    /// Whether a unit that is left alone, without a stick, comes to start something without a further change.
+    alone_end: Option<bool>,
     objections: Vec<(Claim, String, Option<Step>)>,
     transitions: u64,
     cuts: u64,
@@ -181,7 +187,7 @@ enum CalmEnd {
 /// Strands from the question for a stick on, by the loader's state and the stick.
 type Memory<S> = RwLock<HashMap<(u128, Option<usize>), Arc<Vec<Strand<S>>>>>;
 
-/// Digest of the image in a slot, by the slot's sum and the image's size.
+/// Digest of the image in a place, by the place's sum and the image's size.
 type Digests = HashMap<(u128, u32), Option<[u8; 32]>>;
 
 struct Explorer<'a, S: Subject> {
@@ -218,6 +224,7 @@ impl<S: Subject> Explorer<'_, S> {
     fn run(&self) -> Result<Exploration, Unfinished> {
         let mut origins = HashMap::<u128, Origin>::new();
         let mut calm = HashMap::<u128, liveness::Calm>::new();
+        let mut alone = HashMap::<u128, liveness::Calm>::new();
         let mut found = Exploration {
             worlds: 0,
             powered: 0,
@@ -274,7 +281,13 @@ impl<S: Subject> Explorer<'_, S> {
                         liveness::Calm::Ends(end == CalmEnd::Arrived, format!("{end:?}")),
                     );
                 }
+                if let Some(starts) = expanded.alone_end {
+                    alone.insert(expanded.key, liveness::Calm::Ends(starts, "the unit waits".to_owned()));
+                }
                 for reached in expanded.reached {
+                    if reached.alone {
+                        alone.entry(expanded.key).or_insert(liveness::Calm::Goes(reached.key));
+                    }
                     if reached.calm {
                         calm.entry(expanded.key).or_insert(liveness::Calm::Goes(reached.key));
                     }
@@ -310,6 +323,22 @@ impl<S: Subject> Explorer<'_, S> {
                 seen,
                 story,
             });
+        }
+        if self.subject.needs_no_stick() && self.plan.had_image {
+            let worlds = origins
+                .iter()
+                .filter(|(_, origin)| origin.step.ends_off())
+                .map(|(key, _)| *key);
+            if let Some((key, why)) = liveness::resolve(&alone, worlds).stuck_first(|key| story::length(&origins, key))
+            {
+                let story = story::tell(&origins, key, None, &self.names());
+                let seen = format!("without a stick and no further cut: {why}");
+                found.violations.push(Violation {
+                    claim: Claim::StandsAlone,
+                    seen,
+                    story,
+                });
+            }
         }
         found.violations.sort_by_key(|violation| violation.claim);
         Ok(found)
@@ -368,6 +397,7 @@ impl<S: Subject> Explorer<'_, S> {
             key,
             reached: Vec::new(),
             calm_end: None,
+            alone_end: None,
             objections: Vec::new(),
             transitions: 0,
             cuts: 0,
@@ -449,7 +479,7 @@ impl<S: Subject> Explorer<'_, S> {
             out.objections.push((Claim::Sane, fault.to_string(), None));
             return Ok(());
         }
-        self.judge_commit(change, strand, started, out);
+        self.judge_commit(flash, change, strand, started, out);
         self.judge_raise(flash, change, started, out);
         let kind = ChangeKind::of(change);
         if self.plan.faults.cuts {
@@ -520,6 +550,7 @@ impl<S: Subject> Explorer<'_, S> {
             node: before,
             step: Step::Cut(kind, story::Moment::Before),
             calm: false,
+            alone: false,
         });
         if all_buried {
             return;
@@ -536,7 +567,13 @@ impl<S: Subject> Explorer<'_, S> {
         out.transitions += 1;
         let node = self.off(flash, started);
         let key = self.key_of(&node);
-        out.reached.push(Reached { key, node, step, calm });
+        out.reached.push(Reached {
+            key,
+            node,
+            step,
+            calm,
+            alone: false,
+        });
     }
 
     /// A strand has come to its next change, its wait, or its start.
@@ -551,6 +588,8 @@ impl<S: Subject> Explorer<'_, S> {
         booted: bool,
         out: &mut Expanded<S::State>,
     ) {
+        // A unit that is left alone: no stick, and nothing happens to it.
+        let alone = end.stick.is_none() && happened.iter().all(|happening| matches!(happening, Happening::Told(_)));
         let stick = booted.then_some(end.stick);
         if let Some(seen) = self.subject.failure(&end.state) {
             if calm {
@@ -566,7 +605,7 @@ impl<S: Subject> Explorer<'_, S> {
         }
         match end.wish.clone() {
             Wish::Change(change) => {
-                self.judge_harm(flash, &change, stick, &happened, out);
+                self.judge_harm(flash, &change, end.asked, stick, &happened, out);
                 out.transitions += 1;
                 let step = Step::Runs {
                     stick,
@@ -581,9 +620,18 @@ impl<S: Subject> Explorer<'_, S> {
                     strand: Box::new(end),
                 };
                 let key = self.key_of(&node);
-                out.reached.push(Reached { key, node, step, calm });
+                out.reached.push(Reached {
+                    key,
+                    node,
+                    step,
+                    calm,
+                    alone,
+                });
             }
             Wish::Wait(reason) => {
+                if alone {
+                    out.alone_end = Some(false);
+                }
                 if calm {
                     out.calm_end = Some(CalmEnd::Waits(reason));
                 }
@@ -594,7 +642,12 @@ impl<S: Subject> Explorer<'_, S> {
                 };
                 self.reach_off(flash.clone(), started, step, false, out);
             }
-            Wish::Start(address) => self.start(flash, started, address, stick, happened, calm, out),
+            Wish::Start(address) => {
+                if alone {
+                    out.alone_end = Some(true);
+                }
+                self.start(flash, started, address, stick, happened, calm, out);
+            }
             _ => {}
         }
     }
@@ -615,9 +668,10 @@ impl<S: Subject> Explorer<'_, S> {
             happened,
             comes_to: story::ComesTo::Start(address),
         };
-        let standing = self.subject.standing(flash);
-        let runs = self.plan.releases.iter().find(|release| {
-            address == self.subject.slot().base && self.digest(flash, release.image_size) == Some(release.image_digest)
+        let place = self.subject.places().into_iter().find(|place| place.base == address);
+        let runs = place.and_then(|place| {
+            let held = |release: &&Release| self.digest(flash, place, release.image_size) == Some(release.image_digest);
+            self.plan.releases.iter().find(held)
         });
         let Some(runs) = runs else {
             let seen = "what was started is no whole image that the maker released".to_owned();
@@ -632,7 +686,10 @@ impl<S: Subject> Explorer<'_, S> {
             let seen = "the image that was started has cells that were not programmed to the end".to_owned();
             out.objections.push((Claim::Solid, seen, Some(step.clone())));
         }
-        let issue = standing.map_or(0, |descriptor| descriptor.sequence);
+        let named = self.subject.standing(flash).into_iter();
+        let named =
+            named.filter(|named| Some(named.place) == place && named.descriptor.image_digest == runs.image_digest);
+        let issue = named.map(|named| named.descriptor.sequence).max().unwrap_or(0);
         if issue < started {
             let seen = format!("issue {issue} was started after issue {started}");
             out.objections.push((Claim::FloorRises, seen, Some(step.clone())));
@@ -654,20 +711,35 @@ impl<S: Subject> Explorer<'_, S> {
 
     /// Claims about a world with power off.
     fn judge_world(&self, flash: &Flash, out: &mut Expanded<S::State>) {
-        if let Some(descriptor) = self.subject.standing(flash) {
-            let held = self.digest(flash, descriptor.image_size);
-            if held != Some(descriptor.image_digest) {
-                let seen = "a whole descriptor stands over an image that is not the one it names".to_owned();
+        for named in self.subject.standing(flash) {
+            if !self.holds(flash, &named) {
+                let seen = "an image is said to be there, whole, that is not the one that lies there".to_owned();
                 out.objections.push((Claim::Truthful, seen, None));
             }
         }
     }
 
+    /// Whether an image is there that flash says is there.
+    fn holds(&self, flash: &Flash, named: &Standing) -> bool {
+        self.digest(flash, named.place, named.descriptor.image_size) == Some(named.descriptor.image_digest)
+    }
+
     /// The image that is committed is the one that the owner picked.
-    fn judge_commit(&self, change: &Change, strand: &Strand<S::State>, started: u64, out: &mut Expanded<S::State>) {
-        let Some(descriptor) = self.subject.commits(change) else {
+    fn judge_commit(
+        &self,
+        flash: &Flash,
+        change: &Change,
+        strand: &Strand<S::State>,
+        started: u64,
+        out: &mut Expanded<S::State>,
+    ) {
+        let Some(descriptor) = self.subject.commits(flash, change) else {
             return;
         };
+        if strand.picked.is_none() && self.subject.needs_no_stick() {
+            // What was picked before a cut is finished after it.
+            return;
+        }
         let picked = strand
             .picked
             .and_then(|manifest| self.plan.files.iter().find(|file| file.0 == manifest));
@@ -689,14 +761,14 @@ impl<S: Subject> Explorer<'_, S> {
 
     /// The floor is raised to an issue only while an image of that issue stands, or after one has run.
     fn judge_raise(&self, flash: &Flash, change: &Change, started: u64, out: &mut Expanded<S::State>) {
-        let Some(issue) = self.subject.raises(change) else {
+        let Some((issue, new)) = self.subject.raises(change) else {
             return;
         };
-        let standing = self
-            .subject
-            .standing(flash)
-            .filter(|descriptor| self.digest(flash, descriptor.image_size) == Some(descriptor.image_digest));
-        let earned = started.max(standing.map_or(0, |descriptor| descriptor.sequence));
+        let named = self.subject.standing(flash).into_iter().chain(new);
+        let there = named
+            .filter(|named| self.holds(flash, named))
+            .map(|named| named.descriptor.sequence);
+        let earned = there.max().unwrap_or(0).max(started);
         if issue > earned {
             let seen = format!("the floor is raised to {issue}, and no higher issue than {earned} is installed");
             out.objections.push((Claim::FloorEarned, seen, None));
@@ -708,6 +780,7 @@ impl<S: Subject> Explorer<'_, S> {
         &self,
         flash: &Flash,
         change: &Change,
+        asked: bool,
         stick: Option<Option<usize>>,
         happened: &[Happening],
         out: &mut Expanded<S::State>,
@@ -719,7 +792,15 @@ impl<S: Subject> Explorer<'_, S> {
         let swapped = happened
             .iter()
             .any(|happening| matches!(happening, Happening::Swapped(_)));
-        if bad && !swapped && self.subject.slot().overlaps(area_of(flash, change)) {
+        if bad
+            && asked
+            && !swapped
+            && self
+                .subject
+                .places()
+                .iter()
+                .any(|place| place.overlaps(area_of(flash, change)))
+        {
             let step = Step::Runs {
                 stick,
                 happened: happened.to_vec(),
@@ -730,14 +811,13 @@ impl<S: Subject> Explorer<'_, S> {
         }
     }
 
-    /// Digest of the image in the slot, remembered by the slot's sum.
-    fn digest(&self, flash: &Flash, size: u32) -> Option<[u8; 32]> {
-        let slot = self.subject.slot();
-        let key = (flash.sum_of(slot), size);
+    /// Digest of the image in a place, remembered by the place's sum.
+    fn digest(&self, flash: &Flash, place: Region, size: u32) -> Option<[u8; 32]> {
+        let key = (flash.sum_of(place), size);
         if let Some(known) = self.digests.read().ok().and_then(|known| known.get(&key).copied()) {
             return known;
         }
-        let found = digest(flash, slot.base, size).ok();
+        let found = digest(flash, place.base, size).ok();
         if let Ok(mut known) = self.digests.write() {
             known.insert(key, found);
         }

@@ -19,6 +19,8 @@ pub(super) struct Strand<S> {
     pub(super) wish: Wish,
     /// The stick in the unit.
     pub(super) stick: Option<usize>,
+    /// The loader has asked for a stick since power came on.
+    pub(super) asked: bool,
     /// The file that the owner picked, by its manifest's digest.
     pub(super) picked: Option<[u8; 32]>,
     /// What happened since the last change of flash, or since power came on.
@@ -55,6 +57,7 @@ impl<S: Subject> Follower<'_, S> {
             state,
             wish,
             stick: None,
+            asked: false,
             picked: None,
             happened: Vec::new(),
             calm: true,
@@ -117,6 +120,7 @@ impl<S: Subject> Follower<'_, S> {
             Some(Happening::Picked(digest)) => strand.picked = Some(*digest),
             _ => {}
         }
+        strand.asked |= strand.wish == Wish::FindStick;
         strand.phase = self.subject.phase(&strand.state);
         strand.happened.extend(happening);
         self.answer(strand, answer);

@@ -76,6 +76,7 @@ pub fn blueprint(flashes: Flashes) -> Blueprint {
         layout: Arc::new(Layout::new(0x0800_0000, runs, granule, 0xff, ecc, second)),
         installer: region(0x0800_0000, page),
         floors: [region(0x0800_0000 + page, page), region(0x0800_0000 + 2 * page, page)],
+        slots: installer::Layout::Single,
         slot: match flashes {
             Flashes::Pages => region(0x0800_0c00, 7 * 1024),
             Flashes::Mixed => region(0x0800_1000, 6 * 1024),
