@@ -80,6 +80,43 @@ impl Claim {
         }
     }
 
+    /// The claim of this short name.
+    pub fn named(id: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|claim| claim.id() == id)
+    }
+
+    /// What it would mean for an owner if it did not hold.
+    pub const fn consequence(self) -> &'static str {
+        match self {
+            Self::Authentic => {
+                "The unit runs half an image, or code that its maker never released. What it does then, nobody can say."
+            }
+            Self::Arrives => {
+                "The unit is stuck. Its owner has a good stick and does everything right, and it does not help."
+            }
+            Self::StandsAlone => "The unit waits for a stick, though it has room for two images so that it need not.",
+            Self::OwnersChoice => "The unit installs something that its owner did not ask for.",
+            Self::Truthful => {
+                "The unit takes what lies in its slot for a whole image, and it is not one. Only the digest at the next start stands in between."
+            }
+            Self::Solid => {
+                "The unit runs well today. Some of its cells were not programmed to the end, and may read otherwise in a week."
+            }
+            Self::FloorRises => "A version that the maker has barred, for its faults, can be brought back.",
+            Self::FloorEarned => {
+                "The unit refuses the version that it had, before it has the new one. If the new one fails, its owner has nothing."
+            }
+            Self::Harmless => "A damaged file, or none, costs the unit the firmware that it had.",
+            Self::KeepsOut => {
+                "The installer itself, or something else that an install has no business with, is changed. If the installer is lost, so is the unit."
+            }
+            Self::SettingsKept => "Settings or calibration are lost.",
+            Self::Sane => {
+                "The installer asks for what the part cannot do, or does not come to an end. What a real part makes of it, nobody can say."
+            }
+        }
+    }
+
     /// In plain words.
     pub const fn statement(self) -> &'static str {
         match self {

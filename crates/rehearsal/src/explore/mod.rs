@@ -17,14 +17,18 @@
 //!
 //! [`Plan::reduce`] switches the second off; both give the same verdict, and stories of the same length.
 
+mod account;
 mod faults;
 mod liveness;
+mod replay;
 mod story;
 mod strand;
 mod subject;
 
-pub use faults::Faults;
-pub use story::{Happening, Step, Story};
+pub use account::Passage;
+pub use faults::{Faults, UnknownFault};
+pub use replay::{Strayed, replay};
+pub use story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};
 pub use subject::{OurInstaller, Standing, Subject};
 
 use crate::claims::{Claim, Release};
@@ -32,7 +36,7 @@ use installer::{Phase, Reason, Region};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, RwLock};
-use story::{ChangeKind, Origin};
+use story::Origin;
 use strand::{Follower, Strand, Tangle};
 use thiserror::Error;
 use unit::drive::{Answer, Wish, digest};
@@ -100,6 +104,30 @@ pub enum Unfinished {
     },
 }
 
+/// What was covered while a unit did one thing.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Coverage {
+    /// Powered loaders about to change flash.
+    pub powered: usize,
+    /// Cuts: before, inside and after changes.
+    pub cuts: u64,
+    /// Worlds with power off that one of these cuts was the first to lead to.
+    pub worlds: usize,
+}
+
+/// How far an exploration has come, told again and again while it goes on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Progress {
+    /// Worlds with power off that were told apart so far.
+    pub worlds: usize,
+    /// All nodes so far, worlds and powered loaders.
+    pub nodes: usize,
+    /// Nodes that are still to be looked at.
+    pub ahead: usize,
+    /// Cuts so far.
+    pub cuts: u64,
+}
+
 /// A claim that does not hold, with the shortest way to it.
 #[derive(Clone, Debug)]
 pub struct Violation {
@@ -124,8 +152,8 @@ pub struct Exploration {
     pub cuts: u64,
     /// Levels of the search: the longest shortest way.
     pub levels: usize,
-    /// Powered nodes, by what the unit is doing.
-    pub phases: BTreeMap<Phase, usize>,
+    /// What was covered, by what the unit was doing.
+    pub phases: BTreeMap<Phase, Coverage>,
     /// Most changes of flash that a patient owner's unit needs, from any world, until the picked version runs.
     pub changes_max: usize,
     /// Claims that do not hold: at most one story each.
@@ -171,6 +199,8 @@ struct Expanded<S> {
     calm_end: Option<CalmEnd>,
     /// Whether a unit that is left alone, without a stick, comes to start something without a further change.
     alone_end: Option<bool>,
+    /// What the unit was doing, if power was on.
+    phase: Option<Phase>,
     objections: Vec<(Claim, String, Option<Step>)>,
     transitions: u64,
     cuts: u64,
@@ -182,6 +212,17 @@ enum CalmEnd {
     Elsewhere,
     Waits(Reason),
     Fails,
+}
+
+impl CalmEnd {
+    fn words(self) -> String {
+        match self {
+            Self::Arrived => "the picked version starts".to_owned(),
+            Self::Elsewhere => "another version starts than the one that was picked".to_owned(),
+            Self::Waits(reason) => format!("the unit waits: {reason} ({})", reason.code()),
+            Self::Fails => "the loader fails".to_owned(),
+        }
+    }
 }
 
 /// Strands from the question for a stick on, by the loader's state and the stick.
@@ -198,30 +239,47 @@ struct Explorer<'a, S: Subject> {
     digests: RwLock<Digests>,
 }
 
+/// So many nodes are looked at before what they lead to is sorted in: it bounds what is held at one time.
+const PORTION: usize = 1 << 12;
+
 /// Explores everything.
 ///
 /// # Errors
 /// Why there is no answer.
 pub fn explore<S: Subject>(subject: &S, plan: &Plan<'_>) -> Result<Exploration, Unfinished> {
-    let follower = Follower {
-        subject,
-        faults: &plan.faults,
-        sticks: &plan.sticks,
-        goal: plan.goal,
-        key: plan.key,
-    };
-    let explorer = Explorer {
-        subject,
-        plan,
-        follower,
-        memory: RwLock::default(),
-        digests: RwLock::default(),
-    };
-    explorer.run()
+    explore_watched(subject, plan, &|_| ())
 }
 
-impl<S: Subject> Explorer<'_, S> {
-    fn run(&self) -> Result<Exploration, Unfinished> {
+/// Explores everything, and tells `watch` again and again how far it has come.
+///
+/// # Errors
+/// Why there is no answer.
+pub fn explore_watched<S: Subject>(
+    subject: &S,
+    plan: &Plan<'_>,
+    watch: &dyn Fn(Progress),
+) -> Result<Exploration, Unfinished> {
+    Explorer::new(subject, plan).run(watch)
+}
+
+impl<'a, S: Subject> Explorer<'a, S> {
+    fn new(subject: &'a S, plan: &'a Plan<'a>) -> Self {
+        Self {
+            subject,
+            plan,
+            follower: Follower {
+                subject,
+                faults: &plan.faults,
+                sticks: &plan.sticks,
+                goal: plan.goal,
+                key: plan.key,
+            },
+            memory: RwLock::default(),
+            digests: RwLock::default(),
+        }
+    }
+
+    fn run(&self, watch: &dyn Fn(Progress)) -> Result<Exploration, Unfinished> {
         let mut origins = HashMap::<u128, Origin>::new();
         let mut calm = HashMap::<u128, liveness::Calm>::new();
         let mut alone = HashMap::<u128, liveness::Calm>::new();
@@ -257,51 +315,61 @@ impl<S: Subject> Explorer<'_, S> {
             for (_, node) in &frontier {
                 match node {
                     Node::Off { .. } => found.worlds += 1,
-                    Node::On { strand, .. } => {
-                        found.powered += 1;
-                        *found.phases.entry(self.subject.phase(&strand.state)).or_default() += 1;
-                    }
+                    Node::On { .. } => found.powered += 1,
                 }
             }
-            let expanded: Result<Vec<_>, Tangle> =
-                frontier.par_iter().map(|(key, node)| self.expand(*key, node)).collect();
-            frontier = Vec::new();
-            for expanded in expanded.map_err(unfinished)? {
-                found.transitions += expanded.transitions;
-                found.cuts += expanded.cuts;
-                for (claim, seen, step) in expanded.objections {
-                    if found.violations.iter().all(|known| known.claim != claim) {
-                        let story = story::tell(&origins, expanded.key, step, &self.names());
-                        found.violations.push(Violation { claim, seen, story });
+            let level = std::mem::take(&mut frontier);
+            for portion in level.chunks(PORTION) {
+                let expanded: Result<Vec<_>, Tangle> =
+                    portion.par_iter().map(|(key, node)| self.expand(*key, node)).collect();
+                for expanded in expanded.map_err(unfinished)? {
+                    found.transitions += expanded.transitions;
+                    found.cuts += expanded.cuts;
+                    let mut coverage = expanded.phase.map(|phase| found.phases.entry(phase).or_default());
+                    if let Some(coverage) = &mut coverage {
+                        coverage.powered += 1;
+                        coverage.cuts += expanded.cuts;
+                    }
+                    for (claim, seen, step) in expanded.objections {
+                        if found.violations.iter().all(|known| known.claim != claim) {
+                            let story = story::tell(&origins, expanded.key, step, &self.names());
+                            found.violations.push(Violation { claim, seen, story });
+                        }
+                    }
+                    if let Some(end) = expanded.calm_end {
+                        calm.insert(expanded.key, liveness::Calm::Ends(end == CalmEnd::Arrived, end.words()));
+                    }
+                    if let Some(starts) = expanded.alone_end {
+                        alone.insert(expanded.key, liveness::Calm::Ends(starts, "the unit waits".to_owned()));
+                    }
+                    for reached in expanded.reached {
+                        if reached.alone {
+                            alone.entry(expanded.key).or_insert(liveness::Calm::Goes(reached.key));
+                        }
+                        if reached.calm {
+                            calm.entry(expanded.key).or_insert(liveness::Calm::Goes(reached.key));
+                        }
+                        if let std::collections::hash_map::Entry::Vacant(place) = origins.entry(reached.key) {
+                            place.insert(Origin {
+                                parent: Some(expanded.key),
+                                step: reached.step,
+                            });
+                            if let (Some(coverage), Node::Off { .. }) = (&mut coverage, &reached.node) {
+                                coverage.worlds += 1;
+                            }
+                            frontier.push((reached.key, reached.node));
+                        }
                     }
                 }
-                if let Some(end) = expanded.calm_end {
-                    calm.insert(
-                        expanded.key,
-                        liveness::Calm::Ends(end == CalmEnd::Arrived, format!("{end:?}")),
-                    );
+                watch(Progress {
+                    worlds: found.worlds,
+                    nodes: origins.len(),
+                    ahead: frontier.len(),
+                    cuts: found.cuts,
+                });
+                if origins.len() > self.plan.nodes_max {
+                    return Err(Unfinished::TooLarge(self.plan.nodes_max));
                 }
-                if let Some(starts) = expanded.alone_end {
-                    alone.insert(expanded.key, liveness::Calm::Ends(starts, "the unit waits".to_owned()));
-                }
-                for reached in expanded.reached {
-                    if reached.alone {
-                        alone.entry(expanded.key).or_insert(liveness::Calm::Goes(reached.key));
-                    }
-                    if reached.calm {
-                        calm.entry(expanded.key).or_insert(liveness::Calm::Goes(reached.key));
-                    }
-                    if let std::collections::hash_map::Entry::Vacant(place) = origins.entry(reached.key) {
-                        place.insert(Origin {
-                            parent: Some(expanded.key),
-                            step: reached.step,
-                        });
-                        frontier.push((reached.key, reached.node));
-                    }
-                }
-            }
-            if origins.len() > self.plan.nodes_max {
-                return Err(Unfinished::TooLarge(self.plan.nodes_max));
             }
             if self.plan.stop_at_first && !found.violations.is_empty() {
                 return Ok(found);
@@ -398,13 +466,17 @@ impl<S: Subject> Explorer<'_, S> {
             reached: Vec::new(),
             calm_end: None,
             alone_end: None,
+            phase: None,
             objections: Vec::new(),
             transitions: 0,
             cuts: 0,
         };
         match node {
             Node::Off { flash, started } => self.expand_off(flash, *started, &mut out)?,
-            Node::On { flash, started, strand } => self.expand_on(flash, *started, strand, &mut out)?,
+            Node::On { flash, started, strand } => {
+                out.phase = Some(self.subject.phase(&strand.state));
+                self.expand_on(flash, *started, strand, &mut out)?;
+            }
         }
         Ok(out)
     }
@@ -420,12 +492,20 @@ impl<S: Subject> Explorer<'_, S> {
                     // The stick was not asked for: it makes no difference which one is there.
                     let mut end = before.clone();
                     end.stick = stick;
-                    self.arrive(flash, started, end, before.happened.clone(), patient, true, out);
+                    self.arrive(flash, started, end, before.happened.clone(), patient, Some(stick), out);
                     continue;
                 }
                 for end in self.after_find(flash, before, stick)?.iter() {
                     let happened = [&before.happened[..], &end.happened].concat();
-                    self.arrive(flash, started, end.clone(), happened, patient && end.calm, true, out);
+                    self.arrive(
+                        flash,
+                        started,
+                        end.clone(),
+                        happened,
+                        patient && end.calm,
+                        Some(stick),
+                        out,
+                    );
                 }
             }
         }
@@ -509,7 +589,7 @@ impl<S: Subject> Explorer<'_, S> {
             self.follower.answer(&mut refused, &Answer::Failed);
             for end in self.follower.follow(flash, refused, false)? {
                 let happened = end.happened.clone();
-                self.arrive(flash, started, end, happened, false, false, out);
+                self.arrive(flash, started, end, happened, false, None, out);
             }
         }
         let patient = self.is_patient(strand);
@@ -517,7 +597,7 @@ impl<S: Subject> Explorer<'_, S> {
         for end in self.follower.follow(&after, done, false)? {
             let happened = end.happened.clone();
             let calm = patient && end.calm;
-            self.arrive(&after, started, end, happened, calm, false, out);
+            self.arrive(&after, started, end, happened, calm, None, out);
         }
         Ok(())
     }
@@ -576,7 +656,8 @@ impl<S: Subject> Explorer<'_, S> {
         });
     }
 
-    /// A strand has come to its next change, its wait, or its start.
+    /// A strand has come to its next change, its wait, or its start. `stick` is the one that was in place when power came on, if
+    /// it has just done so.
     #[allow(clippy::too_many_arguments)] // what it takes to say how a node was reached
     fn arrive(
         &self,
@@ -585,12 +666,11 @@ impl<S: Subject> Explorer<'_, S> {
         mut end: Strand<S::State>,
         happened: Vec<Happening>,
         calm: bool,
-        booted: bool,
+        stick: Option<Option<usize>>,
         out: &mut Expanded<S::State>,
     ) {
         // A unit that is left alone: no stick, and nothing happens to it.
         let alone = end.stick.is_none() && happened.iter().all(|happening| matches!(happening, Happening::Told(_)));
-        let stick = booted.then_some(end.stick);
         if let Some(seen) = self.subject.failure(&end.state) {
             if calm {
                 out.calm_end = Some(CalmEnd::Fails);

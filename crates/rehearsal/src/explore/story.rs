@@ -117,9 +117,26 @@ pub struct Story {
     /// The steps.
     pub steps: Vec<Step>,
     sticks: Vec<String>,
+    files: Vec<([u8; 32], String)>,
 }
 
 impl Story {
+    /// A story of these steps; `sticks` are the names of the sticks that they speak of.
+    pub fn of(steps: Vec<Step>, sticks: Vec<String>) -> Self {
+        Self {
+            steps,
+            sticks,
+            files: Vec::new(),
+        }
+    }
+
+    /// The same, with names for the files that an owner may pick, by their manifests' digests.
+    #[must_use]
+    pub fn with_files(mut self, files: Vec<([u8; 32], String)>) -> Self {
+        self.files = files;
+        self
+    }
+
     /// How many steps it has.
     pub fn len(&self) -> usize {
         self.steps.len()
@@ -134,7 +151,7 @@ impl Story {
         self.sticks.get(index).map_or("another stick", String::as_str)
     }
 
-    fn sentence(&self, step: &Step) -> String {
+    pub(super) fn sentence(&self, step: &Step) -> String {
         match step {
             Step::Begin(name) => format!("The unit: {name}."),
             Step::Cut(kind, moment) => {
@@ -180,12 +197,13 @@ impl Story {
                 format!("block {block} of the stick cannot be read, or the stick is pulled")
             }
             Happening::Swapped(index) => format!("the stick is swapped for {}", self.stick(*index)),
-            Happening::Picked(digest) => {
-                format!(
-                    "the owner picks the file whose manifest has the digest {:02x}{:02x}...",
-                    digest[0], digest[1]
-                )
-            }
+            Happening::Picked(digest) => match self.files.iter().find(|file| file.0 == *digest) {
+                Some((_, name)) => format!("the owner picks {name}"),
+                None => {
+                    let [first, second, ..] = digest;
+                    format!("the owner picks the file whose manifest has the digest {first:02x}{second:02x}...")
+                }
+            },
             Happening::Declined => "the owner picks nothing".to_owned(),
             Happening::Wavered(address) => format!("doubtful cells at {address:#010x} read otherwise than before"),
             Happening::Refused => "flash refuses the change".to_owned(),
@@ -196,8 +214,8 @@ impl Story {
 
 impl fmt::Display for Story {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (index, step) in self.steps.iter().enumerate() {
-            writeln!(f, "{:>3}. {}", index + 1, self.sentence(step))?;
+        for passage in self.account() {
+            writeln!(f, "{:>3}. {}", passage.numbers(), passage.text)?;
         }
         Ok(())
     }
@@ -212,10 +230,7 @@ pub(super) fn tell(origins: &HashMap<u128, Origin>, key: u128, last: Option<Step
         here = origin.parent;
     }
     steps.reverse();
-    Story {
-        steps,
-        sticks: sticks.to_vec(),
-    }
+    Story::of(steps, sticks.to_vec())
 }
 
 /// How many steps lead to a node.

@@ -114,7 +114,7 @@ impl<S: Subject> Follower<'_, S> {
         Ok(ends)
     }
 
-    fn take(&self, strand: &mut Strand<S::State>, answer: &Answer, happening: Option<Happening>) {
+    pub(super) fn take(&self, strand: &mut Strand<S::State>, answer: &Answer, happening: Option<Happening>) {
         match &happening {
             Some(Happening::Swapped(other)) => strand.stick = Some(*other),
             Some(Happening::Picked(digest)) => strand.picked = Some(*digest),
@@ -127,7 +127,11 @@ impl<S: Subject> Follower<'_, S> {
     }
 
     /// What can be answered: the calm answer first.
-    fn answers(&self, flash: &Flash, strand: &Strand<S::State>) -> Result<Vec<(Answer, Option<Happening>)>, Tangle> {
+    pub(super) fn answers(
+        &self,
+        flash: &Flash,
+        strand: &Strand<S::State>,
+    ) -> Result<Vec<(Answer, Option<Happening>)>, Tangle> {
         let stick = strand
             .stick
             .and_then(|index| self.sticks.get(index))

@@ -1,6 +1,9 @@
 //! A bench for tests: one maker, one board, and the means to make update files and sticks for it.
 #![allow(dead_code, unreachable_pub)] // each test file uses its own part of it
 
+pub mod case;
+pub mod flawed;
+
 use ed25519_dalek::{Signer, SigningKey};
 use envelope::encode::{Draft, encode, iv};
 use envelope::{Anchor, HeaderReader, Kid, Manifest, UnitKey};
