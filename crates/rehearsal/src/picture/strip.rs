@@ -3,7 +3,7 @@
 use super::cells::{Cells, Content, Entry, KnownImage, Run};
 use super::columns::{Column, Extent, Map, WIDTH};
 use super::patterns::{Fill, Patterns};
-use installer::{Record, Region};
+use installer::{Descriptor, Record, Region};
 use maud::{Markup, html};
 use unit::blueprint::Blueprint;
 use unit::flash::Doubt;
@@ -57,18 +57,19 @@ impl Strips<'_> {
 
     /// One world. `changed` is what the step changed, or began to change.
     pub(super) fn strip(&self, cells: &Cells, changed: &[Region], label: &str) -> Markup {
+        let boxes = self.boxes(cells);
         html! {
-            svg.strip viewBox={ "0 0 " (WIDTH) " " (HEIGHT + 6.0) } width=(WIDTH) height=(HEIGHT + 6.0) role="img" aria-label=(label) {
-                (self.fixed(cells))
-                @for (place, runs) in self.map.places.iter().zip(&cells.places) {
-                    @for run in runs { (self.run(run)) }
-                    @for column in &place.columns {
-                        rect.edge x=(number(column.x)) y="0" width=(number(column.width)) height=(HEIGHT) {}
-                        @if column.sectors > 1 { (fold(column.x + column.width / 2.0)) }
-                    }
+            svg.strip viewBox={ "0 -1 " (WIDTH) " " (HEIGHT + 8.0) } width=(WIDTH) height=(HEIGHT + 8.0) role="img" aria-label=(label) {
+                @for run in cells.places.iter().flatten() { (self.run(run)) }
+                @for column in self.map.places.iter().flat_map(|place| &place.columns) {
+                    rect.edge x=(number(column.x)) y="0" width=(number(column.width)) height=(HEIGHT) {}
+                    @if column.sectors > 1 { (fold(column.x + column.width / 2.0)) }
                 }
-                (self.records(cells))
+                @for (extent, fill, _) in &boxes {
+                    rect.edge fill=(self.patterns.paint(*fill)) x=(number(extent.0)) y="0" width=(number(extent.1)) height=(HEIGHT) {}
+                }
                 @for doubt in &cells.doubts { (self.doubt(doubt)) }
+                @for (extent, _, words) in &boxes { (text(*extent, words)) }
                 @for area in changed {
                     @for (x, width) in self.extents(*area) {
                         rect.changed x=(number(x)) y=(HEIGHT + 2.0) width=(number(width.max(DOUBT_MIN))) height="4" {}
@@ -78,39 +79,30 @@ impl Strips<'_> {
         }
     }
 
-    /// Installer, and everything that an install has no business with.
-    fn fixed(&self, cells: &Cells) -> Markup {
-        let part = |extent: Extent, kept: bool, text: &str| {
-            let fill = if kept { Fill::Installer } else { Fill::Broken };
-            let text = if kept { text } else { "changed!" };
-            self.cell(extent, fill, text)
+    /// Everything but images, each in a place of its own.
+    fn boxes(&self, cells: &Cells) -> Vec<(Extent, Fill, String)> {
+        let part = |extent: Extent, kept: bool, words: &str| match kept {
+            true => (extent, Fill::Installer, words.to_owned()),
+            false => (extent, Fill::Broken, "changed!".to_owned()),
         };
-        html! {
-            (part(self.map.installer, cells.installer_kept, "as built"))
-            @if let Some(outside) = self.map.outside { (part(outside, cells.outside_kept, "as it was")) }
+        let mut boxes = vec![part(self.map.installer, cells.installer_kept, "as built")];
+        boxes.extend(
+            self.map
+                .outside
+                .map(|outside| part(outside, cells.outside_kept, "as it was")),
+        );
+        for (extent, record) in self.map.register.iter().zip(&cells.register) {
+            boxes.push(entry(*extent, record, Fill::Register, record_words));
         }
-    }
-
-    fn records(&self, cells: &Cells) -> Markup {
-        let register = self.map.register.iter().zip(&cells.register);
-        html! {
-            @for (extent, record) in register {
-                @match record {
-                    Entry::Blank => (self.cell(*extent, Fill::Erased, "")),
-                    Entry::Whole(record) => (self.cell(*extent, Fill::Register, &record_words(record))),
-                    Entry::Remnant => (self.cell(*extent, Fill::Neither, "?")),
-                }
-            }
-            @if let Some((record, void)) = self.map.descriptor {
-                @match &cells.descriptor {
-                    Entry::Blank => (self.cell(record, Fill::Erased, "")),
-                    Entry::Whole(descriptor) => (self.cell(record, Fill::Descriptor, &descriptor.version.to_string())),
-                    Entry::Remnant => (self.cell(record, Fill::Neither, "?")),
-                }
-                @if cells.unvoided { (self.cell(void, Fill::Erased, "")) }
-                @else { (self.cell(void, Fill::Void, "void")) }
-            }
+        if let Some((record, void)) = self.map.descriptor {
+            let version = |descriptor: &Descriptor| descriptor.version.to_string();
+            boxes.push(entry(record, &cells.descriptor, Fill::Descriptor, version));
+            boxes.push(match cells.unvoided {
+                true => (void, Fill::Erased, String::new()),
+                false => (void, Fill::Void, "void".to_owned()),
+            });
         }
+        boxes
     }
 
     fn run(&self, run: &Run) -> Markup {
@@ -131,13 +123,6 @@ impl Strips<'_> {
                 rect fill=(self.patterns.paint(fill)) x=(number(*x)) y="0" width=(number(width.max(RUN_MIN))) height=(HEIGHT) {}
             }
             (text((left, width), name))
-        }
-    }
-
-    fn cell(&self, extent: Extent, fill: Fill, words: &str) -> Markup {
-        html! {
-            rect.edge fill=(self.patterns.paint(fill)) x=(number(extent.0)) y="0" width=(number(extent.1)) height=(HEIGHT) {}
-            (text(extent, words))
         }
     }
 
@@ -196,6 +181,14 @@ fn extent_of(columns: &[Column]) -> Extent {
     let left = columns.first().map_or(0.0, |column| column.x);
     let right = columns.last().map_or(left, |column| column.x + column.width);
     (left, right - left)
+}
+
+fn entry<T>(extent: Extent, entry: &Entry<T>, whole: Fill, words: impl Fn(&T) -> String) -> (Extent, Fill, String) {
+    match entry {
+        Entry::Blank => (extent, Fill::Erased, String::new()),
+        Entry::Whole(record) => (extent, whole, words(record)),
+        Entry::Remnant => (extent, Fill::Neither, "?".to_owned()),
+    }
 }
 
 /// What a record of the register says, in as few letters as can be.
