@@ -1,6 +1,8 @@
 //! The command line.
 
 use clap::{Args as ClapArgs, Parser, Subcommand};
+use packstaff::rehearse::PartOf;
+use rehearsal::explore::Faults;
 use std::path::PathBuf;
 
 /// The release bench for instruments and kits that owners update from an ordinary memory stick.
@@ -18,7 +20,7 @@ pub(crate) struct Args {
 pub(crate) enum Verb {
     /// From a compiler's output to an update file, a stick, a rehearsed install, an owner's sheet and a record; or a refusal
     Release(Release),
-    /// Rehearse the installs of a recorded version: from every other version, on every board, with power cuts
+    /// Rehearse installs of recorded versions: every world that they can come to, with power cuts and bad sticks
     Rehearse(Rehearse),
     /// Make the stick image of a recorded version
     Stick(Stick),
@@ -58,6 +60,9 @@ pub(crate) struct Release {
     /// Folder for the release, instead of out/VERSION in the product folder
     #[arg(long, value_name = "FOLDER")]
     pub(crate) out: Option<PathBuf>,
+    /// Draw what the rehearsal covered, and how any claim is broken, as pages in this folder
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) story: Option<PathBuf>,
     /// Print the report as JSON
     #[arg(long)]
     pub(crate) json: bool,
@@ -68,13 +73,42 @@ pub(crate) struct Release {
 #[derive(ClapArgs)]
 pub(crate) struct Rehearse {
     /// The product folder
-    pub(crate) product: PathBuf,
-    /// Version to install and to go back from, as the ledger has it
+    #[arg(required_unless_present = "merge")]
+    pub(crate) product: Option<PathBuf>,
+    /// Version that must run in the end, as the ledger has it; may be given again. Every one that owners may go to, if left out
+    #[arg(long, visible_alias = "version", value_name = "VERSION")]
+    pub(crate) to: Vec<String>,
+    /// Version that units begin with, or `new`; may be given again. All others in the ledger, and `new`, if left out
+    #[arg(long, value_name = "VERSION")]
+    pub(crate) from: Vec<String>,
+    /// Board revision; may be given again. All if left out
+    #[arg(long, value_name = "BOARD")]
+    pub(crate) board: Vec<String>,
+    /// What may go wrong: a list such as `cuts,pulled` (these alone) or `no-swapped` (all but that). The names are cuts,
+    /// torn-programs, torn-erases, wavering, pulled, swapped, any-choice, refused, all and none
+    #[arg(long, value_name = "LIST", default_value = "all", value_parser = faults)]
+    pub(crate) faults: Faults,
+    /// A case of its own for each version that units begin with: more work, in smaller portions
     #[arg(long)]
-    pub(crate) version: String,
-    /// Print the report as JSON
+    pub(crate) each_start: bool,
+    /// Do part I of N alone, so that N machines share the work
+    #[arg(long, value_name = "I/N", default_value = "1/1")]
+    pub(crate) part: PartOf,
+    /// Join what the parts printed with --json
+    #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with_all = ["product", "to", "from", "board", "faults", "each_start", "part", "nodes"])]
+    pub(crate) merge: Vec<PathBuf>,
+    /// The most nodes that one exploration may come to; as many as fit into memory, if left out
+    #[arg(long, value_name = "N")]
+    pub(crate) nodes: Option<usize>,
+    /// Print the report as JSON, with all that --merge needs
     #[arg(long)]
     pub(crate) json: bool,
+    /// Write the results as XML that build servers read: a test for each claim in each case
+    #[arg(long, value_name = "FILE")]
+    pub(crate) junit: Option<PathBuf>,
+    /// Draw what was covered, and how any claim is broken, as pages in this folder
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) story: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) secret: Secret,
 }
@@ -161,6 +195,10 @@ pub(crate) enum KeysAct {
         #[command(flatten)]
         secret: Secret,
     },
+}
+
+fn faults(list: &str) -> Result<Faults, String> {
+    Faults::named(list).map_err(|unknown| unknown.to_string())
 }
 
 fn board_and_file(text: &str) -> Result<(String, PathBuf), String> {

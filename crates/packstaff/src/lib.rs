@@ -7,6 +7,7 @@ pub mod bench;
 pub mod clock;
 pub mod look;
 pub mod progress;
+pub mod rehearse;
 pub mod release;
 pub mod report;
 pub mod sheet;

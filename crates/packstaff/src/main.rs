@@ -2,13 +2,14 @@
 
 mod args;
 mod keys;
+mod rehearse_verb;
 
 use args::{Args, Verb};
 use clap::Parser;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff::bench::Bench;
 use packstaff::progress::Progress;
-use packstaff::release::{Options, installs, release, release_stick};
+use packstaff::release::{Options, release, release_stick};
 use packstaff::report::{Report, Verdict};
 use packstaff::{clock, look};
 use product::Unlock;
@@ -61,32 +62,13 @@ fn run(args: Args) -> Result<u8> {
                 date: clock::today()?,
                 dry_run: ask.dry_run,
                 out: ask.out,
+                story: ask.story,
             };
             let report = release(&mut bench, &options, &mut ask.secret.unlock(), &progress);
             progress.done();
             show(&report?, ask.json)
         }
-        Verb::Rehearse(ask) => {
-            let progress = Progress::new(ask.json);
-            let bench = Bench::open(&ask.product)?;
-            let version = bench.version(&ask.version)?;
-            let keyring = bench.keyring(&mut ask.secret.unlock())?;
-            let columns = bench
-                .product
-                .boards
-                .iter()
-                .map(|board| board.revision.clone())
-                .collect();
-            let mut report = Report::new(format!("{} {version}, rehearsed", bench.product.name), columns);
-            let found = installs(&bench, keyring.keyring(), &version, &progress, &mut report);
-            progress.done();
-            let cuts: usize = found?.iter().map(|install| install.sweep.cuts).sum();
-            report.conclusion = match report.verdict {
-                Verdict::Fail => format!("Not every unit survives: see above. {cuts} cuts were tried."),
-                _ => format!("Every claim holds after each of {cuts} cuts, one cut an install."),
-            };
-            show(&report, ask.json)
-        }
+        Verb::Rehearse(ask) => rehearse_verb::run(&ask),
         Verb::Stick(ask) => {
             let bench = Bench::open(&ask.product)?;
             let version = bench.version(&ask.version)?;
@@ -160,10 +142,14 @@ fn show(report: &Report, json: bool) -> Result<u8> {
         let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
         say(&report.table(colour))?;
     }
-    Ok(match report.verdict {
+    Ok(code_of(report))
+}
+
+fn code_of(report: &Report) -> u8 {
+    match report.verdict {
         Verdict::Fail => REFUSED,
         Verdict::Pass | Verdict::Warn => HOLDS,
-    })
+    }
 }
 
 /// Writes to standard output; a reader that has seen enough is no error.

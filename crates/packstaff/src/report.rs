@@ -159,6 +159,16 @@ impl Report {
         }
     }
 
+    /// As [`set`](Self::set), but a graver answer that stands there already stays.
+    pub fn set_worst(&mut self, section: &str, id: &str, title: &str, column: usize, cell: Cell) {
+        let sections = self.sections.iter().rev().find(|held| held.title == section);
+        let row = sections.and_then(|held| held.rows.iter().find(|row| row.id == id));
+        let stands = row.and_then(|row| row.cells.get(column)?.as_ref());
+        if stands.is_none_or(|stands| stands.verdict <= cell.verdict) {
+            self.set(section, id, title, column, cell);
+        }
+    }
+
     /// Every cell that does not hold, with the check and the board that it belongs to.
     pub fn objections(&self) -> impl Iterator<Item = (&Row, &str, &Cell)> {
         self.sections
@@ -224,7 +234,7 @@ impl Report {
             if !cell.expected.is_empty() {
                 let _ = write!(out, "\n   expected  {}", cell.expected);
             }
-            for line in wrap(&cell.explanation, 96) {
+            for line in cell.explanation.lines().flat_map(|line| wrap(line, 96)) {
                 let _ = write!(out, "\n   {line}");
             }
             out.push('\n');
@@ -323,6 +333,26 @@ NO fits the slot, board D
 Not released.
 ";
         assert_eq!(table, expected);
+    }
+
+    #[test]
+    fn a_graver_answer_stays_and_explanations_keep_their_lines() {
+        let mut report = report();
+        report.set_worst("Build", "fits", "fits the slot", 1, Cell::pass("now"));
+        report.set_worst(
+            "Build",
+            "fits",
+            "fits the slot",
+            0,
+            Cell::fail("a", "b", "First.\nSecond."),
+        );
+        let cells = &report.sections[0].rows[0].cells;
+        assert!(cells.iter().flatten().all(|cell| cell.verdict == Verdict::Fail));
+        assert!(
+            report.table(false).contains("\n   First.\n   Second.\n"),
+            "{}",
+            report.table(false)
+        );
     }
 
     #[test]

@@ -8,7 +8,7 @@ mod support;
 
 use installer::Flaw;
 use rehearsal::explore::{Faults, replay};
-use rehearsal::picture::{CoverageOf, StoryPicture, coverage_page, story_page};
+use rehearsal::picture::{CoverageOf, StoryPicture, coverage_page, phase_words, story_page};
 use std::path::PathBuf;
 use support::Flashes;
 use support::case::case;
@@ -46,7 +46,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         worlds: found.worlds,
         powered: found.powered,
         cuts: found.cuts,
-        phases: found.phases,
+        phases: found
+            .phases
+            .iter()
+            .map(|(phase, coverage)| (phase_words(*phase).to_owned(), *coverage))
+            .collect(),
     };
     std::fs::write(folder.join("coverage.html"), coverage_page("A small unit", &[coverage]))?;
     Ok(())

@@ -85,6 +85,24 @@ impl Claim {
         Self::ALL.into_iter().find(|claim| claim.id() == id)
     }
 
+    /// The statement in a few words, for a table.
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::Authentic => "Only whole released images start",
+            Self::Arrives => "A good stick leads to the picked version",
+            Self::StandsAlone => "No stick is needed after a cut",
+            Self::OwnersChoice => "What is installed was picked",
+            Self::Truthful => "A descriptor tells the truth",
+            Self::Solid => "What starts was programmed to the end",
+            Self::FloorRises => "What is barred stays barred",
+            Self::FloorEarned => "Nobody is locked out early",
+            Self::Harmless => "A bad stick changes nothing",
+            Self::KeepsOut => "The installer stays whole",
+            Self::SettingsKept => "Settings and calibration are kept",
+            Self::Sane => "The part can do what is asked of it",
+        }
+    }
+
     /// What it would mean for an owner if it did not hold.
     pub const fn consequence(self) -> &'static str {
         match self {

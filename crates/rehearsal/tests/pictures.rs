@@ -5,7 +5,7 @@ mod support;
 use installer::{Descriptor, Flaw};
 use rehearsal::claims::{Claim, Release};
 use rehearsal::explore::{ComesTo, Faults, OurInstaller, Step, Story, Strayed, Subject, Violation, replay};
-use rehearsal::picture::{CoverageOf, StoryPicture, coverage_page, story_page};
+use rehearsal::picture::{CoverageOf, StoryPicture, coverage_page, phase_words, story_page};
 use scraper::{Html, Selector};
 use std::collections::BTreeSet;
 use support::Flashes;
@@ -227,7 +227,11 @@ fn coverage_is_drawn_with_its_numbers() {
             worlds: found.worlds,
             powered: found.powered,
             cuts: found.cuts,
-            phases: found.phases.clone(),
+            phases: found
+                .phases
+                .iter()
+                .map(|(phase, coverage)| (phase_words(*phase).to_owned(), *coverage))
+                .collect(),
         }],
     );
     let html = parsed(&page);

@@ -11,11 +11,11 @@ mod write;
 
 pub(crate) use notes::Notes;
 pub use pack::{NameError, file_name};
-pub use rehearse::{Install, installs};
 pub use stick::release_stick;
 
 use crate::bench::{Bench, bytes, hex};
 use crate::progress::Progress;
+use crate::rehearse::{draw, proof};
 use crate::report::{Cell, Report, Verdict};
 use envelope::Manifest;
 use miette::{IntoDiagnostic, Result, WrapErr};
@@ -34,6 +34,9 @@ pub struct Options {
     pub date: Date,
     /// Record and write nothing.
     pub dry_run: bool,
+    /// Where to draw what the rehearsal covered, and the story of each claim that does not hold. `None`: only the stories, beside
+    /// the release's folder, and only if there are any.
+    pub story: Option<PathBuf>,
     /// Where the release goes; `None` for `out/<version>` in the product folder.
     pub out: Option<PathBuf>,
 }
@@ -101,11 +104,24 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
     let image = stick::make(bench, &version, date, &packed, &page)?;
     stick::check(bench, keyring.keyring(), &image, &packed, &mut report)?;
 
+    let stories = rehearsed.outcome.cases.iter().any(|case| !case.broken.is_empty());
+    let beside = folder.with_file_name(format!("{}-stories", version.text()));
+    let drawn = match &options.story {
+        Some(folder) => Some(folder.as_path()),
+        None => (stories && !options.dry_run).then_some(beside.as_path()),
+    };
+    if let Some(folder) = drawn {
+        report.written = draw(folder, &rehearsed.outcome)?;
+    }
     if report.verdict == Verdict::Fail {
-        report.conclusion = refused(&report, "Nothing was recorded or written");
+        let consequence = match report.written.is_empty() {
+            true => "Nothing was recorded or written",
+            false => "Nothing was recorded, and nothing written but pictures of what can happen",
+        };
+        report.conclusion = refused(&report, consequence);
         return Ok(report);
     }
-    let proof = rehearse::sentence(&rehearsed);
+    let proof = proof(&rehearsed.outcome.cases, &rehearsed.outcome.faults);
     if options.dry_run {
         report.conclusion = format!(
             "{version} would be released: every check holds. {proof} Dry run: nothing was recorded or written."
@@ -130,7 +146,9 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         .append(&record, &files)
         .into_diagnostic()
         .wrap_err("the release could not be recorded")?;
-    report.written = write::out(&folder, &packed, &image, &page, &report)?;
+    report
+        .written
+        .extend(write::out(&folder, &packed, &image, &page, &report)?);
     let recorded = match appended {
         Appended::Added => "and recorded in the ledger",
         Appended::AlreadyThere => "as it is recorded in the ledger already",

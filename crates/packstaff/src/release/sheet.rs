@@ -2,8 +2,9 @@
 
 use super::Packed;
 use super::notes::Notes;
-use super::rehearse::{Install, sentence};
+use super::rehearse::Rehearsed;
 use crate::bench::Bench;
+use crate::rehearse::{Install, owners_sentence};
 use crate::sheet::{BoardPart, CodeRow, Hazard, Phase, ReleaseKind, Screen, SettingsNote, Sheet, Times, render};
 use envelope::Refusal;
 use installer::Reason;
@@ -16,8 +17,9 @@ pub(super) fn page(
     date: Date,
     notes: &Notes,
     packed: &[Packed],
-    installs: &[Install],
+    rehearsed: &Rehearsed,
 ) -> String {
+    let installs = &rehearsed.installs;
     let product = &bench.product;
     let date = date.to_string();
     let hazards: Vec<_> = product.hazards.iter().map(|hazard| shown(*hazard)).collect();
@@ -93,7 +95,7 @@ pub(super) fn page(
         screens: screens.collect(),
         done_shows: &texts[3],
         codes: codes(),
-        proof: Some(sentence(installs)),
+        proof: Some(owners_sentence(&rehearsed.outcome.cases)),
         how_to_find_board: &recognise,
         how_to_see_version: &product.owner.version_screen,
         disconnect: &product.owner.disconnect,

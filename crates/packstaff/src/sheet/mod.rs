@@ -14,6 +14,7 @@ mod trouble;
 mod units;
 
 pub use cautions::Hazard;
+pub(crate) use duration::typical_and_longest;
 
 /// All that a sheet says.
 #[derive(Clone, Debug, PartialEq)]

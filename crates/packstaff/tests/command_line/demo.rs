@@ -12,8 +12,21 @@ fn the_demo_is_released_and_its_stick_read_by_general_tools() {
     assert_eq!(report["verdict"], "pass");
     assert_eq!(report["columns"], serde_json::json!(["C", "D"]));
     assert_eq!(verdicts(&report, "Build", "fits"), ["pass", "pass"]);
-    for id in ["from-new", "from-1.8", "from-2.0", "back-to-1.8", "back-to-2.0"] {
+    for id in [
+        "from-new",
+        "from-1.8",
+        "from-2.0",
+        "back-to-1.8",
+        "back-to-2.0",
+        "worlds",
+    ] {
         assert_eq!(verdicts(&report, "Rehearsal", id), ["pass", "pass"], "{id}");
+    }
+    for claim in ["authentic", "arrives", "floor-rises", "keeps-out", "settings-kept"] {
+        assert_eq!(
+            verdicts(&report, "Rehearsal", &format!("claim-{claim}")),
+            ["pass", "pass"]
+        );
     }
     for generation in ["g1", "g2"] {
         let id = format!("takes-{generation}");

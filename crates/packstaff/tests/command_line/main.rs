@@ -6,6 +6,7 @@ mod issues;
 mod keys;
 mod look;
 mod refusals;
+mod rehearsals;
 mod releases;
 mod sticks;
 mod streams;

@@ -62,7 +62,7 @@ fn a_recorded_version_is_rehearsed_again() {
         .open(&["rehearse", ".", "--version", "2.1", "--json"])
         .ended(HOLDS)
         .json();
-    for id in ["from-new", "from-1.8", "back-to-1.8"] {
+    for id in ["from-new", "from-1.8", "worlds", "claim-arrives", "claim-settings-kept"] {
         assert_eq!(verdicts(&report, "Rehearsal", id), ["pass"], "{id}");
     }
     assert_eq!(folder.tree(), before);

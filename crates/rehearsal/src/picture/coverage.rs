@@ -4,7 +4,6 @@ use super::{grouped, page};
 use crate::explore::Coverage;
 use installer::Phase;
 use maud::{Markup, html};
-use std::collections::BTreeMap;
 
 const LABEL: f64 = 150.0;
 const BAR_MAX: f64 = 420.0;
@@ -23,7 +22,7 @@ pub struct CoverageOf {
     /// Cuts.
     pub cuts: u64,
     /// By what the unit was doing.
-    pub phases: BTreeMap<Phase, Coverage>,
+    pub phases: Vec<(String, Coverage)>,
 }
 
 /// A page with all of them.
@@ -48,8 +47,14 @@ pub fn coverage_page(title: &str, all: &[CoverageOf]) -> String {
 }
 
 fn exploration(of: &CoverageOf) -> Markup {
-    let table = of.phases.iter();
-    let by_cut: usize = of.phases.values().map(|coverage| coverage.worlds).sum();
+    let by_cut: usize = of.phases.iter().map(|(_, coverage)| coverage.worlds).sum();
+    let counts = |pick: fn(&Coverage) -> u64| {
+        let counts = of
+            .phases
+            .iter()
+            .map(|(doing, coverage)| (doing.as_str(), pick(coverage)));
+        counts.collect::<Vec<_>>()
+    };
     html! {
         h2 { (of.heading) }
         table {
@@ -62,9 +67,9 @@ fn exploration(of: &CoverageOf) -> Markup {
                 }
             }
             tbody {
-                @for (phase, coverage) in table {
+                @for (doing, coverage) in &of.phases {
                     tr {
-                        th { (words(*phase)) }
+                        th { (doing) }
                         td.figure { (grouped(coverage.powered as u64)) }
                         td.figure { (grouped(coverage.cuts)) }
                         td.figure { (grouped(coverage.worlds as u64)) }
@@ -84,12 +89,12 @@ fn exploration(of: &CoverageOf) -> Markup {
                 }
             }
         }
-        (bars("Cuts", of.phases.iter().map(|(phase, coverage)| (*phase, coverage.cuts)).collect()))
-        (bars("New worlds from cuts", of.phases.iter().map(|(phase, coverage)| (*phase, coverage.worlds as u64)).collect()))
+        (bars("Cuts", &counts(|coverage| coverage.cuts)))
+        (bars("New worlds from cuts", &counts(|coverage| coverage.worlds as u64)))
     }
 }
 
-fn bars(caption: &str, counts: Vec<(Phase, u64)>) -> Markup {
+fn bars(caption: &str, counts: &[(&str, u64)]) -> Markup {
     let most = counts.iter().map(|count| count.1).max().unwrap_or(0);
     let decades = f64::from(decades(most));
     let height = LINE * counts.len() as f64 + 6.0;
@@ -105,9 +110,9 @@ fn bars(caption: &str, counts: Vec<(Phase, u64)>) -> Markup {
                     @let x = format!("{:.1}", LABEL + length(10_u64.saturating_pow(decade)));
                     line.grid x1=(x) y1="0" x2=(x) y2=(height) {}
                 }
-                @for (index, (phase, count)) in counts.iter().enumerate() {
+                @for (index, (doing, count)) in counts.iter().enumerate() {
                     @let y = LINE * index as f64 + 4.0;
-                    text x=(LABEL - 8.0) y=(y + 11.0) text-anchor="end" { (words(*phase)) }
+                    text x=(LABEL - 8.0) y=(y + 11.0) text-anchor="end" { (doing) }
                     rect x=(LABEL) y=(y) width=(format!("{:.1}", length(*count))) height=(LINE - 7.0) fill="#0072b2" {}
                     text x=(format!("{:.1}", LABEL + length(*count) + 6.0)) y=(y + 11.0) { (grouped(*count)) }
                 }
@@ -124,8 +129,8 @@ fn decades(count: u64) -> u32 {
         .max(1)
 }
 
-/// In plain words, for a column.
-fn words(phase: Phase) -> &'static str {
+/// What a unit does in a phase, in plain words.
+pub fn phase_words(phase: Phase) -> &'static str {
     match phase {
         Phase::Inspect => "checking its own flash",
         Phase::Survey => "reading the stick",

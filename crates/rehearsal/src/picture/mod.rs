@@ -10,7 +10,7 @@ mod story;
 mod strip;
 
 pub use cells::{Cells, Content, Entry, KnownImage, Run};
-pub use coverage::{CoverageOf, coverage_page};
+pub use coverage::{CoverageOf, coverage_page, phase_words};
 pub use story::{StoryPicture, story_page};
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};

@@ -1,0 +1,73 @@
+//! The verb `rehearse`.
+
+use crate::args;
+use crate::{code_of, say, show};
+use miette::{IntoDiagnostic, Result};
+use packstaff::bench::Bench;
+use packstaff::progress::Progress;
+use packstaff::rehearse::{
+    Ask, Limits, Outcome, Wanted, draw, junit, merge, nodes_for, read_outcome, rehearse, report_of,
+};
+use packstaff::report::Report;
+use serde::Serialize;
+
+/// A report, and all that joining parts needs.
+#[derive(Serialize)]
+struct Printed<'a> {
+    #[serde(flatten)]
+    report: &'a Report,
+    rehearsal: &'a Outcome,
+}
+
+pub(crate) fn run(ask: &args::Rehearse) -> Result<u8> {
+    let outcome = match &ask.product {
+        Some(folder) => explored(ask, folder)?,
+        None => {
+            let parts = ask.merge.iter().map(|file| Ok((file.clone(), read_outcome(file)?)));
+            merge(parts.collect::<Result<_>>()?)?
+        }
+    };
+    let mut report = report_of(&outcome);
+    if let Some(folder) = &ask.story {
+        report.written.extend(draw(folder, &outcome)?);
+    }
+    if let Some(file) = &ask.junit {
+        product::write_whole(file, junit(&outcome).as_bytes(), product::Access::Shared).into_diagnostic()?;
+        report.written.push(file.display().to_string());
+    }
+    if !ask.json {
+        return show(&report, false);
+    }
+    let printed = Printed {
+        report: &report,
+        rehearsal: &outcome,
+    };
+    say(&(serde_json::to_string_pretty(&printed).into_diagnostic()? + "\n"))?;
+    Ok(code_of(&report))
+}
+
+fn explored(ask: &args::Rehearse, folder: &std::path::Path) -> Result<Outcome> {
+    let bench = Bench::open(folder)?;
+    // A version that is written otherwise than product.toml has it is found before the keyring is asked for.
+    for version in ask.to.iter().chain(ask.from.iter().filter(|from| *from != "new")) {
+        bench.version(version)?;
+    }
+    let keyring = bench.keyring(&mut ask.secret.unlock())?;
+    let progress = Progress::new(ask.json);
+    let wanted = Ask {
+        wanted: Wanted {
+            boards: ask.board.clone(),
+            from: ask.from.clone(),
+            to: ask.to.clone(),
+            each_start: ask.each_start,
+        },
+        part: ask.part,
+        limits: Limits {
+            faults: ask.faults.clone(),
+            nodes_max: ask.nodes.unwrap_or_else(nodes_for),
+        },
+    };
+    let outcome = rehearse(&bench, keyring.keyring(), &wanted, &progress);
+    progress.done();
+    outcome
+}
