@@ -13,7 +13,7 @@
  *
  * What a call means
  * -----------------
- * The calls that return an int return PACKSTAFF_DONE or PACKSTAFF_FAILED; treat anything but PACKSTAFF_DONE as failed.
+ * Calls that read or change return PACKSTAFF_DONE or PACKSTAFF_FAILED; treat anything but PACKSTAFF_DONE as failed.
  * Addresses are addresses of the unit's flash as the processor sees it. Buffers need no alignment.
  *
  * A cut may come before, inside and after every erase and every program. The call does not return then; the next thing that
@@ -83,6 +83,12 @@ PACKSTAFF_BOOT void loader_boot(void);
  * as before then. On a part whose bus stops the processor at such a read, your function has to catch that.
  */
 PACKSTAFF_CALL(flash_read) int packstaff_flash_read(uint32_t address, void *to, uint32_t len);
+
+/*
+ * Whether all of `len` bytes from `address` read as erased: 1 if so, else 0, also where they cannot be read. That they read as
+ * erased does not say that they are: an erase that was cut short can leave cells that only look so.
+ */
+PACKSTAFF_CALL(flash_blank) int packstaff_flash_blank(uint32_t address, uint32_t len);
 
 /* Erases the sector whose first address is `address`. */
 PACKSTAFF_CALL(flash_erase) int packstaff_flash_erase(uint32_t address);

@@ -26,8 +26,39 @@ pub struct Config<'a> {
     pub flash: Geometry<'a>,
     /// The range that holds one image and its descriptor: whole sectors.
     pub slot: Region,
-    /// The two sectors that hold the floor.
+    /// What there is beside the slot.
+    pub layout: Layout,
+    /// The two sectors that hold the register: the floor, and which image counts.
     pub floors: [Region; 2],
+}
+
+/// How many images a unit can hold, and how a new one takes its place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Layout {
+    /// One slot. While it is programmed the unit has no image, and after a cut it needs a stick.
+    Single,
+    /// A second range, where an image is put together before it is copied to the slot: after a cut no stick is needed.
+    Staged {
+        /// The second range: whole sectors.
+        stage: Region,
+    },
+    /// Two slots that take turns. The image runs in either: the part maps the one that is started to the address that the
+    /// image was linked for. After a cut no stick is needed, and the old image is there until the new one has taken over.
+    Paired {
+        /// The second slot: whole sectors.
+        second: Region,
+    },
+}
+
+impl Layout {
+    /// The second range, if there is one.
+    pub const fn second(self) -> Option<Region> {
+        match self {
+            Self::Single => None,
+            Self::Staged { stage } => Some(stage),
+            Self::Paired { second } => Some(second),
+        }
+    }
 }
 
 impl Config<'_> {
@@ -38,7 +69,14 @@ impl Config<'_> {
 
     /// Bytes of the slot that an image may use.
     pub const fn usable(&self) -> u32 {
-        self.slot.size.saturating_sub(self.place().size())
+        let slot = match self.layout {
+            Layout::Paired { .. } => self.slot.size,
+            Layout::Single | Layout::Staged { .. } => self.slot.size.saturating_sub(self.place().size()),
+        };
+        match self.layout.second() {
+            Some(second) if second.size < slot => second.size,
+            _ => slot,
+        }
     }
 
     /// Finds what a board's author got wrong. A port calls this once, at build time or at its first start.
@@ -68,6 +106,14 @@ impl Config<'_> {
             return Err(ConfigFault::FloorSector);
         }
         let [first, second] = self.floors;
+        if let Some(beside) = self.layout.second() {
+            if !self.whole_sectors(beside) {
+                return Err(ConfigFault::Slot);
+            }
+            if beside.overlaps(self.slot) || beside.overlaps(first) || beside.overlaps(second) {
+                return Err(ConfigFault::Overlap);
+            }
+        }
         if first.overlaps(second) || first.overlaps(self.slot) || second.overlaps(self.slot) {
             return Err(ConfigFault::Overlap);
         }

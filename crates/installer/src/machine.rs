@@ -1,9 +1,10 @@
 //! The machine itself: it keeps the stage, and turns wishes into requests.
 
 use crate::buffer::Buffer;
-use crate::config::Config;
+use crate::config::{Config, Layout};
 use crate::descriptor::Descriptor;
 use crate::flaw::Flawed;
+use crate::geometry::Region;
 use crate::listing::Listing;
 use crate::reason::Reason;
 use crate::request::{Reply, Request};
@@ -160,8 +161,16 @@ impl Installer {
             Wish::Tell(reason) => Request::Tell { reason, listing },
             Wish::Wait(reason) => Request::Wait { reason, listing },
             Wish::Start => Request::Start {
-                address: config.slot.base,
+                address: self.starts(config).base,
             },
+        }
+    }
+
+    /// The slot whose image is started.
+    fn starts(&self, config: &Config<'_>) -> Region {
+        match config.layout {
+            Layout::Paired { second } if self.knowledge.runs_second == Some(true) => second,
+            _ => config.slot,
         }
     }
 

@@ -18,7 +18,7 @@ pub enum Request<'a> {
     ReadFlash {
         /// First address.
         address: u32,
-        /// Bytes, at most 64.
+        /// Bytes, at most 512.
         len: u32,
     },
     /// SHA-256 over flash. Answer: [`Reply::Digest`], or [`Reply::Failed`] if any of it is unreadable.

@@ -197,6 +197,7 @@ impl Bench {
             layout: Arc::new(Layout::of(self.part(board)?)),
             installer: region(board.map.installer),
             slot: region(board.map.slot),
+            slots: installer::Layout::Single,
             floors: board.map.floor.map(region),
         };
         blueprint.check().map_err(|why| BenchError::Board {

@@ -1,7 +1,7 @@
 //! What must hold of a unit, whatever happens to it.
 
 use crate::power_up::Ending;
-use installer::{FLOOR_LEN, Floor, Floors, Region};
+use installer::{REGISTER_LEN, Record, Region, Register};
 use unit::blueprint::Blueprint;
 use unit::drive::digest;
 use unit::flash::Flash;
@@ -23,6 +23,8 @@ pub enum Claim {
     Authentic,
     /// With a good stick the unit ends up running what its owner picked.
     Arrives,
+    /// Without any stick, a unit that had an image has one again. For layouts with two places only.
+    StandsAlone,
     /// What was installed is what the owner picked.
     OwnersChoice,
     /// A descriptor that stands tells the truth.
@@ -45,9 +47,10 @@ pub enum Claim {
 
 impl Claim {
     /// All of them.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::Authentic,
         Self::Arrives,
+        Self::StandsAlone,
         Self::OwnersChoice,
         Self::Truthful,
         Self::Solid,
@@ -64,6 +67,7 @@ impl Claim {
         match self {
             Self::Authentic => "authentic",
             Self::Arrives => "arrives",
+            Self::StandsAlone => "stands-alone",
             Self::OwnersChoice => "owners-choice",
             Self::Truthful => "truthful",
             Self::Solid => "solid",
@@ -76,11 +80,49 @@ impl Claim {
         }
     }
 
+    /// The claim of this short name.
+    pub fn named(id: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|claim| claim.id() == id)
+    }
+
+    /// What it would mean for an owner if it did not hold.
+    pub const fn consequence(self) -> &'static str {
+        match self {
+            Self::Authentic => {
+                "The unit runs half an image, or code that its maker never released. What it does then, nobody can say."
+            }
+            Self::Arrives => {
+                "The unit is stuck. Its owner has a good stick and does everything right, and it does not help."
+            }
+            Self::StandsAlone => "The unit waits for a stick, though it has room for two images so that it need not.",
+            Self::OwnersChoice => "The unit installs something that its owner did not ask for.",
+            Self::Truthful => {
+                "The unit takes what lies in its slot for a whole image, and it is not one. Only the digest at the next start stands in between."
+            }
+            Self::Solid => {
+                "The unit runs well today. Some of its cells were not programmed to the end, and may read otherwise in a week."
+            }
+            Self::FloorRises => "A version that the maker has barred, for its faults, can be brought back.",
+            Self::FloorEarned => {
+                "The unit refuses the version that it had, before it has the new one. If the new one fails, its owner has nothing."
+            }
+            Self::Harmless => "A damaged file, or none, costs the unit the firmware that it had.",
+            Self::KeepsOut => {
+                "The installer itself, or something else that an install has no business with, is changed. If the installer is lost, so is the unit."
+            }
+            Self::SettingsKept => "Settings or calibration are lost.",
+            Self::Sane => {
+                "The installer asks for what the part cannot do, or does not come to an end. What a real part makes of it, nobody can say."
+            }
+        }
+    }
+
     /// In plain words.
     pub const fn statement(self) -> &'static str {
         match self {
             Self::Authentic => "Nothing but a whole image that the maker released ever starts.",
             Self::Arrives => "With a good stick in place, the unit ends up running the version that its owner picked.",
+            Self::StandsAlone => "Without any stick, a unit that had a version runs that one or the new one.",
             Self::OwnersChoice => "What is installed is what the owner picked.",
             Self::Truthful => "A descriptor that stands names the image that lies in its slot, whole.",
             Self::Solid => "An image that is started was programmed to the end: no cell of it is in doubt.",
@@ -113,17 +155,23 @@ pub fn floor(blueprint: &Blueprint, world: &World) -> u64 {
 
 /// The floor that the records in flash say.
 pub fn floor_of(blueprint: &Blueprint, flash: &Flash) -> u64 {
-    let record = |region: Region| Floor::decode(&flash.bytes(region.base, FLOOR_LEN as u32).ok()?);
-    Floors {
+    register_of(blueprint, flash).floor()
+}
+
+/// The register, as its records read.
+pub fn register_of(blueprint: &Blueprint, flash: &Flash) -> Register {
+    let record = |region: Region| Record::decode(&flash.bytes(region.base, REGISTER_LEN as u32).ok()?);
+    Register {
         records: blueprint.floors.map(record),
     }
-    .floor()
 }
 
 impl Before {
     /// Takes note of a world.
     pub fn of(blueprint: &Blueprint, world: &World) -> Self {
-        let ours = |sector: &Region| blueprint.slot.overlaps(*sector) || blueprint.floors.contains(sector);
+        let ours = |sector: &Region| {
+            blueprint.places().any(|place| place.overlaps(*sector)) || blueprint.floors.contains(sector)
+        };
         let outside = world
             .flash
             .layout()
@@ -162,7 +210,7 @@ pub fn running(blueprint: &Blueprint, world: &World, ending: Ending, releases: &
     let Ending::Started { address } = ending else {
         return None;
     };
-    if address != blueprint.slot.base {
+    if !blueprint.places().any(|place| place.base == address) {
         return None;
     }
     releases

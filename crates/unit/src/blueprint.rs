@@ -27,6 +27,8 @@ pub struct Blueprint {
     pub installer: Region,
     /// The slot.
     pub slot: Region,
+    /// What there is beside the slot.
+    pub slots: installer::Layout,
     /// The floor sectors.
     pub floors: [Region; 2],
 }
@@ -59,8 +61,14 @@ impl Blueprint {
             extension: self.extension,
             flash: self.layout.geometry(),
             slot: self.slot,
+            layout: self.slots,
             floors: self.floors,
         }
+    }
+
+    /// Every range that may hold an image.
+    pub fn places(&self) -> impl Iterator<Item = Region> + '_ {
+        [self.slot].into_iter().chain(self.slots.second())
     }
 
     /// Whether such a unit can be built.
@@ -70,8 +78,12 @@ impl Blueprint {
     pub fn check(&self) -> Result<(), BlueprintError> {
         self.config().check()?;
         let Region { base, size } = self.installer;
-        let shared =
-            self.installer.overlaps(self.slot) || self.floors.iter().any(|floor| floor.overlaps(self.installer));
+        let shared = self
+            .slots
+            .second()
+            .is_some_and(|second| second.overlaps(self.installer))
+            || self.installer.overlaps(self.slot)
+            || self.floors.iter().any(|floor| floor.overlaps(self.installer));
         let sector = self.layout.geometry().sector_at(base);
         if shared || sector.is_none() || size == 0 {
             return Err(BlueprintError::Installer { base, size });

@@ -1,6 +1,6 @@
 //! Making room: the descriptor's place is voided, then every sector of the slot is erased, its own first.
 
-use super::{Context, Plan, Stage, Turn, Wish, Write};
+use super::{Context, Job, Plan, Source, Stage, Turn, Wish, Write};
 use crate::flaw::Flaw;
 use crate::geometry::Region;
 use crate::reason::Reason;
@@ -8,7 +8,8 @@ use crate::request::Reply;
 
 #[derive(Clone, PartialEq, Eq, Hash)]
 pub(crate) struct Clear {
-    plan: Plan,
+    job: Job,
+    source: Source,
     act: Act,
 }
 
@@ -22,21 +23,41 @@ enum Act {
 }
 
 impl Clear {
-    pub(crate) const fn new(plan: Plan) -> Self {
-        Self { plan, act: Act::Void }
+    /// For an update file from the stick.
+    pub(crate) fn install(context: &Context<'_>, plan: Plan) -> Self {
+        let job = Job::install(context, &plan.manifest);
+        Self {
+            job,
+            source: Source::Stick(plan),
+            act: Act::Void,
+        }
+    }
+
+    /// For what lies in the stage.
+    pub(crate) const fn copy(job: Job, stage: u32) -> Self {
+        Self {
+            job,
+            source: Source::Flash(stage),
+            act: Act::Void,
+        }
     }
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         let config = context.config;
         let place = config.place();
-        let Some(own) = config.flash.sector_at(place.record.base) else {
+        let own = match self.job.marked {
+            true => config.flash.sector_at(place.record.base),
+            false => config.flash.sector_at(self.job.into.base),
+        };
+        let Some(own) = own else {
             return Turn::Go(Stage::Wait(Reason::FlashFault));
         };
+        let marked = self.job.marked;
         match (self.act, reply) {
             (Act::Void, None) if !context.knowledge.stands && context.flawed.has(Flaw::TrustsRemnants) => {
-                return Turn::Go(Stage::Write(Write::new(self.plan.clone())));
+                return Turn::Go(Stage::Write(Write::new(self.job, self.source.clone())));
             }
-            (Act::Void, None) if context.knowledge.unvoided && !context.flawed.has(Flaw::SkipsVoid) => {
+            (Act::Void, None) if marked && context.knowledge.unvoided && !context.flawed.has(Flaw::SkipsVoid) => {
                 context.buffer.clear();
                 // Not a whole granule of the erased value: the opposite of it, which every part may program once.
                 context.buffer.append(&[!config.flash.erased]);
@@ -52,27 +73,29 @@ impl Clear {
             (Act::Void, Some(_)) if !context.knowledge.stands => {}
             _ => {
                 context.buffer.clear();
-                return Turn::Go(Stage::Wait(Reason::FlashFault));
+                return Turn::Go(context.broken_off(&self.job, Reason::FlashFault));
             }
         }
         let erased = match self.act {
             Act::Void => {
                 context.buffer.clear();
-                context.knowledge.stands = false;
-                context.knowledge.unvoided = false;
-                context.knowledge.installed = None;
+                if marked {
+                    context.knowledge.stands = false;
+                    context.knowledge.unvoided = false;
+                    context.knowledge.installed = None;
+                }
                 self.act = Act::EraseDescriptor;
                 return Turn::Wish(Wish::Erase(own.base));
             }
             Act::EraseDescriptor => None,
             Act::Erase(address) => Some(address),
         };
-        match next_sector(context, own, erased) {
+        match next_sector(context, self.job.into, own, erased) {
             Some(sector) => {
                 self.act = Act::Erase(sector.base);
                 Turn::Wish(Wish::Erase(sector.base))
             }
-            None => Turn::Go(Stage::Write(Write::new(self.plan.clone()))),
+            None => Turn::Go(Stage::Write(Write::new(self.job, self.source.clone()))),
         }
     }
 
@@ -81,12 +104,12 @@ impl Clear {
         let total = config
             .flash
             .sectors()
-            .filter(|sector| config.slot.overlaps(*sector))
+            .filter(|sector| self.job.into.overlaps(*sector))
             .count() as u32;
         let done = match self.act {
             Act::Void | Act::EraseDescriptor => 0,
             Act::Erase(address) => {
-                let before = |sector: &Region| config.slot.overlaps(*sector) && sector.base < address;
+                let before = |sector: &Region| self.job.into.overlaps(*sector) && sector.base < address;
                 config.flash.sectors().filter(before).count() as u32 + 1
             }
         };
@@ -94,9 +117,8 @@ impl Clear {
     }
 }
 
-/// The sector of the slot to erase after the one at `erased`, upward, leaving out the descriptor's own.
-fn next_sector(context: &Context<'_>, own: Region, erased: Option<u32>) -> Option<Region> {
-    let slot = context.config.slot;
+/// The sector of `slot` to erase after the one at `erased`, upward, leaving out the descriptor's own.
+fn next_sector(context: &Context<'_>, slot: Region, own: Region, erased: Option<u32>) -> Option<Region> {
     context
         .config
         .flash

@@ -1,14 +1,16 @@
 //! The commit point: the descriptor is programmed, and read back.
 
-use super::{Context, Inspect, Stage, Turn, Wish};
+use super::inspect::Next;
+use super::{Context, Inspect, Job, Raise, Stage, Turn, Wish};
+use crate::config::Layout;
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor};
 use crate::reason::Reason;
+use crate::register::Value;
 use crate::request::Reply;
-use envelope::Manifest;
 
 #[derive(Clone, PartialEq, Eq, Hash)]
 pub(crate) struct Commit {
-    descriptor: Descriptor,
+    job: Job,
     act: Act,
 }
 
@@ -19,24 +21,15 @@ enum Act {
 }
 
 impl Commit {
-    pub(crate) const fn new(manifest: Manifest) -> Self {
-        let descriptor = Descriptor {
-            image_size: manifest.image_size,
-            sequence: manifest.sequence,
-            version: manifest.version,
-            image_digest: manifest.image_digest,
-        };
-        Self {
-            descriptor,
-            act: Act::Program,
-        }
+    pub(crate) const fn new(job: Job) -> Self {
+        Self { job, act: Act::Program }
     }
 
     /// Puts the record on offer.
     pub(super) fn fill(&self, context: &mut Context<'_>) {
         let flash = context.config.flash;
         context.buffer.clear();
-        context.buffer.append(&self.descriptor.encode());
+        context.buffer.append(&self.job.descriptor.encode());
         context.buffer.pad(flash.granule, flash.erased);
         context.buffer.offer(flash.granule);
     }
@@ -56,8 +49,21 @@ impl Commit {
                     len: DESCRIPTOR_LEN as u32,
                 })
             }
-            (Act::ReadBack, Some(Reply::Flash(bytes))) if Descriptor::decode(bytes) == Some(self.descriptor) => {
-                Turn::Go(Stage::Inspect(Inspect::after_install()))
+            (Act::ReadBack, Some(Reply::Flash(bytes))) if Descriptor::decode(bytes) == Some(self.job.descriptor) => {
+                Turn::Go(match context.config.layout {
+                    // The stage is needed no longer. Until the register says so the copy is made again at every start: a
+                    // descriptor that a cut has left may read as whole now, and otherwise once the stage is gone.
+                    Layout::Staged { .. } => {
+                        let issue = context.knowledge.register.floor().max(self.job.descriptor.sequence);
+                        let next = if self.job.look_after {
+                            Next::AgainThenLook
+                        } else {
+                            Next::Again
+                        };
+                        Stage::Raise(Raise::to(Value { issue, held: None }, next))
+                    }
+                    Layout::Single | Layout::Paired { .. } => Stage::Inspect(Inspect::after_install()),
+                })
             }
             _ => {
                 context.buffer.clear();

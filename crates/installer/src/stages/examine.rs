@@ -114,7 +114,7 @@ fn is_ours(context: &Context<'_>, manifest: &Manifest) -> Result<(), Reason> {
             Reason::OtherProduct
         });
     }
-    if manifest.sequence < context.knowledge.floors.floor() && !context.flawed.has(Flaw::FloorIgnored) {
+    if manifest.sequence < context.knowledge.register.floor() && !context.flawed.has(Flaw::FloorIgnored) {
         return Err(Reason::BelowFloor);
     }
     if manifest.image_size > config.usable() {
@@ -153,7 +153,7 @@ impl Confirm {
                     key,
                 };
                 if context.flawed.has(Flaw::SkipsDryPass) {
-                    return Turn::Go(Stage::Clear(Clear::new(plan)));
+                    return Turn::Go(Stage::Clear(Clear::install(context, plan)));
                 }
                 Turn::Go(Stage::DryPass(DryPass::new(plan)))
             }

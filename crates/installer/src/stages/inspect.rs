@@ -1,14 +1,16 @@
-//! First stage: what does this unit's own flash hold?
+//! First stage: what does this unit's own flash hold, and what counts?
 
-use super::{Context, Find, Knowledge, Lacking, Raise, Stage, Turn, Wish};
+use super::{Clear, Context, Find, Job, Knowledge, Lacking, Raise, Stage, Turn, Wish};
+use crate::config::Layout;
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor, VOID_MARK_LEN};
 use crate::flaw::Flaw;
-use crate::floor::{FLOOR_LEN, Floor};
+use crate::geometry::Region;
 use crate::listing::Listing;
 use crate::reason::Reason;
+use crate::register::{Held, REGISTER_LEN, Record, Value};
 use crate::request::Reply;
 
-/// Reads the descriptor, digests the image that it describes, reads the floor.
+/// Reads the descriptor, digests the image that it describes, reads the register, and digests the image that it names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(crate) struct Inspect {
     reading: Reading,
@@ -20,7 +22,9 @@ enum Reading {
     Record,
     VoidMark(Option<Descriptor>),
     Image(Descriptor),
-    Floor(usize),
+    Register(usize),
+    /// The image that the register's nth candidate names.
+    Candidate(usize, Value, Held),
 }
 
 impl Inspect {
@@ -49,30 +53,42 @@ impl Inspect {
         } else {
             *context.knowledge = Knowledge::NOTHING;
             *context.listing = Listing::EMPTY;
+            if let Layout::Paired { .. } = context.config.layout {
+                // Paired slots have no descriptors of their own.
+                self.reading = Reading::Register(0);
+            }
         }
         Turn::Wish(self.wish(context))
     }
 
     fn wish(&self, context: &Context<'_>) -> Wish {
         let config = context.config;
+        let place = config.place();
         match self.reading {
             Reading::Record => Wish::ReadFlash {
-                address: config.place().record.base,
+                address: place.record.base,
                 len: DESCRIPTOR_LEN as u32,
             },
             Reading::VoidMark(_) => Wish::ReadFlash {
-                address: config.place().void.base,
+                address: place.void.base,
                 len: VOID_MARK_LEN as u32,
             },
             Reading::Image(descriptor) => Wish::DigestFlash {
                 address: config.slot.base,
                 len: descriptor.image_size,
             },
-            Reading::Floor(index) => {
-                let address = config.floors.get(index).map_or(0, |floor| floor.base);
+            Reading::Register(index) => {
+                let address = config.floors.get(index).map_or(0, |sector| sector.base);
                 Wish::ReadFlash {
                     address,
-                    len: FLOOR_LEN as u32,
+                    len: REGISTER_LEN as u32,
+                }
+            }
+            Reading::Candidate(_, _, held) => {
+                let len = held.descriptor.image_size;
+                Wish::DigestFlash {
+                    address: place_of(context, held).base,
+                    len,
                 }
             }
         }
@@ -86,76 +102,145 @@ impl Inspect {
         };
         self.reading = match self.reading {
             Reading::Record => Reading::VoidMark(Descriptor::decode(bytes)),
-            Reading::VoidMark(record) => {
-                let erased = context.config.flash.erased;
-                context.knowledge.unvoided = bytes.len() == VOID_MARK_LEN && bytes.iter().all(|byte| *byte == erased);
-                match record {
-                    Some(descriptor)
-                        if context.knowledge.unvoided && descriptor.image_size <= context.config.usable() =>
-                    {
-                        context.knowledge.stands = true;
-                        if context.flawed.has(Flaw::NeverDigests) {
-                            context.knowledge.installed = Some(descriptor);
-                            Reading::Floor(0)
-                        } else {
-                            Reading::Image(descriptor)
-                        }
-                    }
-                    _ => Reading::Floor(0),
-                }
-            }
+            Reading::VoidMark(record) => self.marked(context, record, bytes),
             Reading::Image(descriptor) => {
                 if reply == Reply::Digest(descriptor.image_digest) {
                     context.knowledge.installed = Some(descriptor);
                 } else {
                     context.knowledge.lacking = Lacking::Sound;
                 }
-                Reading::Floor(0)
+                Reading::Register(0)
             }
-            Reading::Floor(index) => {
-                if let Some(record) = context.knowledge.floors.records.get_mut(index) {
-                    *record = Floor::decode(bytes);
+            Reading::Register(index) => {
+                if let Some(record) = context.knowledge.register.records.get_mut(index) {
+                    *record = Record::decode(bytes);
                     if context.flawed.has(Flaw::FloorInSlot) {
-                        *record = context.knowledge.installed.map(|image| Floor {
-                            issue: image.sequence,
+                        let issue = context.knowledge.installed.map(|image| image.sequence);
+                        *record = issue.map(|issue| Record {
+                            value: Value { issue, held: None },
                             turn: 1,
                         });
                     }
                 }
                 match index {
-                    0 => Reading::Floor(1),
-                    _ => return Some(self.leave(context)),
+                    0 => Reading::Register(1),
+                    _ => match candidate(context, 0) {
+                        Some(candidate) => candidate,
+                        None => return Some(self.leave(context, None)),
+                    },
+                }
+            }
+            Reading::Candidate(index, value, held) => {
+                if reply == Reply::Digest(held.descriptor.image_digest) {
+                    return Some(self.found(context, value, held));
+                }
+                context.knowledge.lacking = Lacking::Sound;
+                match candidate(context, index.saturating_add(1)) {
+                    Some(candidate) => candidate,
+                    None => return Some(self.leave(context, None)),
                 }
             }
         };
         None
     }
 
-    /// The floor is raised here, before the image that asks for it is ever started, and never without such an image.
-    fn leave(&self, context: &Context<'_>) -> Stage {
-        match context.knowledge.installed {
-            Some(image) if context.next_floor(image.sequence, None).is_some() => {
-                Stage::Raise(Raise::to(image.sequence, self.next))
+    fn marked(&self, context: &mut Context<'_>, record: Option<Descriptor>, mark: &[u8]) -> Reading {
+        let erased = context.config.flash.erased;
+        context.knowledge.unvoided = mark.len() == VOID_MARK_LEN && mark.iter().all(|byte| *byte == erased);
+        let Some(descriptor) = record.filter(|_| context.knowledge.unvoided) else {
+            return Reading::Register(0);
+        };
+        if descriptor.image_size > context.config.usable() {
+            return Reading::Register(0);
+        }
+        context.knowledge.stands = true;
+        if context.flawed.has(Flaw::NeverDigests) {
+            context.knowledge.installed = Some(descriptor);
+            return Reading::Register(0);
+        }
+        Reading::Image(descriptor)
+    }
+
+    /// The image that a candidate of the register names is there, whole.
+    fn found(&self, context: &mut Context<'_>, value: Value, held: Held) -> Stage {
+        match context.config.layout {
+            Layout::Paired { .. } => {
+                context.knowledge.installed = Some(held.descriptor);
+                context.knowledge.runs_second = Some(held.second);
             }
+            Layout::Staged { .. } | Layout::Single => context.knowledge.to_copy = Some(held.descriptor),
+        }
+        self.leave(context, Some(value))
+    }
+
+    /// The register is settled here, before anything that it asks for is started or given up, and never for an image that is
+    /// not there.
+    fn leave(&self, context: &Context<'_>, found: Option<Value>) -> Stage {
+        let target = found.or_else(|| {
+            let image = context.knowledge.installed?;
+            Some(Value {
+                issue: image.sequence,
+                held: None,
+            })
+        });
+        match target {
+            Some(target) if context.next_record(target, None).is_some() => Stage::Raise(Raise::to(target, self.next)),
             _ => self.next.stage(context),
         }
     }
 }
 
-/// What follows, once the floor is right.
+/// Where an image lies that the register names.
+fn place_of(context: &Context<'_>, held: Held) -> Region {
+    let config = context.config;
+    match config.layout {
+        Layout::Single => config.slot,
+        Layout::Staged { stage } => stage,
+        Layout::Paired { second } if held.second => second,
+        Layout::Paired { .. } => config.slot,
+    }
+}
+
+/// The nth candidate, if there is something to find out about it.
+fn candidate(context: &Context<'_>, index: usize) -> Option<Reading> {
+    let value = context.knowledge.register.candidates().nth(index)?;
+    let held = value
+        .held
+        .filter(|held| held.descriptor.image_size <= place_of(context, *held).size)?;
+    // With one slot the register holds no image.
+    let wanted = context.config.layout != Layout::Single;
+    wanted.then_some(Reading::Candidate(index, value, held))
+}
+
+/// What follows, once the register is right.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(super) enum Next {
     LookAtStick,
     StartAtOnce,
+    /// Inspect once more, and then start: what counts has changed.
+    Again,
+    /// Inspect once more, and then look at the stick.
+    AgainThenLook,
 }
 
 impl Next {
     pub(super) fn stage(self, context: &Context<'_>) -> Stage {
+        match self {
+            Self::Again => return Stage::Inspect(Inspect::after_install()),
+            Self::AgainThenLook => return Stage::Inspect(Inspect::at_power_up()),
+            Self::LookAtStick | Self::StartAtOnce => {}
+        }
+        if let (Some(descriptor), Layout::Staged { stage }) = (context.knowledge.to_copy, context.config.layout) {
+            return Stage::Clear(Clear::copy(
+                Job::copy(context, descriptor, self == Self::LookAtStick),
+                stage.base,
+            ));
+        }
         match (self, context.knowledge.installed) {
             (Self::StartAtOnce, Some(_)) => Stage::Start,
             (Self::StartAtOnce, None) => Stage::Wait(context.knowledge.lacking.reason()),
             (Self::LookAtStick, None) if context.flawed.has(Flaw::NoRecovery) => Stage::Wait(Reason::NoImage),
-            (Self::LookAtStick, _) => Stage::Find(Find),
+            _ => Stage::Find(Find),
         }
     }
 }

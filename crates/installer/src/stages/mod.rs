@@ -7,6 +7,7 @@ mod clear;
 mod commit;
 mod examine;
 mod inspect;
+mod job;
 mod pass;
 mod raise;
 mod stream;
@@ -18,6 +19,7 @@ pub(crate) use clear::Clear;
 pub(crate) use commit::Commit;
 pub(crate) use examine::Confirm;
 pub(crate) use inspect::Inspect;
+pub(crate) use job::{Job, Source};
 pub(crate) use pass::DryPass;
 pub(crate) use raise::Raise;
 pub(crate) use survey::{Find, Mounting, Survey};
@@ -28,9 +30,9 @@ use crate::buffer::Buffer;
 use crate::config::Config;
 use crate::descriptor::Descriptor;
 use crate::flaw::{Flaw, Flawed};
-use crate::floor::{Floors, NextWrite};
 use crate::listing::Listing;
 use crate::reason::Reason;
+use crate::register::{NextWrite, Register, Value};
 use crate::request::Reply;
 use envelope::{ContentKey, Manifest};
 
@@ -46,8 +48,12 @@ pub(crate) struct Knowledge {
     pub(crate) unvoided: bool,
     /// Why there is no image to start, if so.
     pub(crate) lacking: Lacking,
-    /// The floor records.
-    pub(crate) floors: Floors,
+    /// The register.
+    pub(crate) register: Register,
+    /// Which of two slots holds the image that may be started: the second, or the first.
+    pub(crate) runs_second: Option<bool>,
+    /// The image in the stage that has still to be copied to the slot.
+    pub(crate) to_copy: Option<Descriptor>,
 }
 
 /// Why a unit has nothing to start.
@@ -65,7 +71,9 @@ impl Knowledge {
         stands: false,
         unvoided: false,
         lacking: Lacking::Image,
-        floors: Floors { records: [None, None] },
+        register: Register { records: [None, None] },
+        runs_second: None,
+        to_copy: None,
     };
 }
 
@@ -153,13 +161,21 @@ pub(crate) struct Context<'a> {
 }
 
 impl Context<'_> {
-    /// The next floor record to write; see [`Floors::next`].
-    pub(crate) fn next_floor(&self, issue: u64, finished: Option<usize>) -> Option<NextWrite> {
-        let floors = self.knowledge.floors;
+    /// The next record of the register to write; see [`Register::next`].
+    pub(crate) fn next_record(&self, target: Value, finished: Option<usize>) -> Option<NextWrite> {
+        let register = self.knowledge.register;
         let flawed = [Flaw::FloorInSlot, Flaw::FloorOneRecord, Flaw::FloorTrustsReading];
         match flawed.into_iter().find(|flaw| self.flawed.has(*flaw)) {
-            None => floors.next(issue, finished),
-            Some(flaw) => floors.next_flawed(flaw, issue),
+            None => register.next(target, finished),
+            Some(flaw) => register.next_flawed(flaw, target),
+        }
+    }
+
+    /// Where to go when flash did not do what it should, or the stick failed, in the middle of `job`.
+    pub(crate) fn broken_off(&self, job: &Job, reason: Reason) -> Stage {
+        match job.marked {
+            true => Stage::Wait(reason),
+            false => self.without_update(reason),
         }
     }
 

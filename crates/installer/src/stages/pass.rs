@@ -124,6 +124,6 @@ impl DryPass {
         if self.plaintext.clone().finish() != self.plan.manifest.image_digest {
             return context.without_update(Reason::IMAGE_DIFFERS);
         }
-        Stage::Clear(Clear::new(self.plan.clone()))
+        Stage::Clear(Clear::install(context, self.plan.clone()))
     }
 }

@@ -1,15 +1,15 @@
-//! Raising the floor: one or two records, each erased for, programmed and read back, as [`crate::floor`] says.
+//! Changing the register: one or more records, each erased for, programmed and read back, as [`crate::register`] says.
 
 use super::inspect::Next;
 use super::{Context, Stage, Turn, Wish};
-use crate::floor::{FLOOR_LEN, Floor, NextWrite};
 use crate::geometry::Region;
 use crate::reason::Reason;
+use crate::register::{NextWrite, REGISTER_LEN, Record, Value};
 use crate::request::Reply;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(crate) struct Raise {
-    issue: u64,
+    target: Value,
     /// The sector that was last programmed to its end in this power-up.
     finished: Option<usize>,
     act: Act,
@@ -26,9 +26,9 @@ enum Act {
 }
 
 impl Raise {
-    pub(super) const fn to(issue: u64, next: Next) -> Self {
+    pub(super) const fn to(target: Value, next: Next) -> Self {
         Self {
-            issue,
+            target,
             finished: None,
             act: Act::Plan,
             next,
@@ -49,12 +49,12 @@ impl Raise {
                 let address = sector(context, write.sector).base;
                 return Turn::Wish(Wish::ReadFlash {
                     address,
-                    len: FLOOR_LEN as u32,
+                    len: REGISTER_LEN as u32,
                 });
             }
-            (Act::ReadBack(write), Some(Reply::Flash(bytes))) if Floor::decode(bytes) == Some(write.record) => {
+            (Act::ReadBack(write), Some(Reply::Flash(bytes))) if Record::decode(bytes) == Some(write.record) => {
                 self.finished = Some(write.sector);
-                if let Some(record) = context.knowledge.floors.records.get_mut(write.sector) {
+                if let Some(record) = context.knowledge.register.records.get_mut(write.sector) {
                     *record = Some(write.record);
                 }
                 return self.plan(context);
@@ -75,7 +75,7 @@ impl Raise {
 
     /// Looks for the next record to write, and goes on when there is none.
     fn plan(&mut self, context: &Context<'_>) -> Turn {
-        match context.next_floor(self.issue, self.finished) {
+        match context.next_record(self.target, self.finished) {
             Some(write) if write.clear_other => {
                 self.act = Act::Clear(write);
                 Turn::Wish(Wish::Erase(sector(context, 1 - write.sector.min(1)).base))

@@ -6,6 +6,7 @@ use super::{Context, Raise, Stage, Turn, Wish};
 use crate::flaw::Flaw;
 use crate::listing::{Finding, Offer, Relation, Row};
 use crate::reason::Reason;
+use crate::register::Value;
 use crate::request::Reply;
 use envelope::Manifest;
 use fat::{Entry, Mount, RootReader, Step, Volume};
@@ -133,8 +134,24 @@ impl Survey {
             .map(|(_, _, offer)| offer.sequence)
             .max()
             .unwrap_or(0);
-        if context.flawed.has(Flaw::FloorEarly) && context.next_floor(highest, None).is_some() {
-            return Stage::Raise(Raise::to(highest, Next::LookAtStick));
+        if context.flawed.has(Flaw::FloorEarly)
+            && context
+                .next_record(
+                    Value {
+                        issue: highest,
+                        held: None,
+                    },
+                    None,
+                )
+                .is_some()
+        {
+            return Stage::Raise(Raise::to(
+                Value {
+                    issue: highest,
+                    held: None,
+                },
+                Next::LookAtStick,
+            ));
         }
         let mut offers = context.listing.offers().peekable();
         if offers.peek().is_none() {

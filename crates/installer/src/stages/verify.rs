@@ -1,14 +1,14 @@
 //! What was stored is what was signed, and nothing stands behind it.
 
-use super::{Commit, Context, Stage, Turn, Wish};
+use super::inspect::Next;
+use super::{Commit, Context, Job, Raise, Stage, Turn, Wish};
 use crate::flaw::Flaw;
 use crate::reason::Reason;
 use crate::request::Reply;
-use envelope::Manifest;
 
 #[derive(Clone, PartialEq, Eq, Hash)]
 pub(crate) struct Verify {
-    manifest: Manifest,
+    job: Job,
     act: Act,
 }
 
@@ -19,34 +19,43 @@ enum Act {
 }
 
 impl Verify {
-    pub(crate) const fn new(manifest: Manifest) -> Self {
-        Self {
-            manifest,
-            act: Act::Digest,
-        }
+    pub(crate) const fn new(job: Job) -> Self {
+        Self { job, act: Act::Digest }
     }
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
-        let config = context.config;
-        let image = self.manifest.image_size;
+        let Job { descriptor, into, .. } = self.job;
+        let image = descriptor.image_size;
         if context.flawed.has(Flaw::SkipsFlashDigest) || context.flawed.has(Flaw::NeverDigests) {
-            return Turn::Go(Stage::Commit(Commit::new(self.manifest)));
+            return Turn::Go(self.accept(context));
         }
         match (self.act, reply) {
             (Act::Digest, None) => Turn::Wish(Wish::DigestFlash {
-                address: config.slot.base,
+                address: into.base,
                 len: image,
             }),
-            (Act::Digest, Some(Reply::Digest(digest))) if digest == self.manifest.image_digest => {
+            (Act::Digest, Some(Reply::Digest(digest))) if digest == descriptor.image_digest => {
                 self.act = Act::Tail;
-                let programmed = config.flash.whole_granules(image);
+                let programmed = context.config.flash.whole_granules(image);
+                let len = into.size.saturating_sub(programmed);
+                if len == 0 {
+                    return Turn::Go(self.accept(context));
+                }
                 Turn::Wish(Wish::CheckBlank {
-                    address: config.slot.base.wrapping_add(programmed),
-                    len: config.slot.size.saturating_sub(programmed),
+                    address: into.base.wrapping_add(programmed),
+                    len,
                 })
             }
-            (Act::Tail, Some(Reply::Blank(true))) => Turn::Go(Stage::Commit(Commit::new(self.manifest))),
-            _ => Turn::Go(Stage::Wait(Reason::FlashDiffers)),
+            (Act::Tail, Some(Reply::Blank(true))) => Turn::Go(self.accept(context)),
+            _ => Turn::Go(context.broken_off(&self.job, Reason::FlashDiffers)),
+        }
+    }
+
+    /// The image counts from here on: by its descriptor, or by the register.
+    fn accept(&self, context: &Context<'_>) -> Stage {
+        match self.job.marked {
+            true => Stage::Commit(Commit::new(self.job)),
+            false => Stage::Raise(Raise::to(self.job.value(context), Next::Again)),
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Which faults an exploration looks at. Each can be switched off; the report states what was covered.
 
+use thiserror::Error;
 use unit::flash::{EraseCut, Inside};
 
 /// The faults.
@@ -25,7 +26,82 @@ pub struct Faults {
     pub refused: bool,
 }
 
+/// A name that stands for no fault.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+#[error("there is no fault `{0}`; there are {names}, and `all` and `none`", names = Faults::NAMES.join(", "))]
+pub struct UnknownFault(pub String);
+
 impl Faults {
+    /// Names of the faults, for [`Faults::named`].
+    pub const NAMES: [&'static str; 8] = [
+        "cuts",
+        "torn-programs",
+        "torn-erases",
+        "wavering",
+        "pulled",
+        "swapped",
+        "any-choice",
+        "refused",
+    ];
+
+    /// The faults that a list names, with commas between: `cuts,pulled` is these two alone; `no-swapped,no-wavering` is
+    /// [`Faults::all`] without these two; `all,refused` is all, and that one.
+    ///
+    /// # Errors
+    /// A name that is none of [`Faults::NAMES`].
+    pub fn named(list: &str) -> Result<Self, UnknownFault> {
+        let mut words = list
+            .split(',')
+            .map(str::trim)
+            .filter(|word| !word.is_empty())
+            .peekable();
+        let from_all = words.peek().is_some_and(|first| first.starts_with("no-"));
+        let mut faults = if from_all { Self::all() } else { Self::none() };
+        for word in words {
+            match (word, word.strip_prefix("no-")) {
+                ("all", _) => faults = Self::all(),
+                ("none", _) => faults = Self::none(),
+                (_, Some(name)) => faults.switch(name, false)?,
+                (name, None) => faults.switch(name, true)?,
+            }
+        }
+        Ok(faults)
+    }
+
+    fn switch(&mut self, name: &str, on: bool) -> Result<(), UnknownFault> {
+        match name {
+            "cuts" => self.cuts = on,
+            "torn-programs" => self.insides = if on { Inside::ALL.to_vec() } else { Vec::new() },
+            "torn-erases" => self.erases = if on { EraseCut::ALL.to_vec() } else { Vec::new() },
+            "wavering" => self.wavering = on,
+            "pulled" => self.pulled = on,
+            "swapped" => self.swapped = on,
+            "any-choice" => self.any_choice = on,
+            "refused" => self.refused = on,
+            _ => return Err(UnknownFault(name.to_owned())),
+        }
+        Ok(())
+    }
+
+    /// The names of those that are on.
+    pub fn names(&self) -> Vec<&'static str> {
+        let on = [
+            self.cuts,
+            !self.insides.is_empty(),
+            !self.erases.is_empty(),
+            self.wavering,
+            self.pulled,
+            self.swapped,
+            self.any_choice,
+            self.refused,
+        ];
+        Self::NAMES
+            .into_iter()
+            .zip(on)
+            .filter_map(|(name, on)| on.then_some(name))
+            .collect()
+    }
+
     /// All that power, stick and owner can do.
     pub fn all() -> Self {
         Self {
@@ -74,5 +150,31 @@ impl Faults {
         .into_iter()
         .filter_map(|(on, words)| on.then_some(words))
         .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lists_are_read() {
+        assert_eq!(Faults::named("all"), Ok(Faults::all()));
+        assert_eq!(Faults::named(""), Ok(Faults::none()));
+        assert_eq!(Faults::named("cuts, pulled").unwrap().names(), ["cuts", "pulled"]);
+        let fewer = Faults::named("no-swapped,no-torn-erases").unwrap();
+        assert_eq!(
+            fewer.names(),
+            ["cuts", "torn-programs", "wavering", "pulled", "any-choice"]
+        );
+        assert_eq!(Faults::named("all,refused").unwrap().names(), Faults::NAMES);
+        assert_eq!(Faults::named("cuts,floods"), Err(UnknownFault("floods".to_owned())));
+    }
+
+    #[test]
+    fn every_name_switches_something() {
+        for name in Faults::NAMES {
+            assert_eq!(Faults::named(name).unwrap().names(), [name]);
+        }
     }
 }

@@ -17,22 +17,26 @@
 //!
 //! [`Plan::reduce`] switches the second off; both give the same verdict, and stories of the same length.
 
+mod account;
 mod faults;
 mod liveness;
+mod replay;
 mod story;
 mod strand;
 mod subject;
 
-pub use faults::Faults;
-pub use story::{Happening, Step, Story};
-pub use subject::{OurInstaller, Subject};
+pub use account::Passage;
+pub use faults::{Faults, UnknownFault};
+pub use replay::{Strayed, replay};
+pub use story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};
+pub use subject::{OurInstaller, Standing, Subject};
 
 use crate::claims::{Claim, Release};
 use installer::{Phase, Reason, Region};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, RwLock};
-use story::{ChangeKind, Origin};
+use story::Origin;
 use strand::{Follower, Strand, Tangle};
 use thiserror::Error;
 use unit::drive::{Answer, Wish, digest};
@@ -55,6 +59,8 @@ pub struct StickOption {
 pub struct Plan<'a> {
     /// The worlds to begin with, and what to call them.
     pub from: Vec<(String, Flash)>,
+    /// Whether all of them have an image that runs.
+    pub had_image: bool,
     /// The sticks.
     pub sticks: Vec<StickOption>,
     /// Which stick a patient owner has.
@@ -98,6 +104,30 @@ pub enum Unfinished {
     },
 }
 
+/// What was covered while a unit did one thing.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Coverage {
+    /// Powered loaders about to change flash.
+    pub powered: usize,
+    /// Cuts: before, inside and after changes.
+    pub cuts: u64,
+    /// Worlds with power off that one of these cuts was the first to lead to.
+    pub worlds: usize,
+}
+
+/// How far an exploration has come, told after each level of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Progress {
+    /// Worlds with power off that were told apart so far.
+    pub worlds: usize,
+    /// All nodes so far, worlds and powered loaders.
+    pub nodes: usize,
+    /// Nodes that are still to be looked at.
+    pub ahead: usize,
+    /// Cuts so far.
+    pub cuts: u64,
+}
+
 /// A claim that does not hold, with the shortest way to it.
 #[derive(Clone, Debug)]
 pub struct Violation {
@@ -122,8 +152,8 @@ pub struct Exploration {
     pub cuts: u64,
     /// Levels of the search: the longest shortest way.
     pub levels: usize,
-    /// Powered nodes, by what the unit is doing.
-    pub phases: BTreeMap<Phase, usize>,
+    /// What was covered, by what the unit was doing.
+    pub phases: BTreeMap<Phase, Coverage>,
     /// Most changes of flash that a patient owner's unit needs, from any world, until the picked version runs.
     pub changes_max: usize,
     /// Claims that do not hold: at most one story each.
@@ -157,6 +187,8 @@ struct Reached<S> {
     step: Step,
     /// The next node of a patient owner's unit.
     calm: bool,
+    /// The next node of a unit that is left alone, without a stick.
+    alone: bool,
 }
 
 /// What came of looking at one node.
@@ -165,6 +197,10 @@ struct Expanded<S> {
     reached: Vec<Reached<S>>,
     /// What a patient owner's unit comes to without a further change.
     calm_end: Option<CalmEnd>,
+    /// Whether a unit that is left alone, without a stick, comes to start something without a further change.
+    alone_end: Option<bool>,
+    /// What the unit was doing, if power was on.
+    phase: Option<Phase>,
     objections: Vec<(Claim, String, Option<Step>)>,
     transitions: u64,
     cuts: u64,
@@ -178,10 +214,21 @@ enum CalmEnd {
     Fails,
 }
 
+impl CalmEnd {
+    fn words(self) -> String {
+        match self {
+            Self::Arrived => "the picked version starts".to_owned(),
+            Self::Elsewhere => "another version starts than the one that was picked".to_owned(),
+            Self::Waits(reason) => format!("the unit waits: {reason} ({})", reason.code()),
+            Self::Fails => "the loader fails".to_owned(),
+        }
+    }
+}
+
 /// Strands from the question for a stick on, by the loader's state and the stick.
 type Memory<S> = RwLock<HashMap<(u128, Option<usize>), Arc<Vec<Strand<S>>>>>;
 
-/// Digest of the image in a slot, by the slot's sum and the image's size.
+/// Digest of the image in a place, by the place's sum and the image's size.
 type Digests = HashMap<(u128, u32), Option<[u8; 32]>>;
 
 struct Explorer<'a, S: Subject> {
@@ -192,32 +239,50 @@ struct Explorer<'a, S: Subject> {
     digests: RwLock<Digests>,
 }
 
+/// So many nodes are looked at before what they lead to is sorted in: it bounds what is held at one time.
+const PORTION: usize = 1 << 12;
+
 /// Explores everything.
 ///
 /// # Errors
 /// Why there is no answer.
 pub fn explore<S: Subject>(subject: &S, plan: &Plan<'_>) -> Result<Exploration, Unfinished> {
-    let follower = Follower {
-        subject,
-        faults: &plan.faults,
-        sticks: &plan.sticks,
-        goal: plan.goal,
-        key: plan.key,
-    };
-    let explorer = Explorer {
-        subject,
-        plan,
-        follower,
-        memory: RwLock::default(),
-        digests: RwLock::default(),
-    };
-    explorer.run()
+    explore_watched(subject, plan, &|_| ())
 }
 
-impl<S: Subject> Explorer<'_, S> {
-    fn run(&self) -> Result<Exploration, Unfinished> {
+/// Explores everything, and tells `watch` after each level how far it has come.
+///
+/// # Errors
+/// Why there is no answer.
+pub fn explore_watched<S: Subject>(
+    subject: &S,
+    plan: &Plan<'_>,
+    watch: &dyn Fn(Progress),
+) -> Result<Exploration, Unfinished> {
+    Explorer::new(subject, plan).run(watch)
+}
+
+impl<'a, S: Subject> Explorer<'a, S> {
+    fn new(subject: &'a S, plan: &'a Plan<'a>) -> Self {
+        Self {
+            subject,
+            plan,
+            follower: Follower {
+                subject,
+                faults: &plan.faults,
+                sticks: &plan.sticks,
+                goal: plan.goal,
+                key: plan.key,
+            },
+            memory: RwLock::default(),
+            digests: RwLock::default(),
+        }
+    }
+
+    fn run(&self, watch: &dyn Fn(Progress)) -> Result<Exploration, Unfinished> {
         let mut origins = HashMap::<u128, Origin>::new();
         let mut calm = HashMap::<u128, liveness::Calm>::new();
+        let mut alone = HashMap::<u128, liveness::Calm>::new();
         let mut found = Exploration {
             worlds: 0,
             powered: 0,
@@ -250,45 +315,61 @@ impl<S: Subject> Explorer<'_, S> {
             for (_, node) in &frontier {
                 match node {
                     Node::Off { .. } => found.worlds += 1,
-                    Node::On { strand, .. } => {
-                        found.powered += 1;
-                        *found.phases.entry(self.subject.phase(&strand.state)).or_default() += 1;
-                    }
+                    Node::On { .. } => found.powered += 1,
                 }
             }
-            let expanded: Result<Vec<_>, Tangle> =
-                frontier.par_iter().map(|(key, node)| self.expand(*key, node)).collect();
-            frontier = Vec::new();
-            for expanded in expanded.map_err(unfinished)? {
-                found.transitions += expanded.transitions;
-                found.cuts += expanded.cuts;
-                for (claim, seen, step) in expanded.objections {
-                    if found.violations.iter().all(|known| known.claim != claim) {
-                        let story = story::tell(&origins, expanded.key, step, &self.names());
-                        found.violations.push(Violation { claim, seen, story });
+            let level = std::mem::take(&mut frontier);
+            for portion in level.chunks(PORTION) {
+                let expanded: Result<Vec<_>, Tangle> =
+                    portion.par_iter().map(|(key, node)| self.expand(*key, node)).collect();
+                for expanded in expanded.map_err(unfinished)? {
+                    found.transitions += expanded.transitions;
+                    found.cuts += expanded.cuts;
+                    let mut coverage = expanded.phase.map(|phase| found.phases.entry(phase).or_default());
+                    if let Some(coverage) = &mut coverage {
+                        coverage.powered += 1;
+                        coverage.cuts += expanded.cuts;
+                    }
+                    for (claim, seen, step) in expanded.objections {
+                        if found.violations.iter().all(|known| known.claim != claim) {
+                            let story = story::tell(&origins, expanded.key, step, &self.names());
+                            found.violations.push(Violation { claim, seen, story });
+                        }
+                    }
+                    if let Some(end) = expanded.calm_end {
+                        calm.insert(expanded.key, liveness::Calm::Ends(end == CalmEnd::Arrived, end.words()));
+                    }
+                    if let Some(starts) = expanded.alone_end {
+                        alone.insert(expanded.key, liveness::Calm::Ends(starts, "the unit waits".to_owned()));
+                    }
+                    for reached in expanded.reached {
+                        if reached.alone {
+                            alone.entry(expanded.key).or_insert(liveness::Calm::Goes(reached.key));
+                        }
+                        if reached.calm {
+                            calm.entry(expanded.key).or_insert(liveness::Calm::Goes(reached.key));
+                        }
+                        if let std::collections::hash_map::Entry::Vacant(place) = origins.entry(reached.key) {
+                            place.insert(Origin {
+                                parent: Some(expanded.key),
+                                step: reached.step,
+                            });
+                            if let (Some(coverage), Node::Off { .. }) = (&mut coverage, &reached.node) {
+                                coverage.worlds += 1;
+                            }
+                            frontier.push((reached.key, reached.node));
+                        }
                     }
                 }
-                if let Some(end) = expanded.calm_end {
-                    calm.insert(
-                        expanded.key,
-                        liveness::Calm::Ends(end == CalmEnd::Arrived, format!("{end:?}")),
-                    );
+                watch(Progress {
+                    worlds: found.worlds,
+                    nodes: origins.len(),
+                    ahead: frontier.len(),
+                    cuts: found.cuts,
+                });
+                if origins.len() > self.plan.nodes_max {
+                    return Err(Unfinished::TooLarge(self.plan.nodes_max));
                 }
-                for reached in expanded.reached {
-                    if reached.calm {
-                        calm.entry(expanded.key).or_insert(liveness::Calm::Goes(reached.key));
-                    }
-                    if let std::collections::hash_map::Entry::Vacant(place) = origins.entry(reached.key) {
-                        place.insert(Origin {
-                            parent: Some(expanded.key),
-                            step: reached.step,
-                        });
-                        frontier.push((reached.key, reached.node));
-                    }
-                }
-            }
-            if origins.len() > self.plan.nodes_max {
-                return Err(Unfinished::TooLarge(self.plan.nodes_max));
             }
             if self.plan.stop_at_first && !found.violations.is_empty() {
                 return Ok(found);
@@ -310,6 +391,22 @@ impl<S: Subject> Explorer<'_, S> {
                 seen,
                 story,
             });
+        }
+        if self.subject.needs_no_stick() && self.plan.had_image {
+            let worlds = origins
+                .iter()
+                .filter(|(_, origin)| origin.step.ends_off())
+                .map(|(key, _)| *key);
+            if let Some((key, why)) = liveness::resolve(&alone, worlds).stuck_first(|key| story::length(&origins, key))
+            {
+                let story = story::tell(&origins, key, None, &self.names());
+                let seen = format!("without a stick and no further cut: {why}");
+                found.violations.push(Violation {
+                    claim: Claim::StandsAlone,
+                    seen,
+                    story,
+                });
+            }
         }
         found.violations.sort_by_key(|violation| violation.claim);
         Ok(found)
@@ -336,9 +433,9 @@ impl<S: Subject> Explorer<'_, S> {
 
     /// Whether a loader that is powered in one of two worlds comes to the same as in the other, in every reading, up to its
     /// question for a stick.
-    fn alike(&self, one: &Flash, other: &Flash) -> bool {
+    fn alike(&self, one: &Flash, settled: &Flash) -> bool {
         let ends = |flash| self.follower.follow(flash, self.follower.power_up(), true);
-        match (ends(one), ends(other)) {
+        match (ends(one), ends(settled)) {
             (Ok(one), Ok(other)) => {
                 let plain = |ends: &[Strand<S::State>]| {
                     let ends = ends
@@ -346,7 +443,12 @@ impl<S: Subject> Explorer<'_, S> {
                         .map(|end| self.plan.key.hash(&(&end.state, end.stick, end.picked)));
                     ends.collect::<std::collections::BTreeSet<_>>()
                 };
-                plain(&one) == plain(&other)
+                // To start an image is to read it, whether or not the loader has read it before.
+                let reads_buried = other.iter().any(|end| match end.wish {
+                    Wish::Start(address) => self.place_at(address).is_some_and(|place| settled.is_buried(place)),
+                    _ => false,
+                });
+                plain(&one) == plain(&other) && !reads_buried
             }
             _ => false,
         }
@@ -368,13 +470,18 @@ impl<S: Subject> Explorer<'_, S> {
             key,
             reached: Vec::new(),
             calm_end: None,
+            alone_end: None,
+            phase: None,
             objections: Vec::new(),
             transitions: 0,
             cuts: 0,
         };
         match node {
             Node::Off { flash, started } => self.expand_off(flash, *started, &mut out)?,
-            Node::On { flash, started, strand } => self.expand_on(flash, *started, strand, &mut out)?,
+            Node::On { flash, started, strand } => {
+                out.phase = Some(self.subject.phase(&strand.state));
+                self.expand_on(flash, *started, strand, &mut out)?;
+            }
         }
         Ok(out)
     }
@@ -390,12 +497,12 @@ impl<S: Subject> Explorer<'_, S> {
                     // The stick was not asked for: it makes no difference which one is there.
                     let mut end = before.clone();
                     end.stick = stick;
-                    self.arrive(flash, started, end, before.happened.clone(), patient, true, out);
+                    self.arrive(flash, started, end, before.happened.clone(), patient, true, out)?;
                     continue;
                 }
                 for end in self.after_find(flash, before, stick)?.iter() {
                     let happened = [&before.happened[..], &end.happened].concat();
-                    self.arrive(flash, started, end.clone(), happened, patient && end.calm, true, out);
+                    self.arrive(flash, started, end.clone(), happened, patient && end.calm, true, out)?;
                 }
             }
         }
@@ -449,7 +556,7 @@ impl<S: Subject> Explorer<'_, S> {
             out.objections.push((Claim::Sane, fault.to_string(), None));
             return Ok(());
         }
-        self.judge_commit(change, strand, started, out);
+        self.judge_commit(flash, change, strand, started, out);
         self.judge_raise(flash, change, started, out);
         let kind = ChangeKind::of(change);
         if self.plan.faults.cuts {
@@ -479,7 +586,7 @@ impl<S: Subject> Explorer<'_, S> {
             self.follower.answer(&mut refused, &Answer::Failed);
             for end in self.follower.follow(flash, refused, false)? {
                 let happened = end.happened.clone();
-                self.arrive(flash, started, end, happened, false, false, out);
+                self.arrive(flash, started, end, happened, false, false, out)?;
             }
         }
         let patient = self.is_patient(strand);
@@ -487,7 +594,7 @@ impl<S: Subject> Explorer<'_, S> {
         for end in self.follower.follow(&after, done, false)? {
             let happened = end.happened.clone();
             let calm = patient && end.calm;
-            self.arrive(&after, started, end, happened, calm, false, out);
+            self.arrive(&after, started, end, happened, calm, false, out)?;
         }
         Ok(())
     }
@@ -520,6 +627,7 @@ impl<S: Subject> Explorer<'_, S> {
             node: before,
             step: Step::Cut(kind, story::Moment::Before),
             calm: false,
+            alone: false,
         });
         if all_buried {
             return;
@@ -536,7 +644,13 @@ impl<S: Subject> Explorer<'_, S> {
         out.transitions += 1;
         let node = self.off(flash, started);
         let key = self.key_of(&node);
-        out.reached.push(Reached { key, node, step, calm });
+        out.reached.push(Reached {
+            key,
+            node,
+            step,
+            calm,
+            alone: false,
+        });
     }
 
     /// A strand has come to its next change, its wait, or its start.
@@ -550,7 +664,9 @@ impl<S: Subject> Explorer<'_, S> {
         calm: bool,
         booted: bool,
         out: &mut Expanded<S::State>,
-    ) {
+    ) -> Result<(), Tangle> {
+        // A unit that is left alone: no stick, and nothing happens to it.
+        let alone = end.stick.is_none() && happened.iter().all(|happening| matches!(happening, Happening::Told(_)));
         let stick = booted.then_some(end.stick);
         if let Some(seen) = self.subject.failure(&end.state) {
             if calm {
@@ -562,11 +678,11 @@ impl<S: Subject> Explorer<'_, S> {
                 comes_to: story::ComesTo::Failure,
             };
             out.objections.push((Claim::Sane, seen, Some(step)));
-            return;
+            return Ok(());
         }
         match end.wish.clone() {
             Wish::Change(change) => {
-                self.judge_harm(flash, &change, stick, &happened, out);
+                self.judge_harm(flash, &change, end.asked, stick, &happened, out);
                 out.transitions += 1;
                 let step = Step::Runs {
                     stick,
@@ -581,9 +697,18 @@ impl<S: Subject> Explorer<'_, S> {
                     strand: Box::new(end),
                 };
                 let key = self.key_of(&node);
-                out.reached.push(Reached { key, node, step, calm });
+                out.reached.push(Reached {
+                    key,
+                    node,
+                    step,
+                    calm,
+                    alone,
+                });
             }
             Wish::Wait(reason) => {
+                if alone {
+                    out.alone_end = Some(false);
+                }
                 if calm {
                     out.calm_end = Some(CalmEnd::Waits(reason));
                 }
@@ -594,9 +719,15 @@ impl<S: Subject> Explorer<'_, S> {
                 };
                 self.reach_off(flash.clone(), started, step, false, out);
             }
-            Wish::Start(address) => self.start(flash, started, address, stick, happened, calm, out),
+            Wish::Start(address) => {
+                if alone {
+                    out.alone_end = Some(true);
+                }
+                self.start(flash, started, address, stick, happened, calm, out)?;
+            }
             _ => {}
         }
+        Ok(())
     }
 
     #[allow(clippy::too_many_arguments)] // what it takes to say how a node was reached
@@ -609,20 +740,24 @@ impl<S: Subject> Explorer<'_, S> {
         happened: Vec<Happening>,
         calm: bool,
         out: &mut Expanded<S::State>,
-    ) {
+    ) -> Result<(), Tangle> {
         let step = Step::Runs {
             stick,
             happened,
             comes_to: story::ComesTo::Start(address),
         };
-        let standing = self.subject.standing(flash);
-        let runs = self.plan.releases.iter().find(|release| {
-            address == self.subject.slot().base && self.digest(flash, release.image_size) == Some(release.image_digest)
+        let place = self.place_at(address);
+        let runs = place.and_then(|place| {
+            let held = |release: &&Release| self.digest(flash, place, release.image_size) == Some(release.image_digest);
+            self.plan.releases.iter().find(held)
         });
         let Some(runs) = runs else {
+            if place.is_some_and(|place| flash.is_buried(place)) {
+                return Err(Tangle::Buried(address));
+            }
             let seen = "what was started is no whole image that the maker released".to_owned();
             out.objections.push((Claim::Authentic, seen, Some(step)));
-            return;
+            return Ok(());
         };
         let image = Region {
             base: address,
@@ -632,7 +767,10 @@ impl<S: Subject> Explorer<'_, S> {
             let seen = "the image that was started has cells that were not programmed to the end".to_owned();
             out.objections.push((Claim::Solid, seen, Some(step.clone())));
         }
-        let issue = standing.map_or(0, |descriptor| descriptor.sequence);
+        let named = self.subject.standing(flash).into_iter();
+        let named =
+            named.filter(|named| Some(named.place) == place && named.descriptor.image_digest == runs.image_digest);
+        let issue = named.map(|named| named.descriptor.sequence).max().unwrap_or(0);
         if issue < started {
             let seen = format!("issue {issue} was started after issue {started}");
             out.objections.push((Claim::FloorRises, seen, Some(step.clone())));
@@ -645,6 +783,7 @@ impl<S: Subject> Explorer<'_, S> {
             });
         }
         self.reach_off(flash.clone(), started.max(issue), step, false, out);
+        Ok(())
     }
 
     /// Whether a patient owner's unit could be here: the good stick is in place, and what was picked, if anything, is the goal.
@@ -654,20 +793,35 @@ impl<S: Subject> Explorer<'_, S> {
 
     /// Claims about a world with power off.
     fn judge_world(&self, flash: &Flash, out: &mut Expanded<S::State>) {
-        if let Some(descriptor) = self.subject.standing(flash) {
-            let held = self.digest(flash, descriptor.image_size);
-            if held != Some(descriptor.image_digest) {
-                let seen = "a whole descriptor stands over an image that is not the one it names".to_owned();
+        for named in self.subject.standing(flash) {
+            if !self.holds(flash, &named) {
+                let seen = "an image is said to be there, whole, that is not the one that lies there".to_owned();
                 out.objections.push((Claim::Truthful, seen, None));
             }
         }
     }
 
+    /// Whether an image is there that flash says is there.
+    fn holds(&self, flash: &Flash, named: &Standing) -> bool {
+        self.digest(flash, named.place, named.descriptor.image_size) == Some(named.descriptor.image_digest)
+    }
+
     /// The image that is committed is the one that the owner picked.
-    fn judge_commit(&self, change: &Change, strand: &Strand<S::State>, started: u64, out: &mut Expanded<S::State>) {
-        let Some(descriptor) = self.subject.commits(change) else {
+    fn judge_commit(
+        &self,
+        flash: &Flash,
+        change: &Change,
+        strand: &Strand<S::State>,
+        started: u64,
+        out: &mut Expanded<S::State>,
+    ) {
+        let Some(descriptor) = self.subject.commits(flash, change) else {
             return;
         };
+        if strand.picked.is_none() && self.subject.needs_no_stick() {
+            // What was picked before a cut is finished after it.
+            return;
+        }
         let picked = strand
             .picked
             .and_then(|manifest| self.plan.files.iter().find(|file| file.0 == manifest));
@@ -689,14 +843,14 @@ impl<S: Subject> Explorer<'_, S> {
 
     /// The floor is raised to an issue only while an image of that issue stands, or after one has run.
     fn judge_raise(&self, flash: &Flash, change: &Change, started: u64, out: &mut Expanded<S::State>) {
-        let Some(issue) = self.subject.raises(change) else {
+        let Some((issue, new)) = self.subject.raises(change) else {
             return;
         };
-        let standing = self
-            .subject
-            .standing(flash)
-            .filter(|descriptor| self.digest(flash, descriptor.image_size) == Some(descriptor.image_digest));
-        let earned = started.max(standing.map_or(0, |descriptor| descriptor.sequence));
+        let named = self.subject.standing(flash).into_iter().chain(new);
+        let there = named
+            .filter(|named| self.holds(flash, named))
+            .map(|named| named.descriptor.sequence);
+        let earned = there.max().unwrap_or(0).max(started);
         if issue > earned {
             let seen = format!("the floor is raised to {issue}, and no higher issue than {earned} is installed");
             out.objections.push((Claim::FloorEarned, seen, None));
@@ -708,6 +862,7 @@ impl<S: Subject> Explorer<'_, S> {
         &self,
         flash: &Flash,
         change: &Change,
+        asked: bool,
         stick: Option<Option<usize>>,
         happened: &[Happening],
         out: &mut Expanded<S::State>,
@@ -719,7 +874,15 @@ impl<S: Subject> Explorer<'_, S> {
         let swapped = happened
             .iter()
             .any(|happening| matches!(happening, Happening::Swapped(_)));
-        if bad && !swapped && self.subject.slot().overlaps(area_of(flash, change)) {
+        if bad
+            && asked
+            && !swapped
+            && self
+                .subject
+                .places()
+                .iter()
+                .any(|place| place.overlaps(area_of(flash, change)))
+        {
             let step = Step::Runs {
                 stick,
                 happened: happened.to_vec(),
@@ -730,14 +893,18 @@ impl<S: Subject> Explorer<'_, S> {
         }
     }
 
-    /// Digest of the image in the slot, remembered by the slot's sum.
-    fn digest(&self, flash: &Flash, size: u32) -> Option<[u8; 32]> {
-        let slot = self.subject.slot();
-        let key = (flash.sum_of(slot), size);
+    /// The place that begins at an address.
+    fn place_at(&self, address: u32) -> Option<Region> {
+        self.subject.places().into_iter().find(|place| place.base == address)
+    }
+
+    /// Digest of the image in a place, remembered by the place's sum.
+    fn digest(&self, flash: &Flash, place: Region, size: u32) -> Option<[u8; 32]> {
+        let key = (flash.sum_of(place), size);
         if let Some(known) = self.digests.read().ok().and_then(|known| known.get(&key).copied()) {
             return known;
         }
-        let found = digest(flash, slot.base, size).ok();
+        let found = digest(flash, place.base, size).ok();
         if let Ok(mut known) = self.digests.write() {
             known.insert(key, found);
         }

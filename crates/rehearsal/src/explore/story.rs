@@ -120,6 +120,11 @@ pub struct Story {
 }
 
 impl Story {
+    /// A story of these steps; `sticks` are the names of the sticks that they speak of.
+    pub fn of(steps: Vec<Step>, sticks: Vec<String>) -> Self {
+        Self { steps, sticks }
+    }
+
     /// How many steps it has.
     pub fn len(&self) -> usize {
         self.steps.len()
@@ -134,7 +139,7 @@ impl Story {
         self.sticks.get(index).map_or("another stick", String::as_str)
     }
 
-    fn sentence(&self, step: &Step) -> String {
+    pub(super) fn sentence(&self, step: &Step) -> String {
         match step {
             Step::Begin(name) => format!("The unit: {name}."),
             Step::Cut(kind, moment) => {
@@ -196,8 +201,8 @@ impl Story {
 
 impl fmt::Display for Story {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (index, step) in self.steps.iter().enumerate() {
-            writeln!(f, "{:>3}. {}", index + 1, self.sentence(step))?;
+        for passage in self.account() {
+            writeln!(f, "{:>3}. {}", passage.numbers(), passage.text)?;
         }
         Ok(())
     }

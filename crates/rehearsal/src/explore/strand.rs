@@ -19,6 +19,8 @@ pub(super) struct Strand<S> {
     pub(super) wish: Wish,
     /// The stick in the unit.
     pub(super) stick: Option<usize>,
+    /// The loader has asked for a stick since power came on.
+    pub(super) asked: bool,
     /// The file that the owner picked, by its manifest's digest.
     pub(super) picked: Option<[u8; 32]>,
     /// What happened since the last change of flash, or since power came on.
@@ -55,6 +57,7 @@ impl<S: Subject> Follower<'_, S> {
             state,
             wish,
             stick: None,
+            asked: false,
             picked: None,
             happened: Vec::new(),
             calm: true,
@@ -111,19 +114,24 @@ impl<S: Subject> Follower<'_, S> {
         Ok(ends)
     }
 
-    fn take(&self, strand: &mut Strand<S::State>, answer: &Answer, happening: Option<Happening>) {
+    pub(super) fn take(&self, strand: &mut Strand<S::State>, answer: &Answer, happening: Option<Happening>) {
         match &happening {
             Some(Happening::Swapped(other)) => strand.stick = Some(*other),
             Some(Happening::Picked(digest)) => strand.picked = Some(*digest),
             _ => {}
         }
+        strand.asked |= strand.wish == Wish::FindStick;
         strand.phase = self.subject.phase(&strand.state);
         strand.happened.extend(happening);
         self.answer(strand, answer);
     }
 
     /// What can be answered: the calm answer first.
-    fn answers(&self, flash: &Flash, strand: &Strand<S::State>) -> Result<Vec<(Answer, Option<Happening>)>, Tangle> {
+    pub(super) fn answers(
+        &self,
+        flash: &Flash,
+        strand: &Strand<S::State>,
+    ) -> Result<Vec<(Answer, Option<Happening>)>, Tangle> {
         let stick = strand
             .stick
             .and_then(|index| self.sticks.get(index))

@@ -1,6 +1,9 @@
 //! What is explored: a loader, as the explorer sees it.
 
-use installer::{DESCRIPTOR_LEN, Descriptor, FLOOR_LEN, Floor, Installer, Phase, Region, Reply, VOID_MARK_LEN};
+use crate::claims::register_of;
+use installer::{
+    DESCRIPTOR_LEN, Descriptor, Held, Installer, Layout, Phase, REGISTER_LEN, Record, Region, Reply, VOID_MARK_LEN,
+};
 use std::hash::Hash;
 use unit::blueprint::Blueprint;
 use unit::drive::{Answer, Wish};
@@ -41,20 +44,32 @@ pub trait Subject: Sync {
     /// The ranges that an install may change.
     fn may_change(&self, area: Region) -> bool;
 
-    /// What flash says it holds and may start, if it says so.
-    fn standing(&self, flash: &Flash) -> Option<Descriptor>;
+    /// The images that flash says are there, whole, and may be relied on: each with its place.
+    fn standing(&self, flash: &Flash) -> Vec<Standing>;
 
     /// The floor, as its records read now.
     fn floor(&self, flash: &Flash) -> u64;
 
-    /// Whether a change commits an image, and to which.
-    fn commits(&self, change: &Change) -> Option<Descriptor>;
+    /// Whether a change makes an image count that did not, and which.
+    fn commits(&self, flash: &Flash, change: &Change) -> Option<Descriptor>;
 
-    /// Whether a change raises the floor, and to which issue.
-    fn raises(&self, change: &Change) -> Option<u64>;
+    /// Whether a change writes the floor: to which issue, and for which image, if it says so itself.
+    fn raises(&self, change: &Change) -> Option<(u64, Option<Standing>)>;
 
-    /// The slot.
-    fn slot(&self) -> Region;
+    /// The ranges that may hold an image.
+    fn places(&self) -> Vec<Region>;
+
+    /// Whether a unit that had an image needs no stick to have one again.
+    fn needs_no_stick(&self) -> bool;
+}
+
+/// An image that flash says is there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Standing {
+    /// Where.
+    pub place: Region,
+    /// Which.
+    pub descriptor: Descriptor,
 }
 
 /// Our own installer, in a unit of this kind.
@@ -79,7 +94,74 @@ impl<'a> OurInstaller<'a> {
         let slot = self.blueprint.slot;
         Region {
             base: slot.base,
-            size: self.blueprint.config().usable().min(slot.size),
+            size: slot.size.saturating_sub(self.blueprint.config().place().size()),
+        }
+    }
+
+    /// The image that the slot's own descriptor names.
+    fn described(&self, flash: &Flash) -> Option<Descriptor> {
+        let place = self.blueprint.config().place();
+        let descriptor = Descriptor::decode(&flash.bytes(place.record.base, DESCRIPTOR_LEN as u32).ok()?)?;
+        let mark = flash.bytes(place.void.base, VOID_MARK_LEN as u32).ok()?;
+        mark.iter()
+            .all(|byte| *byte == flash.layout().geometry().erased)
+            .then_some(descriptor)
+    }
+
+    /// The images that the register names, likelier first.
+    fn named(&self, flash: &Flash) -> Vec<Standing> {
+        let held = register_of(self.blueprint, flash)
+            .candidates()
+            .filter_map(|value| value.held);
+        held.map(|held| self.standing_at(held)).collect()
+    }
+
+    fn standing_at(&self, held: Held) -> Standing {
+        let place = match self.blueprint.slots {
+            Layout::Single => self.blueprint.slot,
+            Layout::Staged { stage } => stage,
+            Layout::Paired { second } if held.second => second,
+            Layout::Paired { .. } => self.blueprint.slot,
+        };
+        Standing {
+            place,
+            descriptor: held.descriptor,
+        }
+    }
+
+    fn settle_slot(&self, flash: &mut Flash) {
+        if self.described(flash).is_some() {
+            return;
+        }
+        self.settle_body(flash);
+    }
+
+    fn settle_body(&self, flash: &mut Flash) {
+        let place = self.blueprint.config().place();
+        let mark = place.void;
+        let (blank, wavers) = (flash.is_blank(mark.base, mark.size) == Ok(true), flash.wavers(mark));
+        flash.bury(self.body());
+        flash.stand_in(place.record, false, false);
+        flash.stand_in(mark, blank, wavers);
+    }
+
+    fn settle_register(&self, flash: &mut Flash) {
+        let config = self.blueprint.config();
+        for sector in self.blueprint.floors {
+            let record = Region {
+                base: sector.base,
+                size: config.flash.whole_granules(REGISTER_LEN as u32),
+            };
+            let bytes = flash.bytes(record.base, record.size).ok();
+            let whole = bytes.filter(|bytes| Record::decode(bytes).is_some());
+            let wavers = flash.wavers(record);
+            // Our installer erases a sector of the register before it programs it, whatever it holds; if it did not, the
+            // stand-in would refuse to be programmed, and the exploration would say so.
+            flash.stand_in(sector, true, false);
+            match whole {
+                None => flash.stand_in(record, false, false),
+                Some(bytes) => flash.hold(record.base, &bytes, wavers),
+            }
         }
     }
 }
@@ -101,72 +183,101 @@ impl Subject for OurInstaller<'_> {
         state.progress(&self.blueprint.config()).phase
     }
 
-    /// Without a descriptor that stands, the slot's contents are erased before anything reads them; and whatever a cut left of
-    /// a descriptor or of a floor record that does not read as whole is as good as any other such remnant.
+    /// An image that nothing names is erased before anything reads it; and whatever a cut left of a descriptor or of a record
+    /// of the register that does not read as whole is as good as any other such remnant.
     fn settle(&self, flash: &mut Flash) {
-        let config = self.blueprint.config();
-        if self.standing(flash).is_none() {
-            let place = config.place();
-            let mark = place.void;
-            let (blank, wavers) = (flash.is_blank(mark.base, mark.size) == Ok(true), flash.wavers(mark));
-            flash.bury(self.body());
-            flash.stand_in(place.record, false, false);
-            flash.stand_in(mark, blank, wavers);
-        }
-        for floor in self.blueprint.floors {
-            let record = Region {
-                base: floor.base,
-                size: config.flash.whole_granules(FLOOR_LEN as u32),
-            };
-            let bytes = flash.bytes(record.base, record.size).ok();
-            let whole = bytes.filter(|bytes| Floor::decode(bytes).is_some());
-            let wavers = flash.wavers(record);
-            // Our installer erases a floor sector before it programs it, whatever it holds; if it did not, the stand-in would
-            // refuse to be programmed, and the exploration would say so.
-            flash.stand_in(floor, true, false);
-            match whole {
-                None => flash.stand_in(record, false, false),
-                Some(bytes) => flash.hold(record.base, &bytes, wavers),
+        match self.blueprint.slots {
+            Layout::Single => self.settle_slot(flash),
+            Layout::Staged { stage } => {
+                if self.named(flash).is_empty() {
+                    flash.bury(stage);
+                }
+                self.settle_slot(flash);
+            }
+            Layout::Paired { .. } => {
+                let named = self.named(flash);
+                for place in self.places() {
+                    if named.iter().all(|standing| standing.place != place) {
+                        flash.bury(place);
+                    }
+                }
             }
         }
+        self.settle_register(flash);
     }
 
     fn may_change(&self, area: Region) -> bool {
         let within = |allowed: Region| area.base >= allowed.base && area.end() <= allowed.end();
-        within(self.blueprint.slot) || self.blueprint.floors.iter().any(|floor| within(*floor))
+        self.blueprint.places().any(within) || self.blueprint.floors.iter().any(|floor| within(*floor))
     }
 
-    fn standing(&self, flash: &Flash) -> Option<Descriptor> {
-        let place = self.blueprint.config().place();
-        let descriptor = Descriptor::decode(&flash.bytes(place.record.base, DESCRIPTOR_LEN as u32).ok()?)?;
-        let mark = flash.bytes(place.void.base, VOID_MARK_LEN as u32).ok()?;
-        mark.iter()
-            .all(|byte| *byte == flash.layout().geometry().erased)
-            .then_some(descriptor)
-    }
-
-    fn floor(&self, flash: &Flash) -> u64 {
-        crate::claims::floor_of(self.blueprint, flash)
-    }
-
-    fn commits(&self, change: &Change) -> Option<Descriptor> {
-        let place = self.blueprint.config().place();
-        match change {
-            Change::Program { address, data } if *address == place.record.base => Descriptor::decode(data),
-            _ => None,
+    fn standing(&self, flash: &Flash) -> Vec<Standing> {
+        let slot = self.blueprint.slot;
+        let described = || {
+            self.described(flash).map(|descriptor| Standing {
+                place: slot,
+                descriptor,
+            })
+        };
+        match self.blueprint.slots {
+            Layout::Single => described().into_iter().collect(),
+            Layout::Staged { .. } => {
+                // While the stage is named it is copied; what the slot holds then is of no account.
+                let named = self.named(flash);
+                if named.is_empty() {
+                    described().into_iter().collect()
+                } else {
+                    named
+                }
+            }
+            Layout::Paired { .. } => self.named(flash),
         }
     }
 
-    fn raises(&self, change: &Change) -> Option<u64> {
+    fn floor(&self, flash: &Flash) -> u64 {
+        register_of(self.blueprint, flash).floor()
+    }
+
+    fn commits(&self, flash: &Flash, change: &Change) -> Option<Descriptor> {
+        let place = self.blueprint.config().place();
         match change {
+            Change::Program { address, data } if *address == place.record.base => {
+                let descriptor = Descriptor::decode(data)?;
+                // A copy from the stage was picked when the stage was filled.
+                let staged = matches!(self.blueprint.slots, Layout::Staged { .. });
+                (!staged
+                    || self
+                        .named(flash)
+                        .iter()
+                        .all(|standing| standing.descriptor != descriptor))
+                .then_some(descriptor)
+            }
             Change::Program { address, data } if self.blueprint.floors.iter().any(|floor| floor.base == *address) => {
-                Some(Floor::decode(data)?.issue)
+                let held = Record::decode(data)?.value.held?.descriptor;
+                self.named(flash)
+                    .iter()
+                    .all(|standing| standing.descriptor != held)
+                    .then_some(held)
             }
             _ => None,
         }
     }
 
-    fn slot(&self) -> Region {
-        self.blueprint.slot
+    fn raises(&self, change: &Change) -> Option<(u64, Option<Standing>)> {
+        match change {
+            Change::Program { address, data } if self.blueprint.floors.iter().any(|floor| floor.base == *address) => {
+                let value = Record::decode(data)?.value;
+                Some((value.issue, value.held.map(|held| self.standing_at(held))))
+            }
+            _ => None,
+        }
+    }
+
+    fn places(&self) -> Vec<Region> {
+        self.blueprint.places().collect()
+    }
+
+    fn needs_no_stick(&self) -> bool {
+        self.blueprint.slots != Layout::Single
     }
 }

@@ -1,6 +1,9 @@
 //! A bench for tests: one maker, one board, and the means to make update files and sticks for it.
 #![allow(dead_code, unreachable_pub)] // each test file uses its own part of it
 
+pub mod case;
+pub mod flawed;
+
 use ed25519_dalek::{Signer, SigningKey};
 use envelope::encode::{Draft, encode, iv};
 use envelope::{Anchor, HeaderReader, Kid, Manifest, UnitKey};
@@ -76,6 +79,7 @@ pub fn blueprint(flashes: Flashes) -> Blueprint {
         layout: Arc::new(Layout::new(0x0800_0000, runs, granule, 0xff, ecc, second)),
         installer: region(0x0800_0000, page),
         floors: [region(0x0800_0000 + page, page), region(0x0800_0000 + 2 * page, page)],
+        slots: installer::Layout::Single,
         slot: match flashes {
             Flashes::Pages => region(0x0800_0c00, 7 * 1024),
             Flashes::Mixed => region(0x0800_1000, 6 * 1024),

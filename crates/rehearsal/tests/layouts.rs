@@ -1,0 +1,132 @@
+//! The layouts with two places, explored: they need no stick after a cut.
+
+mod support;
+
+use installer::{Layout, Region};
+use rehearsal::claims::Release;
+use rehearsal::explore::{Exploration, Faults, OurInstaller, Plan, StickOption, explore};
+use rehearsal::sticks::insert;
+use std::sync::Arc;
+use support::{Flashes, Update, blueprint, manifest, stick, unit_with};
+use unit::blueprint::Blueprint;
+use unit::flash::{Layout as FlashLayout, SumKey};
+use unit::part::part;
+
+/// A part with two places of whole sectors each, equally large where the part lets them be.
+fn unit_of(
+    id: &str,
+    granule: Option<u32>,
+    first: std::ops::Range<usize>,
+    second: std::ops::Range<usize>,
+    staged: bool,
+) -> Blueprint {
+    let part = part(id).unwrap();
+    let layout = FlashLayout::of(part).with_granule(granule.unwrap_or(part.program_granule_bytes));
+    let sectors = layout.sectors().to_vec();
+    let range = |range: std::ops::Range<usize>| {
+        let size = sectors[range.clone()].iter().map(|sector| sector.size).sum();
+        Region {
+            base: sectors[range.start].base,
+            size,
+        }
+    };
+    let second = range(second);
+    Blueprint {
+        installer: sectors[0],
+        floors: [sectors[1], sectors[2]],
+        slot: range(first),
+        slots: if staged {
+            Layout::Staged { stage: second }
+        } else {
+            Layout::Paired { second }
+        },
+        layout: Arc::new(layout),
+        ..blueprint(Flashes::Pages)
+    }
+}
+
+fn explored(blueprint: &Blueprint, image: u32) -> Exploration {
+    let update = |version: &[u32], sequence, fill| {
+        let mut update = Update {
+            sequence,
+            ..Update::new(version, fill)
+        };
+        update.image = (0..image)
+            .map(|at| (at.wrapping_mul(0x9e37_79b9) >> 24) as u8 ^ fill)
+            .collect();
+        update
+    };
+    let updates = [
+        update(&[1, 8], 1, 0x18),
+        update(&[2, 0], 1, 0x20),
+        update(&[2, 1], 2, 0x21),
+    ];
+    let releases: Vec<Release> = updates.iter().map(Update::release).collect();
+    let files: Vec<_> = updates.iter().map(Update::file).collect();
+    let mut damaged = files[2].clone();
+    let last = damaged.len() - 40;
+    damaged[last] ^= 1;
+    let option = |name: &str, content: &[u8], good| StickOption {
+        name: name.to_owned(),
+        stick: insert(stick(&[("KC4.UPD", content)])),
+        good,
+    };
+    let plan = Plan {
+        from: vec![("a unit with 1.8".to_owned(), unit_with(blueprint, &updates[0]).flash)],
+        had_image: true,
+        sticks: vec![
+            option("a stick with 2.1", &files[2], true),
+            option("a stick with 2.0", &files[1], true),
+            option("a damaged stick", &damaged, false),
+        ],
+        good_stick: 0,
+        goal: manifest(&files[2]).digest,
+        target: releases[2],
+        releases: &releases,
+        files: files
+            .iter()
+            .map(|file| (manifest(file).digest, manifest(file).image_digest))
+            .collect(),
+        faults: Faults::all(),
+        reduce: true,
+        stop_at_first: false,
+        nodes_max: 1 << 18,
+        key: SumKey::fixed(),
+    };
+    explore(&OurInstaller::of(blueprint), &plan).unwrap()
+}
+
+fn assert_holds(what: &str, found: &Exploration) {
+    eprintln!(
+        "{what}: {} worlds, {} powered, {} cuts, at most {} changes",
+        found.worlds, found.powered, found.cuts, found.changes_max
+    );
+    for violation in &found.violations {
+        eprintln!("{what}: {:?}: {}\n{}", violation.claim, violation.seen, violation.story);
+    }
+    assert!(found.holds(), "{what}");
+    assert!(found.cuts > 1000, "{what}: {} cuts", found.cuts);
+}
+
+/// The same on uniform small pages with check bits, mixed sectors, external NOR with 256-byte pages, and rows.
+fn on_real_parts(staged: bool) {
+    for (id, granule, first, second, image) in [
+        ("stm32g071-128k", None, 3..5, 5..7, 2500),
+        ("stm32f405-512k", None, 4..5, 5..6, 5000),
+        ("w25q16jv-2m", Some(256), 3..5, 5..7, 5000),
+        ("samd21-256k", None, 3..9, 9..15, 1000),
+    ] {
+        let blueprint = unit_of(id, granule, first, second, staged);
+        assert_holds(id, &explored(&blueprint, image));
+    }
+}
+
+#[test]
+fn paired_units_never_need_a_stick() {
+    on_real_parts(false);
+}
+
+#[test]
+fn staged_units_never_need_a_stick() {
+    on_real_parts(true);
+}
