@@ -106,10 +106,10 @@ PACKSTAFF_CALL(stick_blocks) uint32_t packstaff_stick_blocks(void);
 PACKSTAFF_CALL(stick_read) int packstaff_stick_read(uint32_t block, void *to);
 
 /* Starts the firmware whose first byte lies at `address`. */
-PACKSTAFF_CALL(start) PACKSTAFF_NORETURN void packstaff_start(uint32_t address);
+PACKSTAFF_NORETURN PACKSTAFF_CALL(start) void packstaff_start(uint32_t address);
 
 /* Tells the owner why, and does nothing more until power has gone and come on again. */
-PACKSTAFF_CALL(wait) PACKSTAFF_NORETURN void packstaff_wait(enum packstaff_reason reason);
+PACKSTAFF_NORETURN PACKSTAFF_CALL(wait) void packstaff_wait(enum packstaff_reason reason);
 
 #ifdef __cplusplus
 }

@@ -48,18 +48,26 @@ pub fn rehearse_kind(kind: &Kind) -> Result<Report, RehearsalError> {
     let from = beginnings(kind, &loader, key)?;
     let calm = calm_ends(kind, &loader, &from)?;
     let releases: Vec<Release> = kind.images.iter().map(|image| image.release).collect();
-    let mut cases = Vec::new();
-    for (good_stick, image) in goals(kind) {
-        let plan = plan(kind, &from, &releases, (good_stick, releases[image]), key);
+    let mut cases: Vec<Case> = Vec::new();
+    let goals = goals(kind);
+    for (good_stick, image) in &goals {
+        let plan = plan(kind, &from, &releases, (*good_stick, releases[*image]), key);
+        let found = explore(&loader, &plan)?;
+        let stop = kind.limits.stop_at_first && !found.holds();
         cases.push(Case {
-            stick: kind.sticks[good_stick].name.clone(),
-            image: kind.images[image].name.clone(),
-            found: explore(&loader, &plan)?,
+            stick: kind.sticks[*good_stick].name.clone(),
+            image: kind.images[*image].name.clone(),
+            found,
         });
+        if stop {
+            break;
+        }
     }
+    let to_the_end = !kind.limits.stop_at_first || cases.iter().all(|case| case.found.holds());
     Ok(Report {
         cases,
         judged: Judged::of(kind),
+        to_the_end,
         faults: kind.faults.covered(),
         calls_max: calm.iter().map(|end| end.calls).max().unwrap_or(0),
         changes_max: calm.iter().map(|end| end.changes).max().unwrap_or(0),

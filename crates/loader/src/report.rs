@@ -51,6 +51,8 @@ pub struct Report {
     pub cases: Vec<Case>,
     /// Which claims were judged.
     pub judged: Judged,
+    /// Whether every world was looked at: not so if the exploration ended at the first claim that does not hold.
+    pub to_the_end: bool,
     /// Which faults were looked at, in plain words.
     pub faults: Vec<&'static str>,
     /// Most calls after one power-up, with nothing going wrong.
@@ -102,8 +104,18 @@ impl fmt::Display for Report {
         writeln!(f, "\nJudged:")?;
         for claim in &self.judged.claims {
             let broken = violations.iter().any(|violation| violation.claim == *claim);
-            let word = if broken { "NO" } else { "ok" };
+            let word = match (broken, self.to_the_end) {
+                (true, _) => "NO",
+                (false, true) => "ok",
+                (false, false) => "..",
+            };
             writeln!(f, "  {word}  {:<13} {}", claim.id(), claim.statement())?;
+        }
+        if !self.to_the_end {
+            writeln!(
+                f,
+                "  (..: not to the end, because the exploration ended at the first claim that does not hold)"
+            )?;
         }
         writeln!(f, "\nNot judged:")?;
         for (claim, why) in &self.judged.left_out {

@@ -31,7 +31,7 @@ impl Default for Limits {
             instructions: 1 << 30,
             calls: 10_000,
             nodes: 1 << 20,
-            stop_at_first: false,
+            stop_at_first: true,
         }
     }
 }

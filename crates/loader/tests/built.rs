@@ -61,6 +61,25 @@ fn the_modules_are_built_from_the_source() {
     }
 }
 
+/// The header and the loader serve on the unit too: strict compilers take them, as C and as C++.
+#[test]
+fn the_header_is_c_and_cpp() {
+    const STRICT: [&str; 5] = ["-Wall", "-Wextra", "-Werror", "-fsyntax-only", "-I../../include"];
+    let header = "../../include/packstaff_loader.h";
+    for (program, package, language) in [
+        ("gcc", "gcc", &["-std=c11", "-pedantic", header][..]),
+        ("gcc", "gcc", &["-std=c11", "-pedantic", "loader.c"]),
+        ("g++", "g++", &["-std=c++17", "-pedantic", "-x", "c++", header]),
+        (
+            "clang",
+            "clang",
+            &["--target=wasm32", "-ffreestanding", "-std=c++17", "-x", "c++", header],
+        ),
+    ] {
+        run(program, package, &[&STRICT[..], language].concat());
+    }
+}
+
 #[test]
 fn the_files_are_made_by_the_script() {
     let out = TempDir::new().unwrap();

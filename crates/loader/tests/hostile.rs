@@ -260,6 +260,7 @@ fn a_trap_after_a_cut_has_a_story() {
         (call $wait (i32.const 2))";
     let mut kind = example();
     kind.module = module(&declarations, body);
+    kind.limits.stop_at_first = false;
     let report = rehearse_kind(&kind).unwrap();
     let sane = report
         .violations()

@@ -1,9 +1,10 @@
 //! The example loader: its planted faults are found, each with its shortest story, and its right form holds.
 
+use installer::Region;
 use loader::description::{Kind, read};
-use loader::{Report, rehearse, rehearse_kind};
+use loader::{RehearsalError, Report, rehearse, rehearse_kind};
 use rehearsal::claims::Claim;
-use rehearsal::explore::{ComesTo, Moment, Step, Violation};
+use rehearsal::explore::{ComesTo, Moment, Step, Unfinished, Violation};
 use std::path::{Path, PathBuf};
 use unit::flash::{EraseCut, Torn};
 
@@ -15,13 +16,15 @@ fn kind() -> Kind {
     read(&folder()).unwrap()
 }
 
-fn faulty(fault: u32) -> Report {
-    let module = format!("faulty-{fault}.wasm");
-    let kind = Kind {
-        module: std::fs::read(folder().join(module)).unwrap(),
+fn with_module(name: &str) -> Kind {
+    Kind {
+        module: std::fs::read(folder().join(name)).unwrap(),
         ..kind()
-    };
-    rehearse_kind(&kind).unwrap()
+    }
+}
+
+fn faulty(fault: u32) -> Report {
+    rehearse_kind(&with_module(&format!("faulty-{fault}.wasm"))).unwrap()
 }
 
 fn violation(report: &Report, claim: Claim) -> &Violation {
@@ -75,8 +78,22 @@ fn a_loader_that_trusts_its_record_starts_an_erased_image() {
 }
 
 #[test]
-fn a_loader_that_trusts_a_blank_sector_builds_on_sand() {
+fn a_loader_that_trusts_a_blank_sector_programs_twice() {
     let report = faulty(2);
+    // New, a cut inside the first program, and the granule that it hit is not erased before it is programmed again.
+    let violation = violation(&report, Claim::Sane);
+    assert_eq!(violation.story.len(), 4, "{report}");
+    assert!(violation.seen.contains("already programmed"), "{report}");
+    assert!(!report.to_the_end);
+}
+
+/// Where only erases are torn, the same fault comes to light later: on cells that look erased and are not.
+#[test]
+fn a_loader_that_trusts_a_blank_sector_builds_on_sand() {
+    let mut kind = with_module("faulty-2.wasm");
+    kind.faults.insides.clear();
+    kind.faults.wavering = false;
+    let report = rehearse_kind(&kind).unwrap();
     let violation = violation(&report, Claim::Solid);
     let weak = violation
         .story
@@ -84,15 +101,60 @@ fn a_loader_that_trusts_a_blank_sector_builds_on_sand() {
         .iter()
         .any(|step| matches!(step, Step::Cut(_, Moment::Inside(Torn::Erase(EraseCut::Weak)))));
     assert!(weak, "{report}");
-    assert!(!broken(&report).contains(&Claim::Harmless), "{report}");
+    assert_eq!(broken(&report), [Claim::Solid], "{report}");
 }
 
 #[test]
 fn a_loader_that_trusts_the_stick_erases_for_nothing() {
-    let report = faulty(3);
+    let mut kind = with_module("faulty-3.wasm");
+    kind.limits.stop_at_first = false;
+    let report = rehearse_kind(&kind).unwrap();
+    assert!(report.to_the_end);
     let violation = violation(&report, Claim::Harmless);
     assert_eq!(violation.story.len(), 2, "{report}");
     assert_eq!(broken(&report), [Claim::Harmless], "{report}");
+}
+
+/// What the maker may declare takes worlds together, and changes no verdict.
+#[test]
+fn the_reduction_gives_the_verdict_of_the_whole() {
+    // All of the slot but the record in its last granules.
+    let image = Region {
+        base: 0x0800_0200,
+        size: 512 - 24,
+    };
+    let whole = rehearse(&folder()).unwrap();
+    let reduced = rehearse_kind(&Kind {
+        erased_before_read: vec![image],
+        ..kind()
+    });
+    let reduced = reduced.unwrap();
+    assert!(reduced.holds(), "{reduced}");
+    assert_eq!(reduced.changes_max, whole.changes_max);
+    for (reduced, whole) in reduced.cases.iter().zip(&whole.cases) {
+        assert_eq!(reduced.found.changes_max, whole.found.changes_max);
+        assert!(
+            reduced.found.worlds * 2 < whole.found.worlds,
+            "{} of {}",
+            reduced.found.worlds,
+            whole.found.worlds
+        );
+    }
+    let faulty = rehearse_kind(&Kind {
+        erased_before_read: vec![image],
+        ..with_module("faulty-3.wasm")
+    });
+    assert_eq!(broken(&faulty.unwrap()), [Claim::Harmless]);
+    // This one starts an image without having read it: the declaration is wrong for it, and that does not go unnoticed.
+    let trusting = rehearse_kind(&Kind {
+        erased_before_read: vec![image],
+        ..with_module("faulty-1.wasm")
+    });
+    let error = trusting.unwrap_err();
+    assert!(
+        matches!(error, RehearsalError::Unfinished(Unfinished::Unsound { .. })),
+        "{error}"
+    );
 }
 
 #[test]
@@ -121,11 +183,11 @@ fn a_forged_stick_is_found() {
         installs: None,
     });
     let report = rehearse_kind(&kind).unwrap();
-    let broken = broken(&report);
-    assert!(
-        broken.contains(&Claim::Authentic) && broken.contains(&Claim::Harmless),
-        "{report}"
-    );
+    assert_eq!(violation(&report, Claim::Harmless).story.len(), 2, "{report}");
+    // Told that the stick is a good one, it starts what is on it.
+    kind.sticks.last_mut().unwrap().installs = Some(0);
+    let report = rehearse_kind(&kind).unwrap();
+    assert_eq!(broken(&report), [Claim::Authentic], "{report}");
 }
 
 /// With issues declared, a loader without a floor is found to let old images back in.
