@@ -13,7 +13,7 @@
  *
  * What a call means
  * -----------------
- * The calls that return an int return PACKSTAFF_DONE or PACKSTAFF_FAILED; treat anything but PACKSTAFF_DONE as failed.
+ * Calls that read or change return PACKSTAFF_DONE or PACKSTAFF_FAILED; treat anything but PACKSTAFF_DONE as failed.
  * Addresses are addresses of the unit's flash as the processor sees it. Buffers need no alignment.
  *
  * A cut may come before, inside and after every erase and every program. The call does not return then; the next thing that
@@ -84,6 +84,12 @@ PACKSTAFF_BOOT void loader_boot(void);
  */
 PACKSTAFF_CALL(flash_read) int packstaff_flash_read(uint32_t address, void *to, uint32_t len);
 
+/*
+ * Whether all of `len` bytes from `address` read as erased: 1 if so, else 0, also where they cannot be read. That they read as
+ * erased does not say that they are: an erase that was cut short can leave cells that only look so.
+ */
+PACKSTAFF_CALL(flash_blank) int packstaff_flash_blank(uint32_t address, uint32_t len);
+
 /* Erases the sector whose first address is `address`. */
 PACKSTAFF_CALL(flash_erase) int packstaff_flash_erase(uint32_t address);
 
@@ -100,10 +106,10 @@ PACKSTAFF_CALL(stick_blocks) uint32_t packstaff_stick_blocks(void);
 PACKSTAFF_CALL(stick_read) int packstaff_stick_read(uint32_t block, void *to);
 
 /* Starts the firmware whose first byte lies at `address`. */
-PACKSTAFF_CALL(start) PACKSTAFF_NORETURN void packstaff_start(uint32_t address);
+PACKSTAFF_NORETURN PACKSTAFF_CALL(start) void packstaff_start(uint32_t address);
 
 /* Tells the owner why, and does nothing more until power has gone and come on again. */
-PACKSTAFF_CALL(wait) PACKSTAFF_NORETURN void packstaff_wait(enum packstaff_reason reason);
+PACKSTAFF_NORETURN PACKSTAFF_CALL(wait) void packstaff_wait(enum packstaff_reason reason);
 
 #ifdef __cplusplus
 }

@@ -14,23 +14,21 @@
  *   DESCRIPTOR_FIRST  mutant: the descriptor is programmed before the image
  *   NO_VOID           mutant: nothing is voided before the erase
  *   NO_DIGEST         mutant: an image is started because its descriptor stands
- *   NEVER_DIGESTS     mutant: the same, and what was programmed is not digested either
- *   TRUSTS_BLANK      mutant: a sector that reads as erased is not erased again
+ *   NO_FLASH_DIGEST   mutant: what was programmed is not digested before the descriptor is programmed
+ *   TRUSTS_REMNANTS   mutant: a slot without a descriptor that stands is taken for erased
  *   NO_RECOVERY       mutant: a unit without an image does not look for a stick
- *   SWAPPED           fault: the second pass may read something else from the stick than the first did
+ *   SWAPPED           fault: the second pass may read something else from the stick than the first did, all through
+ *   MARK_ONCE         the mark is programmed only where it reads as erased: some parts program a granule once only
+ *   NEVER_BACK        weak cells read as erased or as a mixture, and never again as what they were
+ *   FORGETFUL         doubt about granules ends where the simulated flash of the explorer ends it (README.md)
  *   APART             weak cells of a sector come back each for itself, instead of all of them or none
  *   STRICT            a descriptor must tell the truth however its doubtful cells read, not only as they read now
  *   LEFT_OUT_EARLY    of a program request with a granule missing, any number of later granules may be there, not only all
  *   FIRST, CHUNK      granules in the first program request, and in each later one; without FIRST any number up to CHUNK
  *   OLD_IMAGE, NEW_IMAGE  granules in each image
  *   COLLECT           each world with power off is written out, once
- *   CLAIM             which claim is looked at: AUTHENTIC, SOLID, TRUTHFUL or ARRIVES; without it all but the last
+ *   ARRIVES           the claim that a unit with a good stick arrives is checked, instead of the assertions
  */
-
-#define AUTHENTIC 1
-#define SOLID     2
-#define TRUTHFUL  3
-#define ARRIVES   4
 
 #define SECTOR 8
 #define HALF   4
@@ -46,16 +44,6 @@
 #endif
 #ifndef CHUNK
 #define CHUNK 8
-#endif
-
-#ifndef CLAIM
-#define CLAIMED(name, what) assert(what)
-#else
-#define CLAIMED(name, what) assert(CLAIM != name || (what))
-#endif
-
-#ifdef NEVER_DIGESTS
-#define NO_DIGEST
 #endif
 
 /*
@@ -76,8 +64,9 @@
 #define KZERO  9
 #define KMIX   10
 #define KBLANK 11
-/* Zeros on weak cells: reads as zeros now, and may not hold. */
+/* Programmed on weak cells: reads as programmed now, and may not hold. */
 #define HZERO  12
+#define HNEW   13
 
 byte g[SLOT];
 
@@ -88,27 +77,49 @@ bool holds;     /* whether the digest held over the image that the record names 
 byte back;      /* how the weak cells of the upper sector read in this look: BLANK, or OLD for came back, or MIX */
 bool stick;
 byte at, upto, last, i, k;
+bool stands, unvoided; /* whether a descriptor stood, and the mark was blank, when the owner was asked */
+byte comes; /* what the second pass brings: NEW, or MIX for something else */
 bool may, must;
 
 /* From now on nothing goes wrong any more: no cut, the good stick stays, its owner picks the new version. */
 bool calm;
 bool arrived;
 
+/* The claims. What does not hold is told by the name of the assertion that fails. */
+bool authentic = true; /* nothing but a whole image ever starts */
+bool solid = true;     /* what starts was programmed to the end: no cell of it is in doubt */
+bool truthful = true;  /* a descriptor that stands names the image that lies in its slot, whole */
+bool sane = true;      /* only what reads as erased is programmed, and the mark, to zeros */
+
+inline claim(name, what) {
+#ifndef ARRIVES
+    name = (what);
+    assert(name);
+    name = true
+#else
+    skip
+#endif
+}
+
 #define weak(c) (c >= KOLD && c <= KBLANK)
 
 /* What a program that is carried out whole leaves. */
+#ifndef FORGETFUL
 #define zeroed(c)   (weak(c) || c == HZERO -> HZERO : ZERO)
-#define newed(c)    (c == BLANK -> NEW : (weak(c) -> WNEW : MIX))
+#else
+#define zeroed(c)   (weak(c) || c == HZERO -> HZERO : (c == WZERO -> WZERO : ZERO))
+#endif
+#define newed(c)    (weak(c) -> HNEW : NEW)
 /* What a program that is cut in the middle of a granule leaves: bits only fall. */
-#define zeropart(c)  (c == ZERO || c == HZERO -> c : (weak(c) -> KMIX : MIX))
+#define zeropart(c)  (c == ZERO || c == WZERO || c == HZERO -> c : MIX)
 /* What a program that is cut at the end of a granule leaves. */
-#define zerowaver(c) (c == ZERO || c == HZERO -> c : (weak(c) -> HZERO : WZERO))
+#define zerowaver(c) (c == ZERO || c == MIX || c == HZERO -> c : (weak(c) -> HZERO : WZERO))
 /* What an erase leaves that took the last charge from no cell. */
-#define weakened(c) (c == BLANK -> KBLANK : (c == OLD -> KOLD : (c == NEW || c == WNEW -> KNEW : \
+#define weakened(c) (c == BLANK -> KBLANK : (c == OLD -> KOLD : (c == NEW || c == WNEW || c == HNEW -> KNEW : \
                     (c == ZERO || c == WZERO || c == HZERO -> KZERO : (c == MIX -> KMIX : c)))))
 
 /* How a granule reads now. */
-#define now(c) (c == WNEW -> NEW : (c == WZERO || c == HZERO -> ZERO : (weak(c) -> BLANK : c)))
+#define now(c) (c == WNEW || c == HNEW -> NEW : (c == WZERO || c == HZERO -> ZERO : (weak(c) -> BLANK : c)))
 
 /* Programs granules from .. to-1 to the new contents, or the mark to zeros. */
 inline fill(from, to, v) {
@@ -116,8 +127,24 @@ inline fill(from, to, v) {
     do
     :: i < to && v == ZERO -> g[i] = zeroed(g[i]); i++
     :: i < to && v == NEW -> g[i] = newed(g[i]); i++
+    :: i < to && v == MIX -> g[i] = MIX; i++
     :: i >= to -> break
     od
+}
+
+/* With FORGETFUL: new doubt about one granule ends the doubt that a weak erase left about its whole sector. */
+inline forget_doubt(granule) {
+#ifdef FORGETFUL
+    i = granule / SECTOR * SECTOR;
+    do
+    :: i < granule / SECTOR * SECTOR + SECTOR ->
+        g[i] = (i != granule && (weak(g[i]) || g[i] == HZERO || g[i] == HNEW) -> now(g[i]) : g[i]);
+        i++
+    :: else -> break
+    od
+#else
+    skip
+#endif
 }
 
 /* A cut inside the program of granules from .. to-1. The cut before and the cut after are the callers'. */
@@ -130,8 +157,8 @@ inline torn_program(from, to, v) {
         od;
         if
         :: k > from -> d_step { fill(from, k, v) } /* clean: whole granules, nothing of the next */
-        :: d_step { fill(from, k, v); g[k] = (v == ZERO -> zeropart(g[k]) : (weak(g[k]) -> KMIX : MIX)) }
-        :: d_step { fill(from, k, v); g[k] = (v == ZERO -> zerowaver(g[k]) : WNEW) }
+        :: d_step { fill(from, k, v); g[k] = (v == ZERO -> zeropart(g[k]) : MIX); forget_doubt(k) }
+        :: d_step { fill(from, k, v); g[k] = (v == ZERO -> zerowaver(g[k]) : (v == NEW -> WNEW : MIX)); forget_doubt(k) }
         :: k + 1 < to -> /* left out: k is missing, later ones are there */
 #ifdef LEFT_OUT_EARLY
             last = k + 2;
@@ -171,9 +198,17 @@ inline each(from, to, what) {
 inline torn_erase(sector) {
     atomic {
         if
+#ifdef FORGETFUL
+        :: each(sector * SECTOR, sector * SECTOR + SECTOR, ZERO)
+        :: each(sector * SECTOR, sector * SECTOR + HALF, now(g[i]));
+           each(sector * SECTOR + HALF, sector * SECTOR + SECTOR, BLANK)
+        :: each(sector * SECTOR, sector * SECTOR + HALF, BLANK);
+           each(sector * SECTOR + HALF, sector * SECTOR + SECTOR, now(g[i]))
+#else
         :: each(sector * SECTOR, sector * SECTOR + SECTOR, zeroed(g[i]))   /* cleared in preparation */
         :: each(sector * SECTOR + HALF, sector * SECTOR + SECTOR, BLANK)   /* upper half erased */
         :: each(sector * SECTOR, sector * SECTOR + HALF, BLANK)            /* lower half erased */
+#endif
         :: each(sector * SECTOR, sector * SECTOR + SECTOR, MIX)            /* noise */
         :: each(sector * SECTOR, sector * SECTOR + SECTOR, weakened(g[i])) /* weak */
         fi
@@ -186,7 +221,7 @@ inline compare(from, to, v) {
     do
     :: i < to ->
         must = must && g[i] == v;
-        may = may && (g[i] == v || (v == NEW && (g[i] == WNEW || g[i] == KNEW)) || (v == OLD && g[i] == KOLD)
+        may = may && (g[i] == v || (v == NEW && (g[i] == WNEW || g[i] == HNEW || g[i] == KNEW)) || (v == OLD && g[i] == KOLD)
                    || (v == BLANK && (weak(g[i]) || g[i] == WZERO || g[i] == HZERO)));
         i++
     :: else -> break
@@ -201,11 +236,13 @@ inline image_is(v) {
     }
 }
 
-/* How the weak cells of the upper sector read in this look. */
+/* How the weak cells of the upper sector read in this look. A weak erase makes all cells of its sector weak. */
 inline look() {
     if
     :: back = BLANK
+#ifndef NEVER_BACK
     :: weak(g[RECORD]) -> back = OLD
+#endif
     :: weak(g[RECORD]) -> back = MIX
     fi
 }
@@ -214,8 +251,8 @@ inline look() {
 inline read_record() {
     if
     :: g[RECORD] == OLD || g[RECORD] == NEW -> record = g[RECORD]
-    :: g[RECORD] == WNEW -> record = NEW
-    :: g[RECORD] == WNEW -> record = MIX
+    :: g[RECORD] == WNEW || g[RECORD] == HNEW -> record = NEW
+    :: g[RECORD] == WNEW || g[RECORD] == HNEW -> record = MIX
     :: g[RECORD] == KOLD && back == OLD -> record = OLD
     :: g[RECORD] == KNEW && back == OLD -> record = NEW
     :: weak(g[RECORD]) && (back != OLD || g[RECORD] == KZERO || g[RECORD] == KMIX || g[RECORD] == KBLANK) -> record = MIX
@@ -254,7 +291,7 @@ inline digest_of(v) {
 #define standing_now (now(g[MARK]) == BLANK && (now(g[RECORD]) == OLD || now(g[RECORD]) == NEW))
 
 /* A descriptor that stands names the image that lies in its slot, whole. */
-inline truthful() {
+inline judge_world() {
     d_step {
         if
         :: standing_now ->
@@ -266,7 +303,7 @@ inline truthful() {
                 i++
             :: else -> break
             od;
-            CLAIMED(TRUTHFUL, may)
+            claim(truthful, may)
         :: else
         fi
     }
@@ -275,47 +312,36 @@ inline truthful() {
 /* What a cut leaves of the unit's memory. */
 inline forget() {
     d_step {
-        record = 0; blankmark = false; holds = false; back = 0; stick = false;
+        record = 0; blankmark = false; holds = false; back = 0; stick = false; stands = false; unvoided = false; comes = 0;
         at = 0; upto = 0; last = 0; i = 0; k = 0; may = false; must = false
     }
 }
 
 /* A change of flash: carried out, or cut before it, or inside it. A cut after it is one before the next step. */
 inline change_erase(sector) {
-#ifdef TRUSTS_BLANK
-    reads_blank(sector);
-#endif
     if
-#ifdef TRUSTS_BLANK
-    :: may -> may = false
-    :: !may && !calm -> goto off
-    :: !may && !calm -> torn_erase(sector); goto off
-    :: !may -> erase(sector); i = 0
-#else
     :: !calm -> goto off
     :: !calm -> torn_erase(sector); goto off
     :: erase(sector); i = 0
-#endif
     fi
 }
 
-inline reads_blank(sector) {
+inline change_program(from, to, v) {
     d_step {
         may = true;
-        i = sector * SECTOR;
+        i = from;
         do
-        :: i < sector * SECTOR + SECTOR -> may = may && now(g[i]) == BLANK; i++
+        :: i < to -> may = may && (v == ZERO || g[i] == BLANK || weak(g[i])); i++
         :: else -> break
         od;
-        i = 0
+        i = 0;
+        claim(sane, may)
     }
-}
-
-inline change_program(from, to, v) {
     if
-    :: !calm -> goto off
-    :: !calm -> torn_program(from, to, v); goto off
-    :: d_step { fill(from, to, v); i = 0 }
+    :: !may -> goto wait /* the part does not do it */
+    :: may && !calm -> goto off
+    :: may && !calm -> torn_program(from, to, v); goto off
+    :: may -> d_step { fill(from, to, v); i = 0; may = false }
     fi
 }
 
@@ -333,17 +359,17 @@ off:
     forget();
 #ifdef COLLECT
     c_code {
-        static const char letter[] = ".on0?nz" "ONZ~_h";
+        static const char letter[] = ".on0?wzONZ~_hw";
         if (!now.calm) {
             int cell;
             printf("world ");
             for (cell = 0; cell < 16; cell++)
-                putchar(now.g[cell] == 5 ? 'w' : letter[now.g[cell]]);
+                putchar(letter[now.g[cell]]);
             putchar('\n');
         }
     };
 #endif
-    truthful();
+    judge_world();
     if
     :: skip
     :: !calm -> calm = true
@@ -364,7 +390,7 @@ inspect:
         :: else
         fi;
 #ifdef STRICT
-        CLAIMED(TRUTHFUL, !(record != MIX && blankmark) || may);
+        claim(truthful, !(record != MIX && blankmark) || may);
 #endif
 #ifdef NO_DIGEST
         holds = (record != MIX && blankmark);
@@ -372,16 +398,19 @@ inspect:
         back = 0; i = 0; may = false; must = false
     }
 
-    if
 #ifdef NO_RECOVERY
+    if
     :: !holds -> goto wait
+    :: else
+    fi;
 #endif
+    if
     :: !stick -> goto start_or_wait
     :: stick && holds && record == NEW -> goto start_or_wait /* all that is offered is installed already */
     :: stick && !(holds && record == NEW) && !calm -> goto start_or_wait /* the owner leaves everything as it is */
     :: stick && !(holds && record == NEW)
     fi;
-    d_step { record = 0; blankmark = false; holds = false }
+    d_step { unvoided = blankmark; stands = (record != MIX && blankmark); record = 0; blankmark = false; holds = false }
 
     /* The dry pass changes nothing. A stick that is pulled here costs nothing. */
     if
@@ -389,8 +418,26 @@ inspect:
     :: !calm -> goto wait
     fi;
 
+#ifdef TRUSTS_REMNANTS
+    if
+    :: !stands -> unvoided = false; goto program
+    :: stands -> stands = false
+    fi;
+#else
+    stands = false;
+#endif
 #ifndef NO_VOID
+#ifdef MARK_ONCE
+    if
+    :: unvoided -> unvoided = false; change_program(MARK, MARK + 1, ZERO)
+    :: else
+    fi;
+#else
+    unvoided = false;
     change_program(MARK, MARK + 1, ZERO);
+#endif
+#else
+    unvoided = false;
 #endif
 
     change_erase(1);
@@ -400,6 +447,14 @@ inspect:
     change_program(RECORD, RECORD + 1, NEW);
 #endif
 
+program:
+    if
+    :: comes = NEW
+#ifdef SWAPPED
+    :: !calm -> comes = MIX
+#endif
+    fi;
+    stands = false;
     do
     :: at < NEW_IMAGE ->
         atomic {
@@ -415,21 +470,19 @@ inspect:
 #endif
         }
         if
-        :: change_program(at, upto, NEW)
+        :: change_program(at, upto, comes)
         :: !calm -> goto wait /* the stick is pulled in the second pass */
-#ifdef SWAPPED
-        :: !calm -> each(at, upto, MIX); i = 0
-#endif
         fi;
         at = upto;
         upto = 0
     :: at >= NEW_IMAGE -> break
     od;
     at = 0;
+    comes = 0;
 
     /* Flash is digested, and the rest of the slot must read erased. */
     atomic {
-#ifdef NEVER_DIGESTS
+#ifdef NO_FLASH_DIGEST
         holds = true;
 #else
         digest_of(NEW);
@@ -457,10 +510,10 @@ start_or_wait:
     :: holds
     fi;
     image_is(record);
-    CLAIMED(AUTHENTIC, may); /* nothing but a whole image ever starts */
-    CLAIMED(SOLID, must);    /* no cell of it is in doubt */
+    claim(authentic, may);
+    claim(solid, must || !may);
     if
-    :: calm -> arrived = (record == NEW); goto done
+    :: calm -> arrived = (record == NEW && may); goto done
     :: !calm -> goto off
     fi;
 
@@ -474,6 +527,6 @@ done:
     forget()
 }
 
-#if CLAIM == ARRIVES
+#ifdef ARRIVES
 ltl arrives { [] (calm -> <> arrived) }
 #endif

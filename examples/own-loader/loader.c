@@ -128,14 +128,8 @@ static int file_holds(const struct file *file)
 static void erase(uint32_t sector)
 {
 #if PLANTED_FAULT == 2
-    unsigned char bytes[SECTOR];
-    if (packstaff_flash_read(sector, bytes, SECTOR) == PACKSTAFF_DONE) {
-        uint32_t at = 0;
-        while (at < SECTOR && bytes[at] == 0xff)
-            at++;
-        if (at == SECTOR)
-            return;
-    }
+    if (packstaff_flash_blank(sector, SECTOR))
+        return;
 #endif
     if (packstaff_flash_erase(sector) != PACKSTAFF_DONE)
         packstaff_wait(PACKSTAFF_FLASH_FAULT);

@@ -1,7 +1,8 @@
 //! General tools that the tests compare with. Every one is in Debian 12; where this program may, it installs them.
 
 use crate::check::{Outcome, Passed};
-use crate::run::{House, run, which};
+use crate::python;
+use crate::run::{House, capture, run, which};
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -46,29 +47,18 @@ const TOOLS: [(&str, &str); 37] = [
     ("xorriso", "xorriso"),
 ];
 
-/// Parts of packages that are no programs: headers of the C library, without which gcc links nothing, and what makes
-/// virtual environments.
-const FILES: [(&str, &[&str]); 2] = [
-    ("libc6-dev", &["/usr/include/stdio.h"]),
-    (
-        "python3-venv",
-        &[
-            "/usr/share/doc/python3-venv",
-            "/usr/lib/python3/dist-packages/ensurepip",
-        ],
-    ),
-];
-
+/// Packages that are missing.
 fn missing() -> BTreeSet<&'static str> {
     let programs = TOOLS.iter().filter(|(program, _)| which(program).is_none());
-    let files = FILES
-        .iter()
-        .filter(|(package, places)| {
-            !(places.iter().any(|place| Path::new(place).exists())
-                || *package == "python3-venv" && crate::python::can_make_environments())
-        })
-        .map(|(package, _)| *package);
-    programs.map(|(_, package)| *package).chain(files).collect()
+    let mut packages: BTreeSet<_> = programs.map(|(_, package)| *package).collect();
+    // Headers, without which gcc compiles little.
+    if !Path::new("/usr/include/stdio.h").exists() {
+        packages.insert("libc6-dev");
+    }
+    if !python::can_make_environments() {
+        packages.insert("python3-venv");
+    }
+    packages
 }
 
 pub(crate) fn check(house: &House) -> Outcome {
@@ -108,5 +98,5 @@ pub(crate) fn check(house: &House) -> Outcome {
 }
 
 fn is_root(house: &House) -> bool {
-    crate::run::capture(house.command("id").arg("-u")).is_ok_and(|said| said.trim_ascii() == b"0")
+    capture(house.command("id").arg("-u")).is_ok_and(|said| said.trim_ascii() == b"0")
 }

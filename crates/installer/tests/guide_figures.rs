@@ -1,6 +1,6 @@
 //! The figures that `docs/src/porting.md` states about the installer are those of the code.
 
-use installer::{Config, DESCRIPTOR_LEN, FLOOR_LEN, GRANULE_MAX, Installer, ROWS, VOID_MARK_LEN};
+use installer::{Config, DESCRIPTOR_LEN, GRANULE_MAX, Installer, REGISTER_LEN, ROWS, VOID_MARK_LEN};
 
 fn page() -> String {
     let path: std::path::PathBuf = [env!("CARGO_MANIFEST_DIR"), "..", "..", "docs", "src", "porting.md"]
@@ -17,7 +17,7 @@ fn the_page_states_real_figures() {
     stated(format!("`Config` is {} bytes", size_of::<Config<'_>>()));
     stated(format!("a record of {DESCRIPTOR_LEN} bytes"));
     stated(format!("at least {VOID_MARK_LEN} bytes"));
-    stated(format!("record of {FLOOR_LEN} bytes"));
+    stated(format!("record of {REGISTER_LEN} bytes"));
     stated(format!("at most {GRANULE_MAX} bytes"));
     stated(format!("{ROWS} rows"));
 }

@@ -52,7 +52,7 @@ impl Folder {
         let text = folder.text("product.toml");
         let board_d = text.find("[[board]]\nrevision = \"D\"").unwrap();
         let behind = text.find("[versions]").unwrap();
-        folder.write("product.toml", &[&text[..board_d], &text[behind..]].concat());
+        folder.write("product.toml", [&text[..board_d], &text[behind..]].concat());
         fs::remove_dir_all(folder.path("ledger")).unwrap();
         folder
     }

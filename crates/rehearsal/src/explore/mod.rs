@@ -437,9 +437,9 @@ impl<'a, S: Subject> Explorer<'a, S> {
 
     /// Whether a loader that is powered in one of two worlds comes to the same as in the other, in every reading, up to its
     /// question for a stick.
-    fn alike(&self, one: &Flash, other: &Flash) -> bool {
+    fn alike(&self, one: &Flash, settled: &Flash) -> bool {
         let ends = |flash| self.follower.follow(flash, self.follower.power_up(), true);
-        match (ends(one), ends(other)) {
+        match (ends(one), ends(settled)) {
             (Ok(one), Ok(other)) => {
                 let plain = |ends: &[Strand<S::State>]| {
                     let ends = ends
@@ -447,7 +447,12 @@ impl<'a, S: Subject> Explorer<'a, S> {
                         .map(|end| self.plan.key.hash(&(&end.state, end.stick, end.picked)));
                     ends.collect::<std::collections::BTreeSet<_>>()
                 };
-                plain(&one) == plain(&other)
+                // To start an image is to read it, whether or not the loader has read it before.
+                let reads_buried = other.iter().any(|end| match end.wish {
+                    Wish::Start(address) => self.place_at(address).is_some_and(|place| settled.is_buried(place)),
+                    _ => false,
+                });
+                plain(&one) == plain(&other) && !reads_buried
             }
             _ => false,
         }
@@ -496,7 +501,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
                     // The stick was not asked for: it makes no difference which one is there.
                     let mut end = before.clone();
                     end.stick = stick;
-                    self.arrive(flash, started, end, before.happened.clone(), patient, Some(stick), out);
+                    self.arrive(flash, started, end, before.happened.clone(), patient, Some(stick), out)?;
                     continue;
                 }
                 for end in self.after_find(flash, before, stick)?.iter() {
@@ -509,7 +514,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
                         patient && end.calm,
                         Some(stick),
                         out,
-                    );
+                    )?;
                 }
             }
         }
@@ -593,7 +598,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             self.follower.answer(&mut refused, &Answer::Failed);
             for end in self.follower.follow(flash, refused, false)? {
                 let happened = end.happened.clone();
-                self.arrive(flash, started, end, happened, false, None, out);
+                self.arrive(flash, started, end, happened, false, None, out)?;
             }
         }
         let patient = self.is_patient(strand);
@@ -601,7 +606,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
         for end in self.follower.follow(&after, done, false)? {
             let happened = end.happened.clone();
             let calm = patient && end.calm;
-            self.arrive(&after, started, end, happened, calm, None, out);
+            self.arrive(&after, started, end, happened, calm, None, out)?;
         }
         Ok(())
     }
@@ -672,7 +677,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
         calm: bool,
         stick: Option<Option<usize>>,
         out: &mut Expanded<S::State>,
-    ) {
+    ) -> Result<(), Tangle> {
         // A unit that is left alone: no stick, and nothing happens to it.
         let alone = end.stick.is_none() && happened.iter().all(|happening| matches!(happening, Happening::Told(_)));
         if let Some(seen) = self.subject.failure(&end.state) {
@@ -685,7 +690,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 comes_to: story::ComesTo::Failure,
             };
             out.objections.push((Claim::Sane, seen, Some(step)));
-            return;
+            return Ok(());
         }
         match end.wish.clone() {
             Wish::Change(change) => {
@@ -730,10 +735,11 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 if alone {
                     out.alone_end = Some(true);
                 }
-                self.start(flash, started, address, stick, happened, calm, out);
+                self.start(flash, started, address, stick, happened, calm, out)?;
             }
             _ => {}
         }
+        Ok(())
     }
 
     #[allow(clippy::too_many_arguments)] // what it takes to say how a node was reached
@@ -746,21 +752,24 @@ impl<'a, S: Subject> Explorer<'a, S> {
         happened: Vec<Happening>,
         calm: bool,
         out: &mut Expanded<S::State>,
-    ) {
+    ) -> Result<(), Tangle> {
         let step = Step::Runs {
             stick,
             happened,
             comes_to: story::ComesTo::Start(address),
         };
-        let place = self.subject.places().into_iter().find(|place| place.base == address);
+        let place = self.place_at(address);
         let runs = place.and_then(|place| {
             let held = |release: &&Release| self.digest(flash, place, release.image_size) == Some(release.image_digest);
             self.plan.releases.iter().find(held)
         });
         let Some(runs) = runs else {
+            if place.is_some_and(|place| flash.is_buried(place)) {
+                return Err(Tangle::Buried(address));
+            }
             let seen = "what was started is no whole image that the maker released".to_owned();
             out.objections.push((Claim::Authentic, seen, Some(step)));
-            return;
+            return Ok(());
         };
         let image = Region {
             base: address,
@@ -786,6 +795,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             });
         }
         self.reach_off(flash.clone(), started.max(issue), step, false, out);
+        Ok(())
     }
 
     /// Whether a patient owner's unit could be here: the good stick is in place, and what was picked, if anything, is the goal.
@@ -893,6 +903,11 @@ impl<'a, S: Subject> Explorer<'a, S> {
             let seen = format!("{} is asked for", ChangeKind::of(change).words());
             out.objections.push((Claim::Harmless, seen, Some(step)));
         }
+    }
+
+    /// The place that begins at an address.
+    fn place_at(&self, address: u32) -> Option<Region> {
+        self.subject.places().into_iter().find(|place| place.base == address)
     }
 
     /// Digest of the image in a place, remembered by the place's sum.

@@ -1,0 +1,475 @@
+//! The description of a unit with a maker's own loader: `unit.toml` in the loader's folder, and the files that it names.
+
+use crate::error::RehearsalError;
+use crate::sandbox::Limits;
+use installer::{Region, SectorRun};
+use rehearsal::claims::Release;
+use rehearsal::explore::Faults;
+use serde::Deserialize;
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use unit::flash::Layout;
+use unit::part::SecondProgram;
+use unit::stick::Stick;
+
+/// The file's name in the loader's folder.
+pub const FILE: &str = "unit.toml";
+
+/// The most that one file may hold: 64 MiB.
+const FILE_MAX: u64 = 64 << 20;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Written {
+    loader: PathBuf,
+    #[serde(default)]
+    floor: bool,
+    flash: WrittenFlash,
+    slot: Range,
+    may_change: Vec<Range>,
+    #[serde(default)]
+    erased_before_read: Vec<Range>,
+    image: Vec<WrittenImage>,
+    stick: Vec<WrittenStick>,
+    unit: Vec<WrittenUnit>,
+    #[serde(default)]
+    faults: WrittenFaults,
+    #[serde(default)]
+    limits: Limits,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenFlash {
+    base: u32,
+    sectors: Vec<WrittenSectors>,
+    granule: u32,
+    #[serde(default = "blank")]
+    erased: u8,
+    check_bits: bool,
+    second_program: SecondProgram,
+}
+
+const fn blank() -> u8 {
+    0xff
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenSectors {
+    count: u32,
+    size: u32,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Range {
+    base: u32,
+    size: u32,
+}
+
+impl From<Range> for Region {
+    fn from(range: Range) -> Self {
+        Self {
+            base: range.base,
+            size: range.size,
+        }
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenImage {
+    name: String,
+    file: PathBuf,
+    sha256: String,
+    issue: Option<u64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenStick {
+    name: String,
+    file: PathBuf,
+    installs: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenUnit {
+    name: String,
+    after_stick: Option<String>,
+    #[serde(default)]
+    contents: Vec<WrittenContents>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenContents {
+    at: u32,
+    file: PathBuf,
+}
+
+/// All on but the last: what power, stick and a changing mind can do, and not what a worn part does.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct WrittenFaults {
+    cuts: bool,
+    torn_programs: bool,
+    torn_erases: bool,
+    wavering: bool,
+    pulled: bool,
+    swapped: bool,
+    refused: bool,
+}
+
+impl Default for WrittenFaults {
+    fn default() -> Self {
+        Self {
+            cuts: true,
+            torn_programs: true,
+            torn_erases: true,
+            wavering: true,
+            pulled: true,
+            swapped: true,
+            refused: false,
+        }
+    }
+}
+
+impl WrittenFaults {
+    fn read(&self) -> Faults {
+        let all = Faults::all();
+        let mut faults = Faults::none();
+        faults.cuts = self.cuts;
+        faults.wavering = self.wavering;
+        faults.pulled = self.pulled;
+        faults.swapped = self.swapped;
+        faults.refused = self.refused;
+        if self.torn_programs {
+            faults.insides = all.insides;
+        }
+        if self.torn_erases {
+            faults.erases = all.erases;
+        }
+        faults
+    }
+}
+
+/// A genuine image.
+#[derive(Clone, Debug)]
+pub struct Image {
+    /// What to call it.
+    pub name: String,
+    /// Size and digest.
+    pub release: Release,
+    /// Its issue: images of a lower one are barred once it has run. 0 where the loader has no floor.
+    pub issue: u64,
+}
+
+/// A stick.
+#[derive(Clone, Debug)]
+pub struct NamedStick {
+    /// What to call it.
+    pub name: String,
+    /// What is on it.
+    pub stick: Stick,
+    /// The image that a good stick installs, by its place among the images; none for a stick that must change nothing.
+    pub installs: Option<usize>,
+}
+
+/// How a unit is before anything happens to it.
+#[derive(Clone, Debug)]
+pub struct Beginning {
+    /// What to call it.
+    pub name: String,
+    /// The stick that it was given once, without any fault, by its place among the sticks.
+    pub after_stick: Option<usize>,
+    /// What its flash holds before that.
+    pub contents: Vec<(u32, Vec<u8>)>,
+}
+
+/// A kind of unit with a maker's own loader.
+#[derive(Clone, Debug)]
+pub struct Kind {
+    /// The loader's module.
+    pub module: Vec<u8>,
+    /// The loader's file.
+    pub loader: PathBuf,
+    /// The flash.
+    pub layout: Arc<Layout>,
+    /// All of it.
+    pub part: Region,
+    /// Where an image lies: it begins, and is started, at the first address.
+    pub slot: Region,
+    /// Ranges that the loader may change.
+    pub may_change: Vec<Region>,
+    /// Ranges that the maker says are erased before they are read, wherever the loader does not read them before it asks for a
+    /// stick.
+    pub erased_before_read: Vec<Region>,
+    /// Genuine images.
+    pub images: Vec<Image>,
+    /// Sticks.
+    pub sticks: Vec<NamedStick>,
+    /// Units.
+    pub beginnings: Vec<Beginning>,
+    /// Whether the loader keeps a floor.
+    pub floor: bool,
+    /// What may go wrong.
+    pub faults: Faults,
+    /// What the loader may use up.
+    pub limits: Limits,
+}
+
+/// Reads a folder's description, and everything that it names.
+///
+/// # Errors
+/// What is missing or does not fit together.
+pub fn read(folder: &Path) -> Result<Kind, RehearsalError> {
+    let path = folder.join(FILE);
+    let text = String::from_utf8(file(&path)?).map_err(|_| RehearsalError::NotText { path: path.clone() })?;
+    let written: Written = toml::from_str(&text).map_err(|error| RehearsalError::Description {
+        path: path.clone(),
+        why: error.to_string(),
+    })?;
+    Reading { folder, path }.kind(written)
+}
+
+struct Reading<'a> {
+    folder: &'a Path,
+    path: PathBuf,
+}
+
+impl Reading<'_> {
+    fn unfit(&self, why: String) -> RehearsalError {
+        RehearsalError::Unfit {
+            path: self.path.clone(),
+            why,
+        }
+    }
+
+    fn kind(&self, written: Written) -> Result<Kind, RehearsalError> {
+        let (layout, part) = self.layout(&written.flash)?;
+        let inside = |what: &str, range: Range| {
+            let region = Region::from(range);
+            if region.size == 0 || region.base < part.base || region.end() > part.end() {
+                let why = format!(
+                    "{what} at {:#010x} with {} bytes is not inside the flash, which has {} bytes from {:#010x}",
+                    region.base, region.size, part.size, part.base
+                );
+                return Err(self.unfit(why));
+            }
+            Ok(region)
+        };
+        let all = |what: &str, ranges: &[Range]| {
+            ranges
+                .iter()
+                .map(|range| inside(what, *range))
+                .collect::<Result<Vec<_>, _>>()
+        };
+        let slot = inside("slot", written.slot)?;
+        let images = self.images(&written, slot)?;
+        let sticks = self.sticks(&written, &images)?;
+        let beginnings = self.beginnings(&written, &sticks)?;
+        let loader = self.folder.join(&written.loader);
+        Ok(Kind {
+            module: file(&loader)?,
+            loader,
+            slot,
+            may_change: all("may_change", &written.may_change)?,
+            erased_before_read: all("erased_before_read", &written.erased_before_read)?,
+            layout: Arc::new(layout),
+            part,
+            images,
+            sticks,
+            beginnings,
+            floor: written.floor,
+            faults: written.faults.read(),
+            limits: written.limits,
+        })
+    }
+
+    fn layout(&self, flash: &WrittenFlash) -> Result<(Layout, Region), RehearsalError> {
+        let granule = flash.granule;
+        if !granule.is_power_of_two() || granule > 256 {
+            let why = format!("granule is {granule}: it must be a power of two, at most 256");
+            return Err(self.unfit(why));
+        }
+        let mut size = 0_u64;
+        for run in &flash.sectors {
+            if run.count == 0 || run.size == 0 || run.size % granule != 0 {
+                let why = format!(
+                    "sectors: {} of {} bytes: both must be more than 0, and the size whole granules of {granule} bytes",
+                    run.count, run.size
+                );
+                return Err(self.unfit(why));
+            }
+            size = size.saturating_add(u64::from(run.count) * u64::from(run.size));
+        }
+        // A simulated flash is held in memory, and each sector is a record of its own.
+        const PART_MAX: u64 = 64 << 20;
+        const SECTORS_MAX: u64 = 1 << 16;
+        let count: u64 = flash.sectors.iter().map(|run| u64::from(run.count)).sum();
+        let reaches = u64::from(flash.base) + size <= 1 << 32;
+        if size == 0 || size > PART_MAX || count > SECTORS_MAX || !reaches {
+            let why = format!(
+                "sectors come to {count} with {size} bytes from {:#010x}: there must be 1 to {SECTORS_MAX}, at most {PART_MAX} bytes \
+                 together, inside 32 bits of addresses",
+                flash.base
+            );
+            return Err(self.unfit(why));
+        }
+        let runs = flash.sectors.iter().map(|run| SectorRun {
+            count: run.count,
+            size: run.size,
+        });
+        let layout = Layout::new(
+            flash.base,
+            runs.collect(),
+            granule,
+            flash.erased,
+            flash.check_bits,
+            flash.second_program,
+        );
+        let part = Region {
+            base: flash.base,
+            size: size as u32,
+        };
+        Ok((layout, part))
+    }
+
+    fn images(&self, written: &Written, slot: Region) -> Result<Vec<Image>, RehearsalError> {
+        self.named("image", written.image.iter().map(|image| &image.name))?;
+        let one = |image: &WrittenImage| {
+            let path = self.folder.join(&image.file);
+            let bytes = file(&path)?;
+            let digest = envelope::sha256(&bytes);
+            let found: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();
+            if !image.sha256.eq_ignore_ascii_case(&found) {
+                return Err(RehearsalError::OtherImage {
+                    path,
+                    found,
+                    expected: image.sha256.clone(),
+                });
+            }
+            let image_size = u32::try_from(bytes.len())
+                .ok()
+                .filter(|size| (1..=slot.size).contains(size));
+            let Some(image_size) = image_size else {
+                let why = format!(
+                    "image {:?} has {} bytes, and the slot has room for 1 to {}",
+                    image.name,
+                    bytes.len(),
+                    slot.size
+                );
+                return Err(self.unfit(why));
+            };
+            if written.floor && image.issue.is_none() {
+                let why = format!(
+                    "image {:?} has no issue, and the loader is said to keep a floor",
+                    image.name
+                );
+                return Err(self.unfit(why));
+            }
+            Ok(Image {
+                name: image.name.clone(),
+                release: Release {
+                    image_size,
+                    image_digest: digest,
+                },
+                issue: image.issue.unwrap_or(0),
+            })
+        };
+        written.image.iter().map(one).collect()
+    }
+
+    fn sticks(&self, written: &Written, images: &[Image]) -> Result<Vec<NamedStick>, RehearsalError> {
+        self.named("stick", written.stick.iter().map(|stick| &stick.name))?;
+        let one = |stick: &WrittenStick| {
+            let path = self.folder.join(&stick.file);
+            let bytes = file(&path)?;
+            if bytes.is_empty() || bytes.len() % fat::BLOCK != 0 {
+                return Err(RehearsalError::NotWholeBlocks {
+                    path,
+                    bytes: bytes.len(),
+                });
+            }
+            let installs = match &stick.installs {
+                None => None,
+                Some(name) => Some(self.place("image", name, images.iter().map(|image| &image.name))?),
+            };
+            Ok(NamedStick {
+                name: stick.name.clone(),
+                stick: Stick::new(bytes),
+                installs,
+            })
+        };
+        let sticks: Vec<_> = written.stick.iter().map(one).collect::<Result<_, _>>()?;
+        if sticks.iter().all(|stick| stick.installs.is_none()) {
+            let why = "no stick says which image it installs: then nothing can be said about arriving".to_owned();
+            return Err(self.unfit(why));
+        }
+        Ok(sticks)
+    }
+
+    fn beginnings(&self, written: &Written, sticks: &[NamedStick]) -> Result<Vec<Beginning>, RehearsalError> {
+        self.named("unit", written.unit.iter().map(|unit| &unit.name))?;
+        let one = |unit: &WrittenUnit| {
+            let after_stick = match &unit.after_stick {
+                None => None,
+                Some(name) => Some(self.place("stick", name, sticks.iter().map(|stick| &stick.name))?),
+            };
+            let contents = unit
+                .contents
+                .iter()
+                .map(|part| Ok::<_, RehearsalError>((part.at, file(&self.folder.join(&part.file))?)));
+            Ok(Beginning {
+                name: unit.name.clone(),
+                after_stick,
+                contents: contents.collect::<Result<_, _>>()?,
+            })
+        };
+        written.unit.iter().map(one).collect()
+    }
+
+    /// There is at least one, and no name occurs twice.
+    fn named<'a>(&self, what: &str, names: impl Iterator<Item = &'a String>) -> Result<(), RehearsalError> {
+        let mut seen = BTreeSet::new();
+        for name in names {
+            if !seen.insert(name) {
+                return Err(self.unfit(format!("two of the list {what} are called {name:?}")));
+            }
+        }
+        if seen.is_empty() {
+            return Err(self.unfit(format!("the list {what} is empty")));
+        }
+        Ok(())
+    }
+
+    fn place<'a>(
+        &self,
+        what: &str,
+        name: &str,
+        mut names: impl Iterator<Item = &'a String>,
+    ) -> Result<usize, RehearsalError> {
+        names
+            .position(|known| known == name)
+            .ok_or_else(|| self.unfit(format!("there is no {what} called {name:?}")))
+    }
+}
+
+fn file(path: &Path) -> Result<Vec<u8>, RehearsalError> {
+    let fault = |error: std::io::Error| RehearsalError::File {
+        path: path.to_owned(),
+        why: error.to_string(),
+    };
+    let size = std::fs::metadata(path).map_err(fault)?.len();
+    if size > FILE_MAX {
+        return Err(RehearsalError::File {
+            path: path.to_owned(),
+            why: format!("it has {size} bytes, and at most {FILE_MAX} are read"),
+        });
+    }
+    std::fs::read(path).map_err(fault)
+}
