@@ -83,6 +83,9 @@ pub fn cases(bench: &Bench, wanted: &Wanted) -> Result<Vec<Case>> {
             "there is no board {unknown}"
         ));
     }
+    if let Some(unknown) = wanted.to.iter().find(|to| bench.ledger.latest_issue_of(to).is_none()) {
+        return Err(miette::miette!("the ledger has no release of {unknown}"));
+    }
     let mut cases = Vec::new();
     for board in &bench.product.boards {
         if !wanted.boards.is_empty() && !wanted.boards.contains(&board.revision) {
@@ -133,10 +136,6 @@ pub fn cases(bench: &Bench, wanted: &Wanted) -> Result<Vec<Case>> {
 }
 
 fn check(wanted: &Wanted, cases: &[Case]) -> Result<()> {
-    let known = |version: &&String| cases.iter().any(|case| case.to == **version);
-    if let Some(unknown) = wanted.to.iter().find(|version| !known(version)) {
-        return Err(miette::miette!("the ledger has no release of {unknown}"));
-    }
     let begins = |from: &&String| {
         let mut froms = cases.iter().flat_map(|case| &case.from);
         froms.any(|known| known.as_deref().unwrap_or("new") == from.as_str())
