@@ -297,3 +297,24 @@ fn a_wrong_declaration_does_not_go_unnoticed() {
     let error = rehearse_kind(&kind).unwrap_err();
     assert!(error.help().contains("erased_before_read"), "{error}");
 }
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(400))]
+
+    /// A damaged loader is refused, or rehearsed to an end: nothing panics, hangs, or takes more than it may.
+    #[test]
+    fn damaged_modules_come_to_an_end(
+        damage in proptest::collection::vec((proptest::num::usize::ANY, proptest::num::u8::ANY), 1..4)
+    ) {
+        let mut kind = example();
+        for (place, byte) in damage {
+            let place = place % kind.module.len();
+            kind.module[place] = byte;
+        }
+        kind.limits.nodes = 500;
+        match rehearse_kind(&kind) {
+            Ok(report) => proptest::prop_assert!(!report.cases.is_empty()),
+            Err(error) => proptest::prop_assert!(!error.help().is_empty()),
+        }
+    }
+}

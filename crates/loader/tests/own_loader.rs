@@ -8,6 +8,12 @@ use rehearsal::explore::{ComesTo, Moment, Step, Unfinished, Violation};
 use std::path::{Path, PathBuf};
 use unit::flash::{EraseCut, Torn};
 
+/// All of the slot but the record in its last granules.
+const IMAGE: Region = Region {
+    base: 0x0800_0200,
+    size: 512 - 24,
+};
+
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/own-loader")
 }
@@ -108,6 +114,7 @@ fn a_loader_that_trusts_a_blank_sector_builds_on_sand() {
 fn a_loader_that_trusts_the_stick_erases_for_nothing() {
     let mut kind = with_module("faulty-3.wasm");
     kind.limits.stop_at_first = false;
+    kind.erased_before_read = vec![IMAGE];
     let report = rehearse_kind(&kind).unwrap();
     assert!(report.to_the_end);
     let violation = violation(&report, Claim::Harmless);
@@ -118,14 +125,9 @@ fn a_loader_that_trusts_the_stick_erases_for_nothing() {
 /// What the maker may declare takes worlds together, and changes no verdict.
 #[test]
 fn the_reduction_gives_the_verdict_of_the_whole() {
-    // All of the slot but the record in its last granules.
-    let image = Region {
-        base: 0x0800_0200,
-        size: 512 - 24,
-    };
     let whole = rehearse(&folder()).unwrap();
     let reduced = rehearse_kind(&Kind {
-        erased_before_read: vec![image],
+        erased_before_read: vec![IMAGE],
         ..kind()
     });
     let reduced = reduced.unwrap();
@@ -141,13 +143,13 @@ fn the_reduction_gives_the_verdict_of_the_whole() {
         );
     }
     let faulty = rehearse_kind(&Kind {
-        erased_before_read: vec![image],
+        erased_before_read: vec![IMAGE],
         ..with_module("faulty-3.wasm")
     });
     assert_eq!(broken(&faulty.unwrap()), [Claim::Harmless]);
     // This one starts an image without having read it: the declaration is wrong for it, and that does not go unnoticed.
     let trusting = rehearse_kind(&Kind {
-        erased_before_read: vec![image],
+        erased_before_read: vec![IMAGE],
         ..with_module("faulty-1.wasm")
     });
     let error = trusting.unwrap_err();
@@ -195,6 +197,7 @@ fn a_forged_stick_is_found() {
 fn a_missing_floor_is_found() {
     let mut kind = kind();
     kind.floor = true;
+    kind.erased_before_read = vec![IMAGE];
     for (index, image) in kind.images.iter_mut().enumerate() {
         image.issue = index as u64 + 1;
     }
