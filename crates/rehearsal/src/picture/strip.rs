@@ -130,7 +130,7 @@ impl Strips<'_> {
         let words = doubt_words(doubt);
         html! {
             @for (x, width) in self.extents(doubt.area) {
-                @let wide = width.max(DOUBT_MIN).min(WIDTH);
+                @let wide = width.clamp(DOUBT_MIN, WIDTH);
                 @let x = (x + width / 2.0 - wide / 2.0).clamp(0.0, WIDTH - wide);
                 rect.doubt fill=(self.patterns.paint(Fill::Doubt)) x=(number(x)) y="1.5" width=(number(wide)) height=(HEIGHT - 3.0) {
                     title { (words) }
