@@ -2,15 +2,16 @@
 
 mod support;
 
-use installer::{Descriptor, Flaw};
+use installer::{Descriptor, Flaw, Layout, Region};
 use rehearsal::claims::{Claim, Release};
 use rehearsal::explore::{ComesTo, Faults, OurInstaller, Step, Story, Strayed, Subject, Violation, replay};
-use rehearsal::picture::{CoverageOf, StoryPicture, coverage_page, phase_words, story_page};
+use rehearsal::picture::{CoverageOf, KnownImage, StoryPicture, coverage_page, phase_words, story_page};
 use scraper::{Html, Selector};
 use std::collections::BTreeSet;
 use support::Flashes;
 use support::case::case;
 use support::flawed::Flawed;
+use support::unit_with;
 use unit::drive::digest;
 use unit::flash::Flash;
 
@@ -207,6 +208,52 @@ fn what_is_in_doubt_is_marked() {
     assert!(texts(&html, ".legend li").contains(&format!("in doubt: {words}")));
     let doubtful = worlds.iter().filter(|flash| !flash.doubts().is_empty()).count();
     assert!(doubtful > 0 && doubtful < worlds.len());
+}
+
+/// Units with two places have both on the map; two slots that take turns have no descriptor of their own.
+#[test]
+fn both_places_are_on_the_map() {
+    let second = Region {
+        base: 0x0800_1800,
+        size: 4096,
+    };
+    let layouts = [
+        (Layout::Staged { stage: second }, ["slot", "stage"], true),
+        (Layout::Paired { second }, ["first slot", "second slot"], false),
+    ];
+    for (slots, names, described) in layouts {
+        let mut case = case(Flashes::Pages, 1500);
+        case.blueprint.slot.size = 3072;
+        case.blueprint.slots = slots;
+        let old = unit_with(&case.blueprint, &case.updates[0]).flash;
+        let story = Story::of(vec![Step::Begin("with 1.8".to_owned())], Vec::new());
+        let image = KnownImage {
+            name: "1.8".to_owned(),
+            bytes: case.updates[0].image.clone(),
+        };
+        let page = story_page(&StoryPicture {
+            heading: "two places",
+            claim: Claim::StandsAlone,
+            seen: "it waits",
+            story: &story,
+            worlds: &[old],
+            blueprint: &case.blueprint,
+            images: &[image],
+            target: 0,
+        });
+        let html = parsed(&page);
+        let heads = texts(&html, "svg.names text");
+        for name in names {
+            assert!(
+                heads.iter().any(|head| head.starts_with(&format!("{name}, 0x"))),
+                "{heads:?}"
+            );
+        }
+        assert_eq!(heads.contains(&"descriptor".to_owned()), described, "{slots:?}");
+        // The image is in one of the places, and its version is told by the descriptor or by the register.
+        let words = texts(&html, "li.step svg text").join("; ");
+        assert!(words.contains(if described { "1.8" } else { ": 1.8" }), "{words}");
+    }
 }
 
 #[test]

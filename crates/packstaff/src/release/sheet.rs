@@ -26,7 +26,7 @@ pub(super) fn page(
     let going_back = installs.iter().filter(|install| install.to != version.text());
     let going_back: std::collections::BTreeSet<_> = going_back.map(|install| install.to.clone()).collect();
     let settings = [
-        "The update does not touch the memory in which your settings are kept: this was checked, with power cuts, for every version listed above.".to_owned(),
+        "The update does not touch the memory in which your settings are kept: this was checked for every version listed above.".to_owned(),
     ];
     let calibration = ["The same holds for your unit's calibration.".to_owned()];
     let all_settings = [&settings[..], &notes.settings].concat();

@@ -156,7 +156,10 @@ fn columns(sectors: &[Region], worlds: &[Body<'_>], left: f64, right: f64) -> Ve
     // With nothing but folded columns, these share the room.
     let for_folded = match single {
         0 => room / folded.max(1) as f64,
-        _ => FOLDED.min(room / 2.0 / folded.max(1) as f64),
+        // Where there are few columns, all are as wide; where there are many, what is folded stays narrow.
+        _ => FOLDED
+            .min(room / 2.0 / folded.max(1) as f64)
+            .max(room / groups.len() as f64),
     };
     let for_single = (room - for_folded * folded as f64) / single.max(1) as f64;
     let mut x = left;

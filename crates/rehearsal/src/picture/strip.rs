@@ -69,6 +69,7 @@ impl Strips<'_> {
                     rect.edge fill=(self.patterns.paint(*fill)) x=(number(extent.0)) y="0" width=(number(extent.1)) height=(HEIGHT) {}
                 }
                 @for doubt in &cells.doubts { (self.doubt(doubt)) }
+                @for run in cells.places.iter().flatten() { (self.name(run)) }
                 @for (extent, _, words) in &boxes { (text(*extent, words)) }
                 @for area in changed {
                     @for (x, width) in self.extents(*area) {
@@ -106,24 +107,29 @@ impl Strips<'_> {
     }
 
     fn run(&self, run: &Run) -> Markup {
-        let (fill, name) = match run.content {
-            Content::Erased => (Fill::Erased, ""),
-            Content::Image(index) => (
-                Fill::Image(index),
-                self.images.get(index).map_or("", |image| image.name.as_str()),
-            ),
-            Content::Neither => (Fill::Neither, ""),
-            Content::NotFollowed => (Fill::NotFollowed, ""),
+        let fill = match run.content {
+            Content::Erased => Fill::Erased,
+            Content::Image(index) => Fill::Image(index),
+            Content::Neither => Fill::Neither,
+            Content::NotFollowed => Fill::NotFollowed,
+        };
+        html! {
+            @for (x, width) in self.in_places(run.area) {
+                rect fill=(self.patterns.paint(fill)) x=(number(x)) y="0" width=(number(width.max(RUN_MIN))) height=(HEIGHT) {}
+            }
+        }
+    }
+
+    /// The name of the image that a run is part of.
+    fn name(&self, run: &Run) -> Markup {
+        let Content::Image(index) = run.content else {
+            return html! {};
         };
         let parts = self.in_places(run.area);
         let left = parts.first().map_or(0.0, |part| part.0);
         let width = parts.last().map_or(0.0, |part| part.0 + part.1 - left);
-        html! {
-            @for (x, width) in &parts {
-                rect fill=(self.patterns.paint(fill)) x=(number(*x)) y="0" width=(number(width.max(RUN_MIN))) height=(HEIGHT) {}
-            }
-            (text((left, width), name))
-        }
+        let name = self.images.get(index).map_or("", |image| image.name.as_str());
+        text((left, width), name)
     }
 
     fn doubt(&self, doubt: &Doubt) -> Markup {
