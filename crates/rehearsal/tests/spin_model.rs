@@ -59,6 +59,10 @@ mod ours {
     impl Subject for Watched<'_> {
         type State = Installer;
 
+        fn may_be_refused(&self, change: &Change) -> bool {
+            self.inner.may_be_refused(change)
+        }
+
         fn power_up(&self) -> (Installer, Wish) {
             self.inner.power_up()
         }
@@ -77,6 +81,10 @@ mod ours {
 
         fn may_change(&self, area: Region) -> bool {
             self.inner.may_change(area)
+        }
+
+        fn may_stand(&self, flash: &Flash) -> Vec<Standing> {
+            self.inner.may_stand(flash)
         }
 
         /// The explorer asks this of every world with power off, to judge whether its descriptor tells the truth.

@@ -146,8 +146,8 @@ impl Inspect {
 
     fn marked(&self, context: &mut Context<'_>, record: Option<Descriptor>, mark: &[u8]) -> Reading {
         let erased = context.config.flash.erased;
-        context.knowledge.unvoided = mark.len() == VOID_MARK_LEN && mark.iter().all(|byte| *byte == erased);
-        let Some(descriptor) = record.filter(|_| context.knowledge.unvoided) else {
+        let unvoided = mark.len() == VOID_MARK_LEN && mark.iter().all(|byte| *byte == erased);
+        let Some(descriptor) = record.filter(|_| unvoided) else {
             return Reading::Register(0);
         };
         if descriptor.image_size > context.config.usable() {
