@@ -730,7 +730,8 @@ impl<'a, S: Subject> Explorer<'a, S> {
         out: &mut Expanded<S::State>,
     ) -> Result<(), Tangle> {
         // A unit that is left alone: no stick, and nothing happens to it.
-        let alone = end.stick.is_none() && happened.iter().all(|happening| matches!(happening, Happening::Told(_)));
+        let ordinary = |happening: &Happening| matches!(happening, Happening::Told(_) | Happening::Refused);
+        let alone = end.stick.is_none() && end.calm && happened.iter().all(ordinary);
         if let Some(seen) = self.subject.failure(&end.state) {
             if calm {
                 out.calm_end = Some(CalmEnd::Fails);
