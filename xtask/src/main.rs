@@ -1,5 +1,6 @@
 //! The chores of the house. `cargo xtask check` is the test command: README and CI use no other.
 
+mod bare;
 mod cargo;
 mod check;
 mod dependencies;

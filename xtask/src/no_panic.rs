@@ -8,10 +8,11 @@
 //! What this cannot see: endless loops, exhausted stacks, and panics inside the core library's own compiled functions (those
 //! that print, mostly).
 
+use crate::bare;
 use crate::check::{Outcome, Passed};
 use crate::dependencies::UNIT_SIDE;
 use crate::metadata::Metadata;
-use crate::run::{House, capture, run};
+use crate::run::{House, run};
 use object::read::archive::ArchiveFile;
 use object::{Object, ObjectSection, ObjectSymbol, RelocationTarget, SectionKind};
 use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
@@ -47,7 +48,7 @@ pub(crate) fn check(house: &House) -> Outcome {
         .map(|package| package.name.as_str())
         .filter(|name| UNIT_SIDE.contains(name))
         .collect();
-    let has_target = has_target(house);
+    let has_target = bare::rustup_has(house, TARGET);
     let folder = house.target.join("no-panic");
     let mut calls = Calls::new();
     let mut ours = Vec::new();
@@ -96,14 +97,6 @@ pub(crate) fn check(house: &House) -> Outcome {
         verdict.functions,
         ours.join(", ")
     )))
-}
-
-fn has_target(house: &House) -> bool {
-    let asked = ["--print", "target-libdir", "--target", TARGET];
-    capture(house.command("rustc").args(asked))
-        .ok()
-        .and_then(|said| String::from_utf8(said).ok())
-        .is_some_and(|folder| Path::new(folder.trim()).is_dir())
 }
 
 /// The library as it was compiled last.
