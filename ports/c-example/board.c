@@ -2,8 +2,9 @@
  * The board: a simulated flash with an STM32F405's sectors and rules, a stick that is a file, an owner who follows a script.
  *
  * The flash lasts in flash.bin, 512 KiB, as the cells stand; the stick is stick.img; what the owner does is in bench.txt: a line
- * `pick 2 1` picks version 2.1 if it is offered, `serve` hands the board to a judge on the serial line. The last 512 bytes of the
- * installer's sectors hold what the factory wrote: who this unit is.
+ * `pick 2 1` picks version 2.1 if it is offered, `cut 17 3` ends the supply at the 17th change of flash, after 3 words of it,
+ * `serve` hands the board to a judge on the serial line. The last 512 bytes of the installer's sectors hold what the factory wrote:
+ * who this unit is.
  *
  * MISTAKE plants one, for the tests: each is one that a driver's author could make.
  *
@@ -43,6 +44,7 @@ static struct packstaff_config config = {
 const struct packstaff_range board_installer = {0, 0x8000};
 
 static intptr_t flash_file = -1, stick_file = -1;
+static uint32_t changes, cut_at, cut_words;
 static char script[256];
 static char shown[256];
 
@@ -63,9 +65,23 @@ static bool sector_of(uint32_t address, struct packstaff_range *sector)
     return false;
 }
 
+/* What the cells hold now is there after a cut. */
 static bool keep(uint32_t address, uint32_t len)
 {
-    return flash_file < 0 || platform_write(flash_file, address, platform_cells(address, len), len);
+    return len == 0 || platform_write(flash_file, address, platform_cells(address, len), len);
+}
+
+/* How many bytes of a change happen: all, unless the supply goes in the middle of it. */
+static uint32_t before_the_cut(uint32_t len)
+{
+    changes++;
+    return changes == cut_at && cut_words < len / GRANULE ? cut_words * GRANULE : len;
+}
+
+static void cut_if_due(void)
+{
+    if (changes == cut_at)
+        platform_cut();
 }
 
 #if MISTAKE == 4
@@ -101,8 +117,11 @@ static bool clear(struct packstaff_range sector)
     uint8_t *cells = platform_cells(sector.base, sector.size);
     if (cells == NULL)
         return false;
-    memset(cells, ERASED, sector.size);
-    return keep(sector.base, sector.size);
+    uint32_t len = before_the_cut(sector.size);
+    memset(cells, ERASED, len);
+    bool kept = keep(sector.base, len);
+    cut_if_due();
+    return kept;
 }
 
 bool flash_erase(uint32_t address)
@@ -142,8 +161,11 @@ bool flash_program(uint32_t address, const uint8_t *data, uint32_t len)
 #if MISTAKE == 2 /* counts one granule too few */
     len -= GRANULE;
 #endif
+    len = before_the_cut(len);
     memcpy(cells, data, len);
-    if (!keep(address, len))
+    bool kept = keep(address, len);
+    cut_if_due();
+    if (!kept)
         return false;
 #if MISTAKE == 4
     if (at_work.size != 0 && !clear(at_work))
@@ -207,15 +229,23 @@ static const char *script_line(const char *word)
     return NULL;
 }
 
+/* The numbers of a line of the script; how many there are. */
+static uint32_t script_numbers(const char *word, uint32_t numbers[3])
+{
+    uint32_t count = 0;
+    const char *text = script_line(word);
+    for (; text != NULL && *text == ' ' && count < 3; count++) {
+        numbers[count] = 0;
+        for (text++; *text >= '0' && *text <= '9'; text++)
+            numbers[count] = numbers[count] * 10u + (uint32_t)(*text - '0');
+    }
+    return count;
+}
+
 uint32_t owner_picks(struct packstaff_installer *machine)
 {
-    uint32_t wanted[3] = {0, 0, 0}, count = 0;
-    const char *text = script_line("pick");
-    while (text != NULL && *text == ' ' && count < 3) {
-        for (text++; *text >= '0' && *text <= '9'; text++)
-            wanted[count] = wanted[count] * 10u + (uint32_t)(*text - '0');
-        count++;
-    }
+    uint32_t wanted[3] = {0, 0, 0};
+    uint32_t count = script_numbers("pick", wanted);
     struct packstaff_row row;
     for (uint32_t index = 0; packstaff_installer_row(machine, index, &row) == PACKSTAFF_OK; index++)
         if (row.relation != 0 && row.release.version_count == count && memcmp(row.release.version, wanted, sizeof wanted) == 0)
@@ -304,6 +334,10 @@ bool board_begin(void)
     if (len >= sizeof script || (len > 0 && !platform_read(bench, 0, script, len)))
         board_stop("bench.txt cannot be read");
     bool serve = script_line("serve") != NULL;
+    uint32_t cut[3] = {0, 0, 0};
+    script_numbers("cut", cut);
+    cut_at = cut[0];
+    cut_words = cut[1];
     flash_file = platform_open("flash.bin", true);
     if (flash_file < 0)
         board_stop("flash.bin is not there");

@@ -157,7 +157,7 @@ void loader_show(struct packstaff_installer *machine, const struct packstaff_req
         }
     } else {
         char letter[2] = {(char)request->code.letter, '\0'};
-        to = add_text(to, end, request->kind == PACKSTAFF_REQUEST_TELL ? "not used " : "waits ");
+        to = add_text(to, end, request->kind == PACKSTAFF_REQUEST_TELL ? "not used " : "waiting ");
 #if MISTAKE != 7 /* shows that something is the matter, but not what */
         to = add_text(to, end, letter);
         to = add_number(to, end, request->code.number);

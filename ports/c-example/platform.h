@@ -30,5 +30,7 @@ uint8_t *platform_cells(uint32_t address, uint32_t len);
 void platform_start(uint32_t address);
 /* Leaves: 0 if all went well. */
 void platform_leave(int code);
+/* The supply goes. */
+void platform_cut(void);
 
 #endif

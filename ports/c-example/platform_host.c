@@ -75,3 +75,9 @@ void platform_leave(int code)
 {
     exit(code);
 }
+
+void platform_cut(void)
+{
+    platform_print("power cut\n");
+    exit(0);
+}

@@ -104,6 +104,13 @@ void platform_leave(int code)
         call(SYS_EXIT, code == 0 ? APPLICATION_EXIT : RUN_TIME_ERROR);
 }
 
+void platform_cut(void)
+{
+    /* Whoever runs the emulator kills it then. */
+    platform_print("power cut\n");
+    halt();
+}
+
 /* ---- the serial line ---- */
 
 #define UART ((volatile uint32_t *)0x40004000u)
