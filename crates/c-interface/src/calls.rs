@@ -125,6 +125,8 @@ pub unsafe extern "C" fn packstaff_installer_progress(
     progress: *mut Progress,
 ) -> u32 {
     returned(|| {
+        look(machine)?;
+        look(progress)?;
         Span::of(machine).apart_from(Span::of(progress))?;
         // SAFETY: the conditions of all calls.
         let taken = unsafe { Taken::from(config) }.map_err(|refused| refused.code)?;
@@ -148,6 +150,8 @@ pub unsafe extern "C" fn packstaff_installer_progress(
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn packstaff_installer_row(machine: *mut InstallerStorage, index: u32, row: *mut Row) -> u32 {
     returned(|| {
+        look(machine)?;
+        look(row)?;
         Span::of(machine).apart_from(Span::of(row))?;
         // SAFETY: the conditions of all calls.
         let listing = unsafe { held::<Machine>(machine) }?.installer.listing();
@@ -164,6 +168,8 @@ pub unsafe extern "C" fn packstaff_installer_row(machine: *mut InstallerStorage,
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn packstaff_installer_left_out(machine: *mut InstallerStorage, count: *mut u32) -> u32 {
     returned(|| {
+        look(machine)?;
+        look(count)?;
         Span::of(machine).apart_from(Span::of(count))?;
         // SAFETY: the conditions of all calls.
         let left_out = unsafe { held::<Machine>(machine) }?.installer.listing().left_out;
@@ -179,6 +185,8 @@ pub unsafe extern "C" fn packstaff_installer_left_out(machine: *mut InstallerSto
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn packstaff_installer_installed(machine: *mut InstallerStorage, release: *mut Release) -> u32 {
     returned(|| {
+        look(machine)?;
+        look(release)?;
         Span::of(machine).apart_from(Span::of(release))?;
         // SAFETY: the conditions of all calls.
         let installed = unsafe { held::<Machine>(machine) }?.installer.installed();
@@ -232,6 +240,7 @@ pub unsafe extern "C" fn packstaff_digest_add(digest: *mut DigestStorage, bytes:
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn packstaff_digest_end(digest: *mut DigestStorage, out: *mut [u8; 32]) -> u32 {
     returned(|| {
+        look(digest)?;
         look(out)?;
         Span::of(digest).apart_from(Span::of(out))?;
         // SAFETY: the conditions of all calls.
