@@ -127,10 +127,9 @@ static bool clear(struct packstaff_range sector)
 bool flash_erase(uint32_t address)
 {
     struct packstaff_range sector;
-#if MISTAKE == 1 /* takes all sectors for as large as the first: from the larger ones on, it erases another one */
-    address = config.flash_base + (address - config.flash_base) / 0x10000u * 0x4000u;
-    if (address < 0x8000)
-        address += 0x8000;
+#if MISTAKE == 1 /* counts the large sectors from one too low: each of them erases the one before it */
+    if (address >= 0x20000u)
+        address = address == 0x20000u ? 0x10000u : address - 0x20000u;
 #endif
     if (!sector_of(address, &sector) || sector.base != address)
         return false;
@@ -138,7 +137,8 @@ bool flash_erase(uint32_t address)
     at_work = sector;
     return true;
 #elif MISTAKE == 6 /* forgets to unlock the controller, and does not look at its error flags */
-    return true;
+    sector.size = 0;
+    return clear(sector);
 #else
     return clear(sector);
 #endif
