@@ -80,7 +80,10 @@ fn one_sector(rig: &mut Rig, _: &Files) -> Result<String, Finding> {
     for sector in &sectors {
         rig.change_directly(&Change::Erase { address: sector.base })?;
         rig.all_sectors(&format!("erasing the sector at {:#x}", sector.base))?;
+        // So that every other sector holds something while the next one is erased.
+        rig.change_directly(&pattern(rig, sector.base, 1))?;
     }
+    rig.afresh()?;
     Ok(format!("{} sectors, looked at after each", sectors.len()))
 }
 
