@@ -72,6 +72,7 @@ extern crate alloc;
 
 pub mod cbor;
 pub mod cipher;
+pub mod compact;
 #[cfg(feature = "alloc")]
 pub mod encode;
 mod header;
@@ -100,7 +101,7 @@ pub use manifest::{Manifest, RECIPIENTS_MAX};
 #[cfg(feature = "alloc")]
 pub use open::{Opened, open};
 pub use refusal::{Fault, Part, Refusal, Where};
-pub use sha256::{Sha256, sha256};
+pub use sha256::{Sha256, copy, sha256};
 #[cfg(feature = "alloc")]
 pub use text::{TextEntry, TextItem};
 pub use version::VersionNumbers;

@@ -3,6 +3,7 @@
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use packstaff::rehearse::PartOf;
 use rehearsal::explore::Faults;
+use std::ffi::OsString;
 use std::path::PathBuf;
 
 /// The release bench for instruments and kits that owners update from an ordinary memory stick.
@@ -28,6 +29,8 @@ pub(crate) enum Verb {
     Look(Look),
     /// Make and keep the keys
     Keys(Keys),
+    /// Judge a port: a board's drivers and screens around the installer
+    Port(Port),
 }
 
 /// Where the secret of the keyring comes from. It is never taken from the command line itself
@@ -195,6 +198,57 @@ pub(crate) enum KeysAct {
         #[command(flatten)]
         secret: Secret,
     },
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Port {
+    #[command(subcommand)]
+    pub(crate) act: PortAct,
+}
+
+#[derive(Subcommand)]
+pub(crate) enum PortAct {
+    /// Take a port through the scripted cases, over a serial line or the standard streams of a program, and compare every step with
+    /// the simulation. It erases and programs the slot and the floor sectors: never a unit that somebody needs
+    Check(PortCheck),
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct PortCheck {
+    /// The serial device that the port is on
+    #[arg(long, value_name = "DEVICE", required_unless_present = "program")]
+    pub(crate) device: Option<PathBuf>,
+    /// Bits a second on the device
+    #[arg(long, value_name = "N", default_value_t = 115_200)]
+    pub(crate) baud: u32,
+    /// A program that is the port, such as an emulator; a cut kills it. With --device: a command that switches the board's supply
+    /// off and on again; without one, a cut is a reset that the port makes itself
+    #[arg(last = true, value_name = "COMMAND", num_args = 1..)]
+    pub(crate) program: Vec<OsString>,
+    /// Seconds that an answer may take: longer than the slowest erase
+    #[arg(long, value_name = "N", default_value_t = 10)]
+    pub(crate) patience: u64,
+    /// Bytes of the images that are installed
+    #[arg(long, value_name = "N", default_value_t = 5001)]
+    pub(crate) image: u32,
+    /// How many cuts are tried, half of them before a change of flash and half after it
+    #[arg(long, value_name = "N", default_value_t = 16)]
+    pub(crate) cuts: u32,
+    /// How many cuts are tried in the middle of a change; of a program only
+    #[arg(long, value_name = "N", default_value_t = 6)]
+    pub(crate) torn: u32,
+    /// The image that was written to the stick in the port's own reader: its blocks are read and compared
+    #[arg(long, value_name = "FILE")]
+    pub(crate) stick: Option<PathBuf>,
+    /// A product folder, whose map for --board the port must have
+    #[arg(long, value_name = "FOLDER", requires = "board")]
+    pub(crate) product: Option<PathBuf>,
+    /// The board revision that the port is for
+    #[arg(long, value_name = "BOARD", requires = "product")]
+    pub(crate) board: Option<String>,
+    /// Print the report as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 fn faults(list: &str) -> Result<Faults, String> {

@@ -6,6 +6,7 @@
 pub mod bench;
 pub mod clock;
 pub mod look;
+pub mod port;
 pub mod progress;
 pub mod rehearse;
 pub mod release;

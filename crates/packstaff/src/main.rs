@@ -2,6 +2,7 @@
 
 mod args;
 mod keys;
+mod port_verb;
 mod rehearse_verb;
 
 use args::{Args, Verb};
@@ -116,6 +117,7 @@ fn run(args: Args) -> Result<u8> {
             Ok(HOLDS)
         }
         Verb::Keys(ask) => keys::run(ask).map(|()| HOLDS),
+        Verb::Port(ask) => port_verb::run(ask),
     }
 }
 

@@ -71,6 +71,19 @@ impl Knowledge {
         runs_second: None,
         to_copy: None,
     };
+
+    /// Back to nothing, a part at a time, so that no copy of it need lie in flash.
+    pub(crate) fn forget(&mut self) {
+        self.installed = None;
+        self.stands = false;
+        self.unvoided = false;
+        self.lacking = Lacking::Image;
+        for record in &mut self.register.records {
+            *record = None;
+        }
+        self.runs_second = None;
+        self.to_copy = None;
+    }
 }
 
 impl Lacking {
