@@ -5,7 +5,7 @@ mod support;
 use envelope::{Draft, TextEntry, UnitKey, encode, look};
 use std::path::Path;
 use std::process::Command;
-use support::{SIGNER_KID, anchor, draft, generations, sign, text, unit_key};
+use support::{SIGNER_KID, draft, generations, sign, signer_key, text, unit_key};
 
 const NEEDS: &str = "this test needs Python 3 with the libraries cbor2 and cryptography: \
     `apt install python3-cbor2 python3-cryptography` on Debian, or in a virtual environment \
@@ -26,7 +26,7 @@ fn opened_by_python(draft: &Draft<'_>, key: &UnitKey) -> String {
     let output = python()
         .arg(script)
         .arg(&file)
-        .arg(hex::encode(anchor().key))
+        .arg(hex::encode(signer_key()))
         .arg(key.kid.to_string())
         .arg(hex::encode(key.key))
         .arg(&image)

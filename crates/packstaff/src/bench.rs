@@ -275,10 +275,7 @@ impl Bench {
 /// # Errors
 /// Its identifier is too long for a unit.
 pub fn anchor(keyring: &Keyring) -> Result<Anchor> {
-    Ok(Anchor {
-        kid: kid(&keyring.signer_kid())?,
-        key: keyring.public_key(),
-    })
+    Ok(Anchor::ed25519(kid(&keyring.signer_kid())?, keyring.public_key()))
 }
 
 /// A generation's key, as units hold it.

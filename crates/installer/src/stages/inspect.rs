@@ -9,6 +9,7 @@ use crate::listing::Listing;
 use crate::reason::Reason;
 use crate::register::{Held, REGISTER_LEN, Record, Value};
 use crate::request::Reply;
+use envelope::same_digest;
 
 /// Reads the descriptor, digests the image that it describes, reads the register, and digests the image that it names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -104,7 +105,7 @@ impl Inspect {
             Reading::Record => Reading::VoidMark(Descriptor::decode(bytes)),
             Reading::VoidMark(record) => self.marked(context, record, bytes),
             Reading::Image(descriptor) => {
-                if reply == Reply::Digest(descriptor.image_digest) {
+                if is_digest(reply, &descriptor.image_digest) {
                     context.knowledge.installed = Some(descriptor);
                 } else {
                     context.knowledge.lacking = Lacking::Sound;
@@ -131,7 +132,7 @@ impl Inspect {
                 }
             }
             Reading::Candidate(index, value, held) => {
-                if reply == Reply::Digest(held.descriptor.image_digest) {
+                if is_digest(reply, &held.descriptor.image_digest) {
                     return Some(self.found(context, value, held));
                 }
                 context.knowledge.lacking = Lacking::Sound;
@@ -243,4 +244,9 @@ impl Next {
             _ => Stage::Find(Find),
         }
     }
+}
+
+/// Whether a reply is this digest, in a time that does not depend on where it differs.
+fn is_digest(reply: Reply<'_>, wanted: &[u8; 32]) -> bool {
+    matches!(reply, Reply::Digest(digest) if same_digest(&digest, wanted))
 }
