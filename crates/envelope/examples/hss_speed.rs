@@ -8,7 +8,7 @@ use std::time::Instant;
 fn main() {
     println!("kind     a branch of 32 keys   all of H15   signature H15   checking one");
     for ots in OtsKind::ALL {
-        let tree = SecretTree::new(TreeKind::H15, ots, [1; 16], [2; 32]);
+        let tree = SecretTree::new(TreeKind::H15, ots, [1; 16], &[2; 32]);
         let began = Instant::now();
         let root = black_box(tree.branch(0));
         let branch = began.elapsed();

@@ -20,7 +20,7 @@ struct TestTree {
 
 impl TestTree {
     fn new(tree: TreeKind, ots: OtsKind, id: [u8; 16], seed: [u8; 32]) -> Self {
-        let secret = SecretTree::new(tree, ots, id, seed);
+        let secret = SecretTree::new(tree, ots, id, &seed);
         let roots = (0..secret.branch_count()).map(|index| secret.branch(index));
         let branches = Branches::of(&secret, roots.collect()).unwrap();
         Self { secret, branches }

@@ -103,7 +103,7 @@ fn python_opens_the_smallest_and_the_widest() {
 }
 
 fn tree(ots: OtsKind) -> (SecretTree, Branches) {
-    let secret = SecretTree::new(TreeKind::H5, ots, [0x41; 16], [0x42; 32]);
+    let secret = SecretTree::new(TreeKind::H5, ots, [0x41; 16], &[0x42; 32]);
     let roots = (0..secret.branch_count()).map(|index| secret.branch(index)).collect();
     let branches = Branches::of(&secret, roots).unwrap();
     (secret, branches)

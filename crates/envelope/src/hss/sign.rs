@@ -40,8 +40,13 @@ pub struct Branches(Vec<[u8; HASH]>);
 
 impl SecretTree {
     /// The tree with this identifier (16 random bytes) and seed (32 random bytes), both for this tree alone.
-    pub const fn new(tree: TreeKind, ots: OtsKind, id: [u8; ID], seed: [u8; HASH]) -> Self {
-        Self { tree, ots, id, seed }
+    pub const fn new(tree: TreeKind, ots: OtsKind, id: [u8; ID], seed: &[u8; HASH]) -> Self {
+        Self {
+            tree,
+            ots,
+            id,
+            seed: *seed,
+        }
     }
 
     /// How large it is.
@@ -243,13 +248,13 @@ mod tests {
             TreeKind::H10,
             OtsKind::W4,
             hex!("d08fabd4a2091ff0a8cb4ed834e74534"),
-            hex!("558b8966c48ae9cb898b423c83443aae014a72f1b1ab5cc85cf1d892903b5439"),
+            &hex!("558b8966c48ae9cb898b423c83443aae014a72f1b1ab5cc85cf1d892903b5439"),
         );
         let lower = SecretTree::new(
             TreeKind::H5,
             OtsKind::W8,
             hex!("215f83b7ccb9acbcd08db97b0d04dc2b"),
-            hex!("a1c4696e2608035a886100d05cd99945eb3370731884a8235e2fb3d4d71f2547"),
+            &hex!("a1c4696e2608035a886100d05cd99945eb3370731884a8235e2fb3d4d71f2547"),
         );
         let (above, below) = (branches(&upper), branches(&lower));
         let mut key = upper.public_key(&above);
@@ -269,7 +274,7 @@ mod tests {
     #[test]
     fn every_set_signs_and_every_leaf_differs() {
         for ots in OtsKind::ALL {
-            let tree = SecretTree::new(TreeKind::H5, ots, [7; 16], [9; 32]);
+            let tree = SecretTree::new(TreeKind::H5, ots, [7; 16], &[9; 32]);
             let above = branches(&tree);
             let key = tree.public_key(&above);
             let signatures: Vec<_> = [0, 1, 30, 31].map(|leaf| tree.sign(&above, leaf, b"a message")).into();
@@ -284,7 +289,7 @@ mod tests {
 
     #[test]
     fn the_seed_is_not_shown() {
-        let tree = SecretTree::new(TreeKind::H5, OtsKind::W8, [7; 16], [0xab; 32]);
+        let tree = SecretTree::new(TreeKind::H5, OtsKind::W8, [7; 16], &[0xab; 32]);
         assert_eq!(format!("{tree:?}"), "SecretTree(H5, W8, secret)");
     }
 }
