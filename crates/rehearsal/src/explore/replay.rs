@@ -6,7 +6,7 @@
 use super::story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};
 use super::strand::Strand;
 use super::subject::Subject;
-use super::{Explorer, Node, Plan};
+use super::{Explorer, Plan};
 use thiserror::Error;
 use unit::drive::{Answer, Wish};
 use unit::flash::Flash;
@@ -95,9 +95,7 @@ impl<S: Subject> Player<'_, S> {
     fn off(&self, flash: Flash) -> Flash {
         match self.settled {
             false => flash,
-            true => match self.explorer.off(flash, 0) {
-                Node::Off { flash, .. } | Node::On { flash, .. } => flash,
-            },
+            true => self.explorer.off(flash, 0).flash.clone(),
         }
     }
 

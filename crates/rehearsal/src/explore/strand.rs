@@ -5,9 +5,11 @@ use super::subject::Subject;
 use super::{Happening, StickOption};
 use envelope::sha256;
 use installer::{Listing, Phase, Region};
-use std::collections::HashSet;
-use unit::drive::{Answer, Wish, look};
+use std::collections::{HashMap, HashSet};
+use std::sync::RwLock;
+use unit::drive::{Answer, Wish, digest, look};
 use unit::flash::{Flash, SumKey};
+use unit::stick::Stick;
 
 /// More steps than any stretch without a change of flash needs.
 const STEPS_MAX: u32 = 1 << 25;
@@ -47,7 +49,11 @@ pub(super) struct Follower<'a, S: Subject> {
     /// The file that a patient owner picks.
     pub(super) goal: [u8; 32],
     pub(super) key: SumKey,
+    pub(super) digests: RwLock<Digests>,
 }
+
+/// Digests of ranges of flash, by the range and the sum of its sectors; `None` where it cannot be read.
+type Digests = HashMap<(u32, u32, u128), Option<[u8; 32]>>;
 
 impl<S: Subject> Follower<'_, S> {
     pub(super) fn power_up(&self) -> Strand<S::State> {
@@ -126,6 +132,27 @@ impl<S: Subject> Follower<'_, S> {
         self.answer(strand, answer);
     }
 
+    /// What a loader finds where it only looks. Digests are remembered: most worlds hold one of a few images.
+    fn look(&self, wish: &Wish, flash: &Flash, stick: Option<&Stick>) -> Answer {
+        match wish {
+            Wish::DigestFlash(region) => self.digest(flash, *region).map_or(Answer::Failed, Answer::Digest),
+            wish => look(wish, flash, stick).unwrap_or(Answer::Failed),
+        }
+    }
+
+    /// The digest of a range as it reads now; `None` if it cannot be read.
+    pub(super) fn digest(&self, flash: &Flash, region: Region) -> Option<[u8; 32]> {
+        let key = (region.base, region.size, flash.sum_of(region));
+        if let Some(known) = self.digests.read().ok().and_then(|known| known.get(&key).copied()) {
+            return known;
+        }
+        let found = digest(flash, region.base, region.size).ok();
+        if let Ok(mut known) = self.digests.write() {
+            known.insert(key, found);
+        }
+        found
+    }
+
     /// What can be answered: the calm answer first.
     pub(super) fn answers(
         &self,
@@ -144,7 +171,7 @@ impl<S: Subject> Follower<'_, S> {
                     let stick = option
                         .and_then(|index| self.sticks.get(index))
                         .map(|option| &option.stick);
-                    look(&strand.wish, flash, stick).unwrap_or(Answer::Failed)
+                    self.look(&strand.wish, flash, stick)
                 };
                 let mut answers = vec![(read(strand.stick), None)];
                 if self.faults.pulled {
@@ -160,14 +187,14 @@ impl<S: Subject> Follower<'_, S> {
                 if flash.is_buried(*region) {
                     return Err(Tangle::Buried(region.base));
                 }
-                let calm = look(&strand.wish, flash, stick).unwrap_or(Answer::Failed);
+                let calm = self.look(&strand.wish, flash, stick);
                 let mut answers = vec![(calm.clone(), None)];
                 if self.faults.wavering && flash.wavers(*region) {
                     answers.push((altered(flash, *region, calm), Some(Happening::Wavered(region.base))));
                 }
                 Ok(answers)
             }
-            wish => Ok(vec![(look(wish, flash, stick).unwrap_or(Answer::Failed), None)]),
+            wish => Ok(vec![(self.look(wish, flash, stick), None)]),
         }
     }
 

@@ -6,6 +6,7 @@
 //! What is modelled, and from where, is in [`Torn`]; what is not: wear, neighbour damage across sectors, and wild writes
 //! of a processor in brown-out (the parts' brown-out reset must be on: see the porting guide).
 
+mod contents;
 mod sum;
 mod torn;
 
@@ -13,11 +14,9 @@ pub use sum::SumKey;
 pub use torn::{Doubt, EraseCut, Inside, Torn, outcomes};
 
 use crate::part::{Part, SecondProgram};
+use contents::{Contents, PAGE, Page, Sector};
 use installer::{Geometry, Region, SectorRun};
 use std::sync::Arc;
-
-/// Bytes of a page, the portion in which contents are shared between copies.
-const PAGE: usize = 512;
 
 /// The fixed properties of a flash.
 #[derive(Clone, Debug)]
@@ -29,6 +28,8 @@ pub struct Layout {
     erased: u8,
     ecc: bool,
     second_program: SecondProgram,
+    /// An erased page, shared by all that is erased.
+    blank: Arc<Page>,
 }
 
 impl Layout {
@@ -69,6 +70,7 @@ impl Layout {
             erased,
             ecc,
             second_program,
+            blank: Arc::new([erased; PAGE]),
         }
     }
 
@@ -169,25 +171,19 @@ pub enum FlashFault {
     },
 }
 
-#[derive(Clone, Debug, PartialEq, Eq)]
-struct Sector {
-    pages: Vec<Arc<[u8; PAGE]>>,
-    sum: u128,
-}
-
 /// The contents of a flash.
 #[derive(Clone, Debug)]
 pub struct Flash {
     layout: Arc<Layout>,
     key: SumKey,
-    sectors: Arc<Vec<Arc<Sector>>>,
+    contents: Contents,
     /// Areas whose cells are not to be trusted, sorted, not overlapping.
     doubts: Arc<Vec<Doubt>>,
 }
 
 impl PartialEq for Flash {
     fn eq(&self, other: &Self) -> bool {
-        self.doubts == other.doubts && self.sectors == other.sectors
+        self.doubts == other.doubts && self.contents == other.contents
     }
 }
 
@@ -196,21 +192,15 @@ impl Eq for Flash {}
 impl Flash {
     /// A part as it leaves its maker: erased.
     pub fn erased(layout: Arc<Layout>, key: SumKey) -> Self {
-        let page = Arc::new([layout.erased; PAGE]);
-        let sectors = layout
+        let sectors: Vec<_> = layout
             .sectors
             .iter()
-            .map(|sector| {
-                Arc::new(Sector {
-                    pages: vec![page.clone(); (sector.size as usize).div_ceil(PAGE)],
-                    sum: 0,
-                })
-            })
+            .map(|sector| Sector::blank(sector.size, &layout.blank))
             .collect();
         Self {
+            contents: Contents::new(&sectors),
             layout,
             key,
-            sectors: Arc::new(sectors),
             doubts: Arc::default(),
         }
     }
@@ -228,13 +218,9 @@ impl Flash {
     /// A keyed 128-bit sum of all contents and doubts: equal contents have equal sums; see [`SumKey`] for how likely
     /// different ones are to have equal sums.
     pub fn sum(&self) -> u128 {
-        let cells = self
-            .sectors
-            .iter()
-            .fold(0_u128, |sum, sector| sum.wrapping_add(sector.sum));
-        self.doubts
-            .iter()
-            .fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
+        self.doubts.iter().fold(self.contents.sum(), |sum, doubt| {
+            sum.wrapping_add(self.key.doubt(doubt))
+        })
     }
 
     /// Reads `out.len()` bytes from `address`, as the cells stand.
@@ -452,16 +438,12 @@ impl Flash {
         let Some(index) = self.layout.sector_index(area.base) else {
             return;
         };
-        if self.sectors[index].sum == 0 {
+        if self.contents.sector(index).is_none_or(|sector| sector.sum == 0) {
             return;
         }
         if self.layout.sectors[index] == area {
-            let pages = (area.size as usize).div_ceil(PAGE);
-            let page = Arc::new([self.layout.erased; PAGE]);
-            Arc::make_mut(&mut self.sectors)[index] = Arc::new(Sector {
-                pages: vec![page; pages],
-                sum: 0,
-            });
+            self.contents
+                .replace(index, Sector::blank(area.size, &self.layout.blank));
         } else {
             self.store(area.base, &vec![self.layout.erased; area.size as usize]);
         }
@@ -523,13 +505,11 @@ impl Flash {
 
     /// The sum of the sectors that `area` touches, as [`sum`](Self::sum) is of all.
     pub fn sum_of(&self, area: Region) -> u128 {
-        let touched = self
-            .layout
-            .sectors
-            .iter()
-            .zip(self.sectors.iter())
-            .filter(|(sector, _)| sector.overlaps(area));
-        let cells = touched.fold(0_u128, |sum, (_, sector)| sum.wrapping_add(sector.sum));
+        let sectors = &self.layout.sectors;
+        let first = sectors.partition_point(|sector| sector.end() <= u64::from(area.base));
+        let behind = sectors.partition_point(|sector| u64::from(sector.base) < area.end());
+        let touched = (first..behind).filter_map(|index| self.contents.sector(index));
+        let cells = touched.fold(0_u128, |sum, sector| sum.wrapping_add(sector.sum));
         let doubts = self.doubts.iter().filter(|doubt| doubt.area.overlaps(area));
         doubts.fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
     }
@@ -553,7 +533,7 @@ impl Flash {
         let index = self.layout.sector_index(address)?;
         let sector = self.layout.sectors.get(index)?;
         let offset = (address - sector.base) as usize;
-        let page = self.sectors.get(index)?.pages.get(offset / PAGE)?;
+        let page = self.contents.sector(index)?.pages.get(offset / PAGE)?;
         let used = (sector.size as usize - offset / PAGE * PAGE).min(PAGE);
         Some((&page[..used], offset % PAGE))
     }
@@ -563,12 +543,8 @@ impl Flash {
             return;
         };
         let sector = self.layout.sectors[index];
-        let pages = (sector.size as usize).div_ceil(PAGE);
-        let blank = Arc::new([self.layout.erased; PAGE]);
-        Arc::make_mut(&mut self.sectors)[index] = Arc::new(Sector {
-            pages: vec![blank; pages],
-            sum: 0,
-        });
+        self.contents
+            .replace(index, Sector::blank(sector.size, &self.layout.blank));
         self.forget_doubts(sector);
     }
 
@@ -615,17 +591,18 @@ impl Flash {
         while !data.is_empty() {
             let Some(index) = layout.sector_index(at) else { return };
             let region = layout.sectors[index];
-            let sector = Arc::make_mut(&mut Arc::make_mut(&mut self.sectors)[index]);
             let offset = (at - region.base) as usize;
             let within = offset % PAGE;
             let taken = data.len().min(PAGE - within).min(region.size as usize - offset);
-            let page = Arc::make_mut(&mut sector.pages[offset / PAGE]);
-            let cells = &mut page[within..within + taken];
-            sector.sum = sector
-                .sum
-                .wrapping_sub(key.cells(at, cells, layout.granule, layout.erased))
-                .wrapping_add(key.cells(at, &data[..taken], layout.granule, layout.erased));
-            cells.copy_from_slice(&data[..taken]);
+            let new = &data[..taken];
+            self.contents.alter(index, |sector| {
+                let cells = &mut Arc::make_mut(&mut sector.pages[offset / PAGE])[within..within + taken];
+                sector.sum = sector
+                    .sum
+                    .wrapping_sub(key.cells(at, cells, layout.granule, layout.erased))
+                    .wrapping_add(key.cells(at, new, layout.granule, layout.erased));
+                cells.copy_from_slice(new);
+            });
             data = &data[taken..];
             at = at.wrapping_add(taken as u32);
         }

@@ -203,7 +203,7 @@ proptest! {
         }
         let mut afresh = Flash::erased(flash.layout.clone(), SumKey::fixed());
         for (index, sector) in flash.layout.sectors.iter().enumerate() {
-            let held: Vec<u8> = flash.sectors[index].pages.iter().flat_map(|page| page.iter().copied()).take(sector.size as usize).collect();
+            let held: Vec<u8> = flash.contents.sector(index).unwrap().pages.iter().flat_map(|page| page.iter().copied()).take(sector.size as usize).collect();
             afresh.store(sector.base, &held);
         }
         afresh.doubts = flash.doubts.clone();
