@@ -190,6 +190,16 @@ impl PublicKey {
         }
     }
 
+    /// The key's bytes: 32 for Ed25519, 60 for HSS-LMS.
+    pub const fn as_bytes(&self) -> &[u8] {
+        match self {
+            #[cfg(feature = "ed25519")]
+            Self::Ed25519(key) => key,
+            #[cfg(feature = "hss-lms")]
+            Self::HssLms(key) => key,
+        }
+    }
+
     /// Whether a signature over the message holds under this key.
     pub fn holds(&self, message: &[u8], signature: &[u8]) -> bool {
         match self {
