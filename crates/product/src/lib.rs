@@ -14,7 +14,7 @@
 
 mod board;
 mod date;
-mod document;
+pub mod document;
 mod hazard;
 mod identity;
 pub mod keyring;
