@@ -11,6 +11,7 @@ pub mod capacitor;
 pub mod cuts;
 pub mod hold_up;
 pub mod key_search;
+pub mod plot;
 mod range;
 pub mod save_time;
 pub mod series;
