@@ -277,6 +277,7 @@ impl<'d, 'i> Entry<'d, 'i> {
             _ if self.notes.secret => "this".to_owned(),
             DeValue::String(text) => format!("{text:?}"),
             DeValue::Integer(integer) => integer.to_string(),
+            DeValue::Float(number) => number.to_string(),
             DeValue::Datetime(date) => date.to_string(),
             DeValue::Array(members) => format!("a list of {}", members.len()),
             _ => "this".to_owned(),
@@ -348,6 +349,15 @@ impl<'d, 'i> Entry<'d, 'i> {
             },
             DeValue::Float(float) => Some(float.as_str().to_owned()),
             _ => self.wrong_type("a number"),
+        }
+    }
+
+    /// A number, whole or with a fraction; never NaN or infinite.
+    pub fn number(&self) -> Option<f64> {
+        let number: Option<f64> = self.number_text()?.parse().ok();
+        match number.filter(|number| number.is_finite()) {
+            Some(number) => Some(number),
+            None => self.refuse("a finite number", "Write a number such as 1.4 or 1e12."),
         }
     }
 

@@ -13,6 +13,7 @@
 #![forbid(unsafe_code)]
 
 mod board;
+mod budget;
 mod date;
 pub mod document;
 mod hazard;
@@ -28,6 +29,9 @@ mod version;
 mod whole_file;
 
 pub use board::{Board, MemoryMap, Reserved, Supply};
+pub use budget::{
+    BoardBudget, Budget, CutsSeen, Finish, PowerOff, Quantity, Regulator, Save, UpdateRates, WhatIfError,
+};
 pub use date::{Date, DateError};
 pub use hazard::Hazard;
 pub use identity::{Uuid, class_id, vendor_id};
