@@ -26,6 +26,8 @@ pub(crate) enum Verb {
     Stick(Stick),
     /// Say what a file is: an update file, a build, a stick image, a product file, a record, a keyring
     Look(Look),
+    /// Reckon what a unit's life allows: update time, wear, hold-up at power-off, cuts among owners, key search
+    Budget(Budget),
     /// Make and keep the keys
     Keys(Keys),
 }
@@ -136,6 +138,24 @@ pub(crate) struct Look {
 }
 
 #[derive(ClapArgs)]
+pub(crate) struct Budget {
+    /// The product folder
+    pub(crate) product: PathBuf,
+    /// Board revision; may be given again. All if left out
+    #[arg(long, value_name = "BOARD")]
+    pub(crate) board: Vec<String>,
+    /// Try another value than product.toml states, such as capacitor_uf=470; may be given again
+    #[arg(long = "try", value_name = "KEY=VALUE", value_parser = key_and_value)]
+    pub(crate) tries: Vec<(String, String)>,
+    /// Write the figures and their curves as a page and SVG files into this folder
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) out: Option<PathBuf>,
+    /// Print the report as JSON, with every figure as a number
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(ClapArgs)]
 pub(crate) struct Keys {
     #[command(subcommand)]
     pub(crate) act: KeysAct,
@@ -199,6 +219,15 @@ pub(crate) enum KeysAct {
 
 fn faults(list: &str) -> Result<Faults, String> {
     Faults::named(list).map_err(|unknown| unknown.to_string())
+}
+
+fn key_and_value(text: &str) -> Result<(String, String), String> {
+    match text.split_once('=') {
+        Some((key, value)) if !key.trim().is_empty() && !value.trim().is_empty() => {
+            Ok((key.trim().to_owned(), value.trim().to_owned()))
+        }
+        _ => Err("write it as KEY=VALUE, such as capacitor_uf=470".to_owned()),
+    }
 }
 
 fn board_and_file(text: &str) -> Result<(String, PathBuf), String> {

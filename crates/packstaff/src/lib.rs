@@ -4,6 +4,7 @@
 #![forbid(unsafe_code)]
 
 pub mod bench;
+pub mod budget;
 pub mod clock;
 pub mod look;
 pub mod progress;

@@ -1,6 +1,7 @@
 //! The program: reads the command line, runs one verb, says what came of it.
 
 mod args;
+mod budget_verb;
 mod keys;
 mod rehearse_verb;
 
@@ -115,6 +116,7 @@ fn run(args: Args) -> Result<u8> {
             }
             Ok(HOLDS)
         }
+        Verb::Budget(ask) => budget_verb::run(&ask),
         Verb::Keys(ask) => keys::run(ask).map(|()| HOLDS),
     }
 }

@@ -37,11 +37,7 @@ pub fn hold_up_chart(picture: &HoldUpPicture<'_>) -> Result<Chart, OutOfRange> {
         longest = longest.max(held);
         let points = curve(capacitance_f, &picture.source, &stretches, 60)?;
         lines.push(Line {
-            label: format!(
-                "{name}: {} hold {:.1} ms",
-                crate::plot::hold_up::farads(capacitance_f),
-                held * 1e3
-            ),
+            label: format!("{name}: {} hold {:.1} ms", farads(capacitance_f), held * 1e3),
             look,
             points: points.iter().map(|point| (point.s * 1e3, point.v)).collect(),
         });
@@ -77,11 +73,11 @@ pub fn hold_up_chart(picture: &HoldUpPicture<'_>) -> Result<Chart, OutOfRange> {
 }
 
 /// A capacitance with the prefix that it is printed with, to three digits.
-pub(crate) fn farads(f: f64) -> String {
+pub fn farads(f: f64) -> String {
     let (scaled, unit) = match f {
         f if f < 1e-9 => (f * 1e12, "pF"),
         f if f < 1e-6 => (f * 1e9, "nF"),
-        f if f < 0.1 => (f * 1e6, "uF"),
+        f if f < 0.1 => (f * 1e6, "µF"),
         f => (f, "F"),
     };
     let places = match scaled {
@@ -106,7 +102,7 @@ mod tests {
     fn capacitances_are_written_as_printed() {
         let written = [470e-6, 2.2e-3, 96e-6, 0.47, 1.5, 10e-12, 4.7e-9, 0.0, 1234.5e-6].map(farads);
         let expected = [
-            "470 uF", "2200 uF", "96 uF", "0.47 F", "1.5 F", "10 pF", "4.7 nF", "0 pF", "1234 uF",
+            "470 µF", "2200 µF", "96 µF", "0.47 F", "1.5 F", "10 pF", "4.7 nF", "0 pF", "1234 µF",
         ];
         assert_eq!(written, expected);
     }
@@ -137,7 +133,7 @@ mod tests {
         assert_eq!(chart.moments[1].label, "page written: 13.0 ms");
         let svg = chart.svg();
         assert!(
-            svg.contains("worst case: 1408 uF") && svg.contains("3.60 V: lowest"),
+            svg.contains("worst case: 1408 µF") && svg.contains("3.60 V: lowest"),
             "{svg}"
         );
     }

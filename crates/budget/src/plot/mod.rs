@@ -10,5 +10,5 @@ mod wear;
 
 pub use axis::Axis;
 pub use chart::{Chart, Level, Line, Look, Moment};
-pub use hold_up::{HoldUpPicture, hold_up_chart};
+pub use hold_up::{HoldUpPicture, farads, hold_up_chart};
 pub use wear::{WearLine, wear_chart};

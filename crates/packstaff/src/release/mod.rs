@@ -14,6 +14,7 @@ pub use pack::{NameError, file_name};
 pub use stick::release_stick;
 
 use crate::bench::{Bench, bytes, hex};
+use crate::budget;
 use crate::progress::Progress;
 use crate::rehearse::{draw, proof};
 use crate::report::{Cell, Report, Verdict};
@@ -94,6 +95,8 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
 
     progress.say("rehearsing");
     let rehearsed = rehearse::rehearse(bench, keyring.keyring(), &version, &packed, progress, &mut report)?;
+
+    budget::release_rows(&mut report, bench, &rehearsed.installs)?;
 
     let date = bench
         .ledger
