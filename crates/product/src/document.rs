@@ -133,6 +133,21 @@ impl<'d, 'i> Section<'d, 'i> {
         section
     }
 
+    /// The whole document, whose keys the maker chooses.
+    pub fn open(notes: &'d Notes<'i>, root: &'d Spanned<DeTable<'i>>) -> Self {
+        Self {
+            notes,
+            table: root.get_ref(),
+            at: 0..0,
+            place: "the file",
+        }
+    }
+
+    /// All keys and values, in the order of the text. Values speak under the name "a setting".
+    pub fn pairs(&self) -> Vec<(String, Entry<'d, 'i>)> {
+        pairs_of(self.notes, "a setting", self.table)
+    }
+
     fn refuse_others(&self, known: &'static [&'static str]) {
         for key in self.table.keys() {
             let name: &str = key.get_ref();
@@ -371,18 +386,7 @@ impl<'d, 'i> Entry<'d, 'i> {
         let DeValue::Table(table) = self.value.get_ref() else {
             return self.wrong_type("a table such as { off = 0, on = 1 }");
         };
-        let pair = |(name, value): (&Spanned<std::borrow::Cow<'i, str>>, &'d Spanned<DeValue<'i>>)| {
-            let entry = Entry {
-                notes: self.notes,
-                key: self.key,
-                value,
-            };
-            (name.span().start, name.get_ref().to_string(), entry)
-        };
-        let mut pairs: Vec<_> = table.iter().map(pair).collect();
-        // In the order of the text, which is the maker's.
-        pairs.sort_by_key(|(start, ..)| *start);
-        Some(pairs.into_iter().map(|(_, name, entry)| (name, entry)).collect())
+        Some(pairs_of(self.notes, self.key, table))
     }
 
     /// A day, without quotes and without a time of day.
@@ -455,6 +459,20 @@ impl<'d, 'i> Entry<'d, 'i> {
         };
         self.refuse(format!("one of {}", list.join(", ")), advice)
     }
+}
+
+/// In the order of the text, which is the maker's.
+fn pairs_of<'d, 'i>(
+    notes: &'d Notes<'i>,
+    key: &'static str,
+    table: &'d DeTable<'i>,
+) -> Vec<(String, Entry<'d, 'i>)> {
+    let mut pairs: Vec<_> = table
+        .iter()
+        .map(|(name, value)| (name.span().start, name.get_ref().to_string(), Entry { notes, key, value }))
+        .collect();
+    pairs.sort_by_key(|(start, ..)| *start);
+    pairs.into_iter().map(|(_, name, entry)| (name, entry)).collect()
 }
 
 /// The range that a table's `start` and `size` give; `key` is what a complaint calls it.

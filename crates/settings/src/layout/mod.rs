@@ -7,9 +7,12 @@ mod leaf;
 mod number;
 mod offsets;
 mod read;
+mod render;
 
 pub use leaf::{Leaf, MOST_LEAVES};
 pub use read::LARGEST;
+pub(crate) use read::stored;
+pub(crate) use render::quoted;
 
 use crate::{Ratio, Unit};
 use product::{DocumentError, Range};
@@ -230,14 +233,28 @@ pub enum Meaning {
 
 /// What a machine cannot know about going between an earlier version and the one whose file states it. One statement
 /// holds for both directions.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Carry {
     /// The earlier version.
     pub version: String,
     /// Which field is which.
     pub pairs: Vec<Pair>,
+    /// What a field that the earlier version lacks becomes, where that is not a new unit's default.
+    pub sets: Vec<Set>,
     /// What may be lost, and why.
     pub losses: Vec<Loss>,
+    /// Why going back leaves settings as they are: the earlier version cannot read this version's, and goes on with its own
+    /// from before if they are still there. Owners are told.
+    pub left: Option<String>,
+}
+
+/// What a field becomes when it comes from a version that lacks it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Set {
+    /// Path in this version.
+    pub field: String,
+    /// As it is stored.
+    pub value: Stored,
 }
 
 /// An earlier version's field and what it became.
@@ -296,6 +313,26 @@ impl Layout {
     /// Everything that is wrong with it, each with its place.
     pub fn from_text(name: &str, text: &str) -> Result<Self, DocumentError> {
         read::layout(name, text)
+    }
+
+    /// The text of a layout file that reads back as this layout.
+    pub fn to_text(&self) -> String {
+        render::text(self)
+    }
+
+    /// The field at a path of names with points between them, without indices.
+    pub fn field(&self, path: &str) -> Option<&Field> {
+        let mut group = Some(&self.record);
+        let mut found = None;
+        for name in path.split('.') {
+            let field = group?.fields.iter().find(|field| field.name == name)?;
+            group = match &field.shape {
+                Shape::Group(inner) => Some(inner),
+                _ => None,
+            };
+            found = Some(field);
+        }
+        found
     }
 
     /// Every stored element in the order of its bytes, with arrays and groups taken apart.

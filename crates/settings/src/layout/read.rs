@@ -7,13 +7,15 @@ mod carry;
 mod field;
 mod group;
 
+pub(crate) use field::stored;
+
 use super::{ByteOrder, Keeping, Layout, Memory, Purpose, Shape};
 use crate::layout::MOST_LEAVES;
 use product::document::{Notes, Section, parse};
 use product::{DocumentError, FORMAT, Range};
 
-/// Bytes of a record at most.
-pub const LARGEST: u32 = 65_536;
+/// Bytes of a record at most: what a carry-over table can say.
+pub const LARGEST: u32 = 65_535;
 
 /// Groups inside groups at most.
 pub(super) const DEEPEST: usize = 8;
@@ -51,7 +53,7 @@ fn read(root: &Section<'_, '_>) -> Option<Layout> {
         None => Some(ByteOrder::Little),
     };
     let record = group::record(root);
-    let carries = carry::carries(root);
+    let carries = record.as_ref().and_then(|record| carry::carries(root, record));
     let memory = root
         .table("memory", "[memory]", MEMORY_KEYS)
         .and_then(|section| memory(&section, record.as_ref().map_or(1, |record| record.size)));

@@ -1,20 +1,23 @@
 //! `[[from]]`: what the maker says about an earlier version.
 
+use super::field::stored;
 use crate::Ratio;
-use crate::layout::{Carry, Conversion, Loss, Pair, Way};
+use crate::layout::{Carry, Conversion, Group, Loss, Number, Pair, Set, Shape, Way};
 use product::document::{Entry, Section};
 
-const FROM_KEYS: &[&str] = &["version", "pair", "loss"];
+const FROM_KEYS: &[&str] = &["version", "left", "pair", "set", "loss"];
+const SET_KEYS: &[&str] = &["field", "value"];
 const PAIR_KEYS: &[&str] = &["old", "new", "factor", "offset", "names", "clamp"];
 const LOSS_KEYS: &[&str] = &["field", "way", "because"];
 const WAYS: &[(&str, Way)] = &[("up", Way::Up), ("down", Way::Down)];
 
-pub(super) fn carries(root: &Section<'_, '_>) -> Option<Vec<Carry>> {
+/// `record` is the record that the same file describes.
+pub(super) fn carries(root: &Section<'_, '_>, record: &Group) -> Option<Vec<Carry>> {
     let sections = root.sections("from", "[[from]]", FROM_KEYS);
     let mut carries: Vec<Carry> = Vec::new();
     let mut sound = true;
     for section in &sections {
-        let Some(carry) = carry(section) else {
+        let Some(carry) = carry(section, record) else {
             sound = false;
             continue;
         };
@@ -30,23 +33,35 @@ pub(super) fn carries(root: &Section<'_, '_>) -> Option<Vec<Carry>> {
     sound.then_some(carries)
 }
 
-fn carry(section: &Section<'_, '_>) -> Option<Carry> {
+fn carry(section: &Section<'_, '_>, record: &Group) -> Option<Carry> {
     let version = section.value("version").and_then(|entry| entry.text());
     let pairs = section.sections("pair", "[[from.pair]]", PAIR_KEYS);
     let pairs: Vec<_> = pairs.iter().map(pair).collect();
     let losses = section.sections("loss", "[[from.loss]]", LOSS_KEYS);
     let losses: Vec<_> = losses.iter().map(loss).collect();
+    let sets = section.sections("set", "[[from.set]]", SET_KEYS);
+    let sets: Vec<_> = sets.iter().map(|section| set(section, record)).collect();
+    let left = match section.find("left") {
+        Some(entry) => Some(reason(&entry)?),
+        None => None,
+    };
     Some(Carry {
         version: version?,
+        sets: sets.into_iter().collect::<Option<_>>()?,
+        left,
         pairs: pairs.into_iter().collect::<Option<_>>()?,
         losses: losses.into_iter().collect::<Option<_>>()?,
     })
 }
 
-/// A path without indices: names with points between them.
+/// A path: names with points between them. A name may have a fixed index; one that has none stands for all.
 fn path(entry: &Entry<'_, '_>) -> Option<String> {
     let text = entry.raw_text()?;
     let name = |part: &str| {
+        let part = match part.strip_suffix(']').and_then(|part| part.split_once('[')) {
+            Some((name, index)) if index.parse::<u32>().is_ok() => name,
+            _ => part,
+        };
         let fits = |byte: u8| byte.is_ascii_alphanumeric() || byte == b'_';
         !part.is_empty() && part.bytes().all(fits)
     };
@@ -55,7 +70,7 @@ fn path(entry: &Entry<'_, '_>) -> Option<String> {
     } else {
         entry.refuse(
             "a field's path",
-            "Write names with points between them and without indices, such as \"tc.ofs\".",
+            "Write names with points between them, such as \"tc.ofs\" for all of an array or \"tc[0].ofs\" for one.",
         )
     }
 }
@@ -128,16 +143,42 @@ fn ratio(section: &Section<'_, '_>, key: &'static str) -> Option<Option<Ratio>> 
 fn loss(section: &Section<'_, '_>) -> Option<Loss> {
     let field = section.value("field").and_then(|entry| path(&entry));
     let way = section.value("way").and_then(|entry| entry.word(WAYS));
-    let because = section.value("because").and_then(|entry| {
-        let text = entry.text()?;
-        if text.chars().count() < 10 {
-            return entry.refuse("a reason", "Say why owners can do without it; they are told.");
-        }
-        Some(text)
-    });
+    let because = section.value("because").and_then(|entry| reason(&entry));
     Some(Loss {
         field: field?,
         way: way?,
         because: because?,
     })
+}
+
+fn reason(entry: &Entry<'_, '_>) -> Option<String> {
+    let text = entry.text()?;
+    if text.chars().count() < 10 {
+        return entry.refuse("a reason", "Say why owners can do without it; they are told.");
+    }
+    Some(text)
+}
+
+fn set(section: &Section<'_, '_>, record: &Group) -> Option<Set> {
+    let entry = section.value("field")?;
+    let field = path(&entry)?;
+    let Some(number) = number_at(record, &field) else {
+        return entry.refuse("the path of a number of this version", "Write names with points between them.");
+    };
+    let value = section.value("value")?;
+    let stored = stored(&value, number.repr, &number.meaning)?;
+    if !number.allows(stored) {
+        return value.refuse("a value of the field's range", "Write one between its `min` and `max`.");
+    }
+    Some(Set { field, value: stored })
+}
+
+fn number_at<'g>(record: &'g Group, path: &str) -> Option<&'g Number> {
+    let (name, rest) = path.split_once('.').map_or((path, None), |(name, rest)| (name, Some(rest)));
+    let field = record.fields.iter().find(|field| field.name == name)?;
+    match (&field.shape, rest) {
+        (Shape::Number(number), None) => Some(number),
+        (Shape::Group(group), Some(rest)) => number_at(group, rest),
+        _ => None,
+    }
 }

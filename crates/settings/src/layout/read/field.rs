@@ -372,7 +372,7 @@ fn flags(entry: &Entry<'_, '_>, repr: Repr) -> Option<Vec<(String, u8)>> {
 }
 
 /// A value as people write it, in the field's unit, as it is stored.
-fn stored(entry: &Entry<'_, '_>, repr: Repr, meaning: &Meaning) -> Option<Stored> {
+pub(crate) fn stored(entry: &Entry<'_, '_>, repr: Repr, meaning: &Meaning) -> Option<Stored> {
     match meaning {
         Meaning::Names(names) => {
             let text = entry.raw_text()?;
