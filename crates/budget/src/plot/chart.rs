@@ -3,12 +3,14 @@
 use super::axis::Axis;
 use maud::{Markup, html};
 
-const WIDTH: f64 = 760.0;
+const WIDTH: f64 = 780.0;
 const HEIGHT: f64 = 380.0;
 const LEFT: f64 = 58.0;
-const RIGHT: f64 = 190.0;
+const RIGHT: f64 = 210.0;
 const BOTTOM: f64 = 46.0;
 const LINE_HEIGHT: f64 = 14.0;
+/// Length of the sample of a line beside its words.
+const SAMPLE: f64 = 22.0;
 
 const INK: &str = "#201a15";
 const SOFT: &str = "#51473c";
@@ -129,11 +131,15 @@ impl Chart {
                 }
                 @for level in &self.levels {
                     @let y = at(self.y(level.value));
-                    line x1=(at(LEFT)) y1=(y) x2=(at(end)) y2=(y) stroke=(INK) stroke-width="2" stroke-dasharray="1 3" {}
+                    (drawn(&format!("M{} {y}H{}", at(LEFT), at(end)), LEVEL))
                 }
                 @for line in &self.lines { (self.line(line)) }
-                @for (label, y) in self.end_words() {
-                    text x=(at(end + 8.0)) y=(at(y)) { (label) }
+                @for words in self.end_words() {
+                    @let y = words.top + LINE_HEIGHT * 0.8;
+                    (drawn(&format!("M{} {}H{}", at(end + 8.0), at(y - 4.0), at(end + 8.0 + SAMPLE)), words.stroke))
+                    @for (row, text) in words.rows.iter().enumerate() {
+                        text x=(at(end + SAMPLE + 14.0)) y=(at(y + LINE_HEIGHT * row as f64)) { (text) }
+                    }
                 }
             }
         }
@@ -145,14 +151,7 @@ impl Chart {
             let to = if index == 0 { 'M' } else { 'L' };
             path.push_str(&format!("{to}{} {}", at(self.x(*x)), at(self.y(*y))));
         }
-        let (colour, width, dashes) = match line.look {
-            Look::Usual => (BLUE, "2", None),
-            Look::Worst => (VERMILION, "2.6", Some("8 4")),
-            Look::Beside => (INK, "1.6", Some("2 3")),
-        };
-        html! {
-            path d=(path) fill="none" stroke=(colour) stroke-width=(width) stroke-dasharray=[dashes] stroke-linejoin="round" {}
-        }
+        drawn(&path, line.look.stroke())
     }
 
     /// The points that lie in the chart, and where a line leaves it.
@@ -179,36 +178,72 @@ impl Chart {
     }
 
     /// The words right of the chart, each near the end of its line or level and clear of the others.
-    fn end_words(&self) -> Vec<(String, f64)> {
+    fn end_words(&self) -> Vec<Words> {
         let ends = self.lines.iter().filter_map(|line| {
             let (_, y) = *self.inside(&line.points).last()?;
-            Some((&line.label, self.y(y)))
+            Some((&line.label, self.y(y), line.look.stroke()))
         });
-        let levels = self.levels.iter().map(|level| (&level.label, self.y(level.value)));
-        let mut words: Vec<(String, f64, f64)> = Vec::new();
-        for (label, y) in ends.chain(levels) {
-            let lines = wrapped(label);
-            let height = LINE_HEIGHT * lines.len() as f64;
-            words.push((lines.join("\n"), y - height / 2.0, height));
-        }
-        words.sort_by(|a, b| a.1.total_cmp(&b.1));
+        let levels = self
+            .levels
+            .iter()
+            .map(|level| (&level.label, self.y(level.value), LEVEL));
+        let words = ends.chain(levels).map(|(label, y, stroke)| {
+            let rows = wrapped(label);
+            Words {
+                top: y - LINE_HEIGHT * rows.len() as f64 / 2.0,
+                rows,
+                stroke,
+            }
+        });
+        let mut words: Vec<_> = words.collect();
+        words.sort_by(|a, b| a.top.total_cmp(&b.top));
         // Downward until none covers the one above; then the whole column up by what hangs over.
         let mut free = 2.0_f64;
         for word in &mut words {
-            word.1 = word.1.max(free);
-            free = word.1 + word.2 + 4.0;
+            word.top = word.top.max(free);
+            free = word.top + word.height() + 4.0;
         }
-        let mut free = HEIGHT - 2.0;
+        let mut free = HEIGHT - BOTTOM + 6.0;
         for word in words.iter_mut().rev() {
-            word.1 = word.1.min(free - word.2);
-            free = word.1 - 4.0;
+            word.top = word.top.min(free - word.height());
+            free = word.top - 4.0;
         }
-        let each = words.iter().flat_map(|(label, y, _)| {
-            let rows = label.split('\n').enumerate();
-            rows.map(|(row, text)| (text.to_owned(), y + LINE_HEIGHT * (row as f64 + 0.8)))
-                .collect::<Vec<_>>()
-        });
-        each.collect()
+        words
+    }
+}
+
+/// Words beside the chart, with a sample of the line that they are about.
+#[derive(Debug)]
+struct Words {
+    rows: Vec<String>,
+    top: f64,
+    stroke: Stroke,
+}
+
+impl Words {
+    fn height(&self) -> f64 {
+        LINE_HEIGHT * self.rows.len() as f64
+    }
+}
+
+/// Colour, width and dashes.
+type Stroke = (&'static str, &'static str, Option<&'static str>);
+
+const LEVEL: Stroke = (INK, "2", Some("1 3"));
+
+impl Look {
+    const fn stroke(self) -> Stroke {
+        match self {
+            Self::Usual => (BLUE, "2", None),
+            Self::Worst => (VERMILION, "2.6", Some("8 4")),
+            Self::Beside => (INK, "1.6", Some("5 2 1 2")),
+        }
+    }
+}
+
+fn drawn(path: &str, (colour, width, dashes): Stroke) -> Markup {
+    html! {
+        path d=(path) fill="none" stroke=(colour) stroke-width=(width) stroke-dasharray=[dashes] stroke-linejoin="round" {}
     }
 }
 
@@ -225,9 +260,9 @@ fn width(text: &str) -> f64 {
 
 fn wrapped(label: &str) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    for word in label.split_whitespace() {
+    for word in label.split(' ') {
         match lines.last_mut() {
-            Some(line) if width(line) + width(word) + 6.4 <= RIGHT - 14.0 => {
+            Some(line) if width(line) + width(word) + 6.4 <= RIGHT - SAMPLE - 18.0 => {
                 line.push(' ');
                 line.push_str(word);
             }
@@ -278,19 +313,19 @@ mod tests {
     fn words_do_not_cover_one_another() {
         let words = chart().end_words();
         assert_eq!(words.len(), 4);
-        assert!(
-            words.windows(2).all(|pair| pair[1].1 - pair[0].1 >= LINE_HEIGHT - 0.01),
-            "{words:?}"
-        );
-        assert!(words.iter().all(|word| (0.0..HEIGHT).contains(&word.1)), "{words:?}");
+        let clear = |pair: &[Words]| pair[0].top + pair[0].height() <= pair[1].top;
+        assert!(words.windows(2).all(clear), "{words:?}");
+        let inside = |word: &Words| word.top >= 0.0 && word.top + word.height() < HEIGHT;
+        assert!(words.iter().all(inside), "{words:?}");
     }
 
     #[test]
     fn words_are_escaped_and_lines_differ_without_colour() {
         let svg = chart().svg();
         assert!(svg.contains("rated &lt;cycles&gt;") && svg.contains("Rises &amp; falls"));
-        let dashes: Vec<_> = svg.matches("stroke-dasharray=\"8 4\"").collect();
-        assert_eq!((dashes.len(), svg.matches("stroke-dasharray=\"2 3\"").count()), (1, 1));
+        // Each line and its sample.
+        let dashed = |dashes: &str| svg.matches(&format!("stroke-dasharray=\"{dashes}\"")).count();
+        assert_eq!((dashed("8 4"), dashed("5 2 1 2"), dashed("1 3")), (2, 2, 2));
         assert_eq!(svg.matches("NaN").count() + svg.matches("inf").count(), 0);
     }
 }

@@ -37,7 +37,7 @@ pub fn hold_up_chart(picture: &HoldUpPicture<'_>) -> Result<Chart, OutOfRange> {
         longest = longest.max(held);
         let points = curve(capacitance_f, &picture.source, &stretches, 60)?;
         lines.push(Line {
-            label: format!("{name}: {} hold {:.1} ms", farads(capacitance_f), held * 1e3),
+            label: format!("{name}: {} hold {:.1}\u{a0}ms", farads(capacitance_f), held * 1e3),
             look,
             points: points.iter().map(|point| (point.s * 1e3, point.v)).collect(),
         });
@@ -66,13 +66,13 @@ pub fn hold_up_chart(picture: &HoldUpPicture<'_>) -> Result<Chart, OutOfRange> {
         ),
         lines,
         levels: vec![Level {
-            label: format!("{lowest:.2} V: lowest that is usable"),
+            label: format!("{lowest:.2}\u{a0}V: lowest that is usable"),
             value: lowest,
         }],
     })
 }
 
-/// A capacitance with the prefix that it is printed with, to three digits.
+/// A capacitance with the prefix that it is printed with, to three digits, and a space that no line is broken at.
 pub fn farads(f: f64) -> String {
     let (scaled, unit) = match f {
         f if f < 1e-9 => (f * 1e12, "pF"),
@@ -90,7 +90,7 @@ pub fn farads(f: f64) -> String {
         true => text.trim_end_matches('0').trim_end_matches('.'),
         false => &text,
     };
-    format!("{text} {unit}")
+    format!("{text}\u{a0}{unit}")
 }
 
 #[cfg(test)]
@@ -100,7 +100,8 @@ mod tests {
 
     #[test]
     fn capacitances_are_written_as_printed() {
-        let written = [470e-6, 2.2e-3, 96e-6, 0.47, 1.5, 10e-12, 4.7e-9, 0.0, 1234.5e-6].map(farads);
+        let written = [470e-6, 2.2e-3, 96e-6, 0.47, 1.5, 10e-12, 4.7e-9, 0.0, 1234.5e-6];
+        let written = written.map(|f| farads(f).replace('\u{a0}', " "));
         let expected = [
             "470 µF", "2200 µF", "96 µF", "0.47 F", "1.5 F", "10 pF", "4.7 nF", "0 pF", "1234 µF",
         ];
@@ -133,7 +134,7 @@ mod tests {
         assert_eq!(chart.moments[1].label, "page written: 13.0 ms");
         let svg = chart.svg();
         assert!(
-            svg.contains("worst case: 1408 µF") && svg.contains("3.60 V: lowest"),
+            svg.contains("worst case: 1408\u{a0}µF") && svg.contains("3.60\u{a0}V: lowest"),
             "{svg}"
         );
     }

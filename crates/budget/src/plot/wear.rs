@@ -35,6 +35,8 @@ pub fn wear_chart(of: &str, lines: &[WearLine], served_years: f64) -> Chart {
     let used = |years: f64, line: &WearLine| 100.0 * years * line.per_day * crate::YEAR_DAYS / line.cycles;
     let most = drawn.iter().map(|(_, line)| used(end, line)).fold(0.0, f64::max);
     let highest = most.clamp(1.0, 110.0);
+    let across = Axis::covering("years in service", 0.0, end);
+    let end = across.to;
     let lines = drawn.into_iter().map(|(_, line)| Line {
         label: format!("{}: {}", line.name, share(used(served_years, line))),
         look: line.look,
@@ -46,7 +48,7 @@ pub fn wear_chart(of: &str, lines: &[WearLine], served_years: f64) -> Chart {
     };
     Chart {
         title: format!("{of}: part of the rated cycles used, over the years"),
-        across: Axis::covering("years in service", 0.0, end),
+        across,
         upright: Axis::covering("per cent of the rated cycles", 0.0, highest),
         lines: lines.collect(),
         levels: (highest >= 100.0).then_some(rated).into_iter().collect(),
@@ -59,9 +61,9 @@ pub fn wear_chart(of: &str, lines: &[WearLine], served_years: f64) -> Chart {
 
 fn share(percent: f64) -> String {
     match percent {
-        percent if percent >= 10.0 => format!("{percent:.0} % used by then"),
-        percent if percent >= 0.1 => format!("{percent:.1} % used by then"),
-        percent if percent > 0.0 => "under 0.1 % used by then".to_owned(),
+        percent if percent >= 10.0 => format!("{percent:.0}\u{a0}% used by then"),
+        percent if percent >= 0.1 => format!("{percent:.1}\u{a0}% used by then"),
+        percent if percent > 0.0 => "under 0.1\u{a0}% used by then".to_owned(),
         _ => "unused".to_owned(),
     }
 }
@@ -85,7 +87,7 @@ mod tests {
         // A million cycles at 60 a day: 45.6 years.
         assert!((50.0..=60.0).contains(&chart.across.to), "{:?}", chart.across);
         assert_eq!(chart.levels.len(), 1);
-        assert_eq!(chart.lines[0].label, "hours: 33 % used by then");
+        assert_eq!(chart.lines[0].label, "hours: 33\u{a0}% used by then");
         assert!(!chart.svg().contains("NaN"));
     }
 
