@@ -179,7 +179,7 @@ fn read_root(root: &Section<'_, '_>, parts: Option<&dyn PartBook>) -> Option<Pro
     let budget = match root.find("budget") {
         Some(entry) => entry
             .section("[budget]", budget::KEYS)
-            .and_then(|section| budget::read(&section, boards.as_deref().unwrap_or_default()))
+            .and_then(|section| budget::read(&section, boards.as_deref()))
             .map(Some),
         None => Some(None),
     };
@@ -293,7 +293,7 @@ fn boards(root: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn Part
 }
 
 /// Notes every text that stands more than once.
-fn refuse_repeats<'t>(
+pub(crate) fn refuse_repeats<'t>(
     what: &'static str,
     values: impl Iterator<Item = (Option<&'t str>, std::ops::Range<usize>)>,
     notes: &Notes<'_>,

@@ -72,7 +72,7 @@ pub fn hold_up_chart(picture: &HoldUpPicture<'_>) -> Result<Chart, OutOfRange> {
     })
 }
 
-/// A capacitance with the prefix that it is printed with, to three digits, and a space that no line is broken at.
+/// A capacitance with the prefix that it is printed with, to three digits or more, and a space that no line is broken at.
 pub fn farads(f: f64) -> String {
     let (scaled, unit) = match f {
         f if f < 1e-9 => (f * 1e12, "pF"),

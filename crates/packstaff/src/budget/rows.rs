@@ -193,7 +193,7 @@ fn set_off_details(report: &mut Report, column: usize, off: &Result<Off, String>
     let next = |value: Option<f64>| value.map_or("none".to_owned(), farads);
     let smallest = Cell::pass(format!(
         "{} (E6 {}, E12 {})",
-        farads(off.smallest_f),
+        farads(rounded_up(off.smallest_f)),
         next(off.next_e6_f),
         next(off.next_e12_f)
     ));
@@ -234,7 +234,7 @@ pub(crate) fn set_off(report: &mut Report, section: &str, column: usize, off: &R
             format!("at least {}, until {} is written", ms(off.needed_s), off.finishing),
             format!(
                 "Fit {} or more (the next value of E6 is {}), shed loads when the cut is noticed (`saving_load_ma`), or notice it earlier.",
-                farads(off.smallest_f),
+                farads(rounded_up(off.smallest_f)),
                 off.next_e6_f.map_or("none".to_owned(), farads)
             ),
         ),
@@ -249,9 +249,29 @@ pub(crate) fn set_off(report: &mut Report, section: &str, column: usize, off: &R
             "Correct `hold_up_ms`, or fit a larger capacitor: other things rely on what is stated there.",
         ),
     };
-    report.set(section, "hold-up-stated", "As long as `supply` says", column, cell);
+    report.set(section, "hold-up-stated", "As long as is stated", column, cell);
+}
+
+/// The next value of three digits: what is called the smallest must not be too small.
+fn rounded_up(f: f64) -> f64 {
+    if f <= 0.0 {
+        return f;
+    }
+    let unit = 10_f64.powf(f.log10().floor() - 2.0);
+    (f / unit * (1.0 - 1e-9)).ceil() * unit
 }
 
 fn worst_of_stated(off: &Off) -> String {
     format!("{} in the worst case", ms(off.held_s))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_smallest_is_never_rounded_down() {
+        let seen = [14_354.6e-6, 800.0e-6, 80.83e-6, 0.0].map(|f| farads(rounded_up(f)).replace('\u{a0}', " "));
+        assert_eq!(seen, ["14400 µF", "800 µF", "80.9 µF", "0 pF"]);
+    }
 }

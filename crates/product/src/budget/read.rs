@@ -5,6 +5,7 @@ use super::{BoardBudget, Budget, CutsSeen, Finish, PowerOff, Regulator, Save, Up
 use crate::board::Board;
 use crate::document::{Entry, Section, nearest};
 use crate::problem::Problem;
+use crate::product_file::refuse_repeats;
 
 pub(crate) const KEYS: &[&str] = &[
     "years",
@@ -68,7 +69,8 @@ fn optional(section: &Section<'_, '_>, quantity: &Quantity) -> Option<Option<f64
     }
 }
 
-pub(crate) fn read(section: &Section<'_, '_>, boards: &[Board]) -> Option<Budget> {
+/// Reads `[budget]`. Without `boards`, whose own complaints are made elsewhere, revisions are not looked up.
+pub(crate) fn read(section: &Section<'_, '_>, boards: Option<&[Board]>) -> Option<Budget> {
     let years = needed(section, &q::YEARS);
     let updates_per_year = needed(section, &q::UPDATES_PER_YEAR);
     let update_limit_s = optional(section, &q::UPDATE_LIMIT_S);
@@ -82,9 +84,11 @@ pub(crate) fn read(section: &Section<'_, '_>, boards: &[Board]) -> Option<Budget
         None => Some(UpdateRates::default()),
     };
     let saves = section.sections("save", "[[budget.save]]", SAVE_KEYS);
+    refuse_same("the save", "name", &saves, section);
     let saves: Vec<Option<Save>> = saves.iter().map(save).collect();
     let saves: Option<Vec<Save>> = saves.into_iter().collect();
     let members = section.sections("board", "[[budget.board]]", BOARD_KEYS);
+    refuse_same("the revision", "revision", &members, section);
     let read: Vec<_> = members
         .iter()
         .map(|member| board(member, boards, saves.as_deref()))
@@ -101,6 +105,13 @@ pub(crate) fn read(section: &Section<'_, '_>, boards: &[Board]) -> Option<Budget
         saves: saves?,
         boards: read?,
     })
+}
+
+/// Notes every name that stands in two of the tables.
+fn refuse_same(what: &'static str, key: &'static str, tables: &[Section<'_, '_>], section: &Section<'_, '_>) {
+    let names = tables.iter().filter_map(|table| table.find(key));
+    let names: Vec<_> = names.map(|entry| (entry.raw_text(), entry.span())).collect();
+    refuse_repeats(what, names.into_iter(), section.notes());
 }
 
 fn seen(section: &Section<'_, '_>) -> Option<Option<CutsSeen>> {
@@ -171,10 +182,13 @@ fn save(section: &Section<'_, '_>) -> Option<Save> {
     })
 }
 
-fn board(section: &Section<'_, '_>, boards: &[Board], saves: Option<&[Save]>) -> Option<BoardBudget> {
-    let revision = section.value("revision").and_then(|entry| {
-        let known = boards.iter().map(|board| board.revision.as_str());
-        listed(&entry, "revision", "the boards of this file", known)
+fn board(section: &Section<'_, '_>, boards: Option<&[Board]>, saves: Option<&[Save]>) -> Option<BoardBudget> {
+    let revision = section.value("revision").and_then(|entry| match boards {
+        Some(boards) => {
+            let known = boards.iter().map(|board| board.revision.as_str());
+            listed(&entry, "revision", "the boards of this file", known)
+        }
+        None => entry.text(),
     });
     let owners = needed(section, &q::OWNERS);
     let clock_mhz = optional(section, &q::CLOCK_MHZ);
