@@ -52,6 +52,11 @@ impl<'i> Notes<'i> {
         self.faults.borrow_mut().push(fault);
     }
 
+    /// Whether nothing has been found wrong so far.
+    pub fn is_clean(&self) -> bool {
+        self.faults.borrow().is_empty()
+    }
+
     /// Line and column of a byte, both counted from 1.
     pub fn position(&self, byte: usize) -> (usize, usize) {
         let before = self.text.get(..byte).unwrap_or(self.text);
@@ -462,14 +467,16 @@ impl<'d, 'i> Entry<'d, 'i> {
 }
 
 /// In the order of the text, which is the maker's.
-fn pairs_of<'d, 'i>(
-    notes: &'d Notes<'i>,
-    key: &'static str,
-    table: &'d DeTable<'i>,
-) -> Vec<(String, Entry<'d, 'i>)> {
+fn pairs_of<'d, 'i>(notes: &'d Notes<'i>, key: &'static str, table: &'d DeTable<'i>) -> Vec<(String, Entry<'d, 'i>)> {
     let mut pairs: Vec<_> = table
         .iter()
-        .map(|(name, value)| (name.span().start, name.get_ref().to_string(), Entry { notes, key, value }))
+        .map(|(name, value)| {
+            (
+                name.span().start,
+                name.get_ref().to_string(),
+                Entry { notes, key, value },
+            )
+        })
         .collect();
     pairs.sort_by_key(|(start, ..)| *start);
     pairs.into_iter().map(|(_, name, entry)| (name, entry)).collect()

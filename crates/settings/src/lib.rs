@@ -12,5 +12,6 @@ pub mod layout;
 mod ratio;
 mod unit;
 
+pub use carry::carry_record;
 pub use ratio::Ratio;
 pub use unit::{Unit, UnitError};

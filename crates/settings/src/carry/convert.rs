@@ -9,16 +9,56 @@ use keeper::table::{Outside, Scale};
 /// What is done for one element, or one piece, of the new record. Offsets are kept beside it.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Deed {
-    Copy { len: u16 },
-    Number { from: Repr, to: Repr, scale: Scale, outside: Outside, low: i64, high: i64, default: i64 },
-    Real { from: Repr, to: Repr, scale: Scale, outside: Outside, low: f64, high: f64, default: f64 },
-    Choice { from: Repr, to: Repr, pairs: Vec<(i64, i64)>, outside: Outside, default: i64 },
-    Bits { from: Repr, to: Repr, pairs: Vec<(u8, u8)> },
-    Text { from_room: u16, to_room: u16, outside: Outside },
-    Put { bytes: Vec<u8> },
-    Fill { len: u16, byte: u8 },
+    Copy {
+        len: u16,
+    },
+    Number {
+        from: Repr,
+        to: Repr,
+        scale: Scale,
+        outside: Outside,
+        low: i64,
+        high: i64,
+        default: i64,
+    },
+    Real {
+        from: Repr,
+        to: Repr,
+        scale: Scale,
+        outside: Outside,
+        low: f64,
+        high: f64,
+        default: f64,
+    },
+    Choice {
+        from: Repr,
+        to: Repr,
+        pairs: Vec<(i64, i64)>,
+        outside: Outside,
+        default: i64,
+    },
+    Bits {
+        from: Repr,
+        to: Repr,
+        pairs: Vec<(u8, u8)>,
+    },
+    Text {
+        from_room: u16,
+        to_room: u16,
+        outside: Outside,
+    },
+    Put {
+        bytes: Vec<u8>,
+    },
+    Fill {
+        len: u16,
+        byte: u8,
+    },
     /// `start` is relative to where the check value goes.
-    Crc { start: i32, len: u16 },
+    Crc {
+        start: i32,
+        len: u16,
+    },
 }
 
 /// A conversion and what is to be said about it.
@@ -43,14 +83,22 @@ pub(super) fn outside(clamp: bool, kind: Kind, allowed: bool) -> Outside {
     }
 }
 
-pub(super) fn convert(old: &Leaf<'_>, new: &Leaf<'_>, way: &Way, clamp: bool, allowed: bool) -> Result<Converted, Unfit> {
+pub(super) fn convert(
+    old: &Leaf<'_>,
+    new: &Leaf<'_>,
+    way: &Way,
+    clamp: bool,
+    allowed: bool,
+) -> Result<Converted, Unfit> {
     let kind = match new.purpose {
         Purpose::Setting(kind) => kind,
         _ => Kind::Preference,
     };
     let outside = outside(clamp, kind, allowed);
     match (way, &old.field.shape, &new.field.shape) {
-        (Way::Text, Shape::Text { length: from, .. }, Shape::Text { length: to, .. }) => Ok(text(*from, *to, clamp, outside)),
+        (Way::Text, Shape::Text { length: from, .. }, Shape::Text { length: to, .. }) => {
+            Ok(text(*from, *to, clamp, outside))
+        }
         (Way::Bytes, Shape::Bytes { length: from, .. }, Shape::Bytes { length: to, default }) => {
             Ok(bytes(*from, *to, *default))
         }
@@ -64,20 +112,39 @@ pub(super) fn convert(old: &Leaf<'_>, new: &Leaf<'_>, way: &Way, clamp: bool, al
 }
 
 fn text(from: u32, to: u32, clamp: bool, outside: Outside) -> Converted {
-    let rooms = |from: u32, to: u32| (u16::try_from(from).unwrap_or(u16::MAX), u16::try_from(to).unwrap_or(u16::MAX));
+    let rooms = |from: u32, to: u32| {
+        (
+            u16::try_from(from).unwrap_or(u16::MAX),
+            u16::try_from(to).unwrap_or(u16::MAX),
+        )
+    };
     let (from_room, to_room) = rooms(from, to);
     let deed = if from == to {
         Deed::Copy { len: to_room }
     } else {
-        Deed::Text { from_room, to_room, outside }
+        Deed::Text {
+            from_room,
+            to_room,
+            outside,
+        }
     };
     let changes = match from.cmp(&to) {
         std::cmp::Ordering::Equal => Vec::new(),
-        std::cmp::Ordering::Less => vec![Change::Widened { from: format!("{from} bytes"), to: format!("{to} bytes") }],
-        std::cmp::Ordering::Greater => vec![Change::Narrowed { from: format!("{from} bytes"), to: format!("{to} bytes") }],
+        std::cmp::Ordering::Less => vec![Change::Widened {
+            from: format!("{from} bytes"),
+            to: format!("{to} bytes"),
+        }],
+        std::cmp::Ordering::Greater => vec![Change::Narrowed {
+            from: format!("{from} bytes"),
+            to: format!("{to} bytes"),
+        }],
     };
     let misfits = (from > to && !clamp).then(|| format!("texts of more than {to} bytes"));
-    Converted { deeds: vec![deed], changes, misfits }
+    Converted {
+        deeds: vec![deed],
+        changes,
+        misfits,
+    }
 }
 
 fn bytes(from: u32, to: u32, default: u8) -> Converted {
@@ -91,12 +158,25 @@ fn bytes(from: u32, to: u32, default: u8) -> Converted {
     let (words, misfits) = if from == to {
         (Vec::new(), None)
     } else if from < to {
-        (vec![Change::Widened { from: format!("{from} bytes"), to: format!("{to} bytes") }], None)
+        (
+            vec![Change::Widened {
+                from: format!("{from} bytes"),
+                to: format!("{to} bytes"),
+            }],
+            None,
+        )
     } else {
-        let change = Change::Narrowed { from: format!("{from} bytes"), to: format!("{to} bytes") };
+        let change = Change::Narrowed {
+            from: format!("{from} bytes"),
+            to: format!("{to} bytes"),
+        };
         (vec![change], Some(format!("all after the first {to} bytes")))
     };
-    Converted { deeds, changes: words, misfits }
+    Converted {
+        deeds,
+        changes: words,
+        misfits,
+    }
 }
 
 fn integer(stored: Stored) -> i128 {
@@ -121,7 +201,10 @@ fn names(from: &Number, to: &Number, pairs: &[(i128, i128)], outside: Outside) -
         .map(|(name, _)| name.as_str())
         .collect();
     let name_of = |names: &[(String, i128)], value: i128| {
-        names.iter().find(|(_, named)| *named == value).map_or_else(|| value.to_string(), |(name, _)| name.clone())
+        names
+            .iter()
+            .find(|(_, named)| *named == value)
+            .map_or_else(|| value.to_string(), |(name, _)| name.clone())
     };
     let renamed: Vec<(String, String)> = pairs
         .iter()
@@ -136,13 +219,24 @@ fn names(from: &Number, to: &Number, pairs: &[(i128, i128)], outside: Outside) -
     let deed = Deed::Choice {
         from: from.repr,
         to: to.repr,
-        pairs: pairs.iter().map(|(is, becomes)| (as_i64(*is), as_i64(*becomes))).collect(),
+        pairs: pairs
+            .iter()
+            .map(|(is, becomes)| (as_i64(*is), as_i64(*becomes)))
+            .collect(),
         // A name has no nearest one.
-        outside: if outside == Outside::Clamp { Outside::Default } else { outside },
+        outside: if outside == Outside::Clamp {
+            Outside::Default
+        } else {
+            outside
+        },
         default: as_i64(integer(to.default)),
     };
     let misfits = (!lacking.is_empty()).then(|| lacking.join(", "));
-    Ok(Converted { deeds: vec![deed], changes, misfits })
+    Ok(Converted {
+        deeds: vec![deed],
+        changes,
+        misfits,
+    })
 }
 
 fn flags(from: &Number, to: &Number, pairs: &[(u8, u8)]) -> Converted {
@@ -181,15 +275,27 @@ fn flags(from: &Number, to: &Number, pairs: &[(u8, u8)]) -> Converted {
         deeds.push(Deed::Number {
             from: from.repr,
             to: to.repr,
-            scale: Scale { mul: 0, add: lowest, div: 1 },
+            scale: Scale {
+                mul: 0,
+                add: lowest,
+                div: 1,
+            },
             outside: Outside::Clamp,
             low: lowest,
             high: highest,
             default: lowest,
         });
     }
-    deeds.push(Deed::Bits { from: from.repr, to: to.repr, pairs: pairs.to_vec() });
-    Converted { deeds, changes, misfits: (!lacking.is_empty()).then(|| lacking.join(", ")) }
+    deeds.push(Deed::Bits {
+        from: from.repr,
+        to: to.repr,
+        pairs: pairs.to_vec(),
+    });
+    Converted {
+        deeds,
+        changes,
+        misfits: (!lacking.is_empty()).then(|| lacking.join(", ")),
+    }
 }
 
 /// What a number may be as stored, by its range and its representation; `None` for floats without a range.
@@ -240,38 +346,63 @@ fn affine(
     if stated {
         changes.push(Change::Formula { factor, offset });
     } else if old_unit != new_unit {
-        changes.push(Change::Unit { from: old_unit.clone(), to: new_unit.clone() });
+        changes.push(Change::Unit {
+            from: old_unit.clone(),
+            to: new_unit.clone(),
+        });
     }
     // Stored numbers: new = old * mul + add.
-    let mul = from.scale().times(factor).and_then(|it| it.over(to.scale())).ok_or_else(too_large)?;
+    let mul = from
+        .scale()
+        .times(factor)
+        .and_then(|it| it.over(to.scale()))
+        .ok_or_else(too_large)?;
     let add = offset.over(to.scale()).ok_or_else(too_large)?;
     if from.scale() != to.scale() && !from.repr.is_real() && !to.repr.is_real() {
         let step = |scale: Ratio, unit: &str| format!("{scale} {unit}").trim_end().to_owned();
-        changes.push(Change::Rescaled { from: step(from.scale(), &old_unit), to: step(to.scale(), &new_unit) });
+        changes.push(Change::Rescaled {
+            from: step(from.scale(), &old_unit),
+            to: step(to.scale(), &new_unit),
+        });
     }
-    let coarser = !to.repr.is_real() && (from.repr.is_real() || mul.as_whole().is_none() && mul < Ratio::ONE && mul > Ratio::whole(-1));
+    let coarser = !to.repr.is_real()
+        && (from.repr.is_real() || mul.as_whole().is_none() && mul < Ratio::ONE && mul > Ratio::whole(-1));
     if coarser {
-        changes.push(Change::Coarser { step: format!("{} {new_unit}", to.scale()).trim_end().to_owned() });
+        changes.push(Change::Coarser {
+            step: format!("{} {new_unit}", to.scale()).trim_end().to_owned(),
+        });
     }
     let (misfits, out_of_range) = misfits(from, to, mul, add, &new_unit);
     let same = from.repr == to.repr && mul == Ratio::ONE && add == Ratio::ZERO;
     let free = to.lowest.is_none() && to.highest.is_none() && matches!(to.meaning, Meaning::Quantity { .. });
     if same && free && !to.repr.is_real() {
         let len = u16::try_from(to.repr.size()).unwrap_or(8);
-        return Ok(Converted { deeds: vec![Deed::Copy { len }], changes, misfits: None });
+        return Ok(Converted {
+            deeds: vec![Deed::Copy { len }],
+            changes,
+            misfits: None,
+        });
     }
     let div = common(mul.denominator(), add.denominator()).ok_or_else(too_large)?;
     let whole = |ratio: Ratio| -> Result<i64, Unfit> {
         let value = ratio.times(Ratio::whole(div)).and_then(Ratio::as_whole);
         value.and_then(|value| i64::try_from(value).ok()).ok_or_else(too_large)
     };
-    let scale = Scale { mul: whole(mul)?, add: whole(add)?, div: i64::try_from(div).map_err(|_| too_large())? };
+    let scale = Scale {
+        mul: whole(mul)?,
+        add: whole(add)?,
+        div: i64::try_from(div).map_err(|_| too_large())?,
+    };
     let deed = if to.repr.is_real() {
         let bound = |stored: Option<Stored>, otherwise: f64| match stored {
             Some(Stored::Real(value)) => value,
             _ => otherwise,
         };
-        let largest = if to.repr == Repr::F32 { f64::from(f32::MAX) } else { f64::MAX };
+        let largest = if to.repr == Repr::F32 {
+            f64::from(f32::MAX)
+        } else {
+            f64::MAX
+        };
         Deed::Real {
             from: from.repr,
             to: to.repr,
@@ -294,15 +425,25 @@ fn affine(
         }
     };
     if out_of_range && clamp {
-        changes.push(Change::MayClamp { what: misfits.clone().unwrap_or_default() });
+        changes.push(Change::MayClamp {
+            what: misfits.clone().unwrap_or_default(),
+        });
     }
     let misfits = misfits.filter(|_| !clamp);
-    Ok(Converted { deeds: vec![deed], changes, misfits })
+    Ok(Converted {
+        deeds: vec![deed],
+        changes,
+        misfits,
+    })
 }
 
 /// Which values of the old field the new one cannot have, in the new unit.
 fn misfits(from: &Number, to: &Number, mul: Ratio, add: Ratio, unit: &str) -> (Option<String>, bool) {
-    let image = |stored: Option<Ratio>| stored.and_then(|value| value.times(mul)).and_then(|value| value.plus(add));
+    let image = |stored: Option<Ratio>| {
+        stored
+            .and_then(|value| value.times(mul))
+            .and_then(|value| value.plus(add))
+    };
     let (old_low, old_high) = span(from);
     let (mut low, mut high) = (image(old_low), image(old_high));
     if mul < Ratio::ZERO {

@@ -116,7 +116,10 @@ impl fmt::Display for Change {
             Self::Formula { factor, offset } if *offset == Ratio::ZERO => write!(f, "multiplied by {factor}"),
             Self::Formula { factor, offset } => write!(f, "multiplied by {factor}, plus {offset}"),
             Self::NamesRenamed(names) => {
-                let pairs: Vec<String> = names.iter().map(|(is, becomes)| format!("{is} becomes {becomes}")).collect();
+                let pairs: Vec<String> = names
+                    .iter()
+                    .map(|(is, becomes)| format!("{is} becomes {becomes}"))
+                    .collect();
                 f.write_str(&pairs.join(", "))
             }
             Self::NamesRenumbered => f.write_str("the same names under other numbers"),

@@ -1,9 +1,9 @@
 //! The layouts of all versions, and which element became which.
 
+use super::CarryError;
 use super::path::{Part, Path};
 use super::resolve::Way;
-use super::CarryError;
-use crate::layout::{Carry, Conversion, Keeping, Layout, Leaf, Purpose, Shape};
+use crate::layout::{Carry, Conversion, Keeping, Layout, Leaf, Purpose};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The layouts of all versions, the oldest first.
@@ -34,7 +34,8 @@ impl History {
                 if earlier.version == layout.version {
                     return Err(CarryError::Twice(layout.version.clone()));
                 }
-                if earlier.number == layout.number && (earlier.record != layout.record || earlier.order != layout.order) {
+                if earlier.number == layout.number && (earlier.record != layout.record || earlier.order != layout.order)
+                {
                     return Err(CarryError::SameNumber {
                         number: layout.number,
                         one: earlier.version.clone(),
@@ -95,8 +96,12 @@ impl History {
         let by_middle: BTreeMap<usize, &Link> = first.iter().map(|link| (link.new, link)).collect();
         let mut joined = Vec::new();
         for link in &second {
-            let Some(before) = by_middle.get(&link.old) else { continue };
-            let Some(way) = before.way.then(&link.way) else { continue };
+            let Some(before) = by_middle.get(&link.old) else {
+                continue;
+            };
+            let Some(way) = before.way.then(&link.way) else {
+                continue;
+            };
             joined.push(Link {
                 old: before.old,
                 new: link.new,
@@ -142,8 +147,11 @@ pub(super) fn is_setting(leaf: &Leaf<'_>) -> bool {
 fn neighbours(old: &Layout, new: &Layout, stated: Option<&Carry>) -> Result<Vec<Link>, CarryError> {
     let old_leaves = old.leaves();
     let new_leaves = new.leaves();
-    let by_path: BTreeMap<&str, usize> =
-        old_leaves.iter().enumerate().map(|(index, leaf)| (leaf.path.as_str(), index)).collect();
+    let by_path: BTreeMap<&str, usize> = old_leaves
+        .iter()
+        .enumerate()
+        .map(|(index, leaf)| (leaf.path.as_str(), index))
+        .collect();
     let no_pairs = Vec::new();
     let pairs = stated.map_or(&no_pairs, |carry| &carry.pairs);
     let rules: Vec<(Path, Path, &crate::layout::Pair)> = pairs
@@ -163,7 +171,12 @@ fn neighbours(old: &Layout, new: &Layout, stated: Option<&Carry>) -> Result<Vec<
             .iter()
             .filter_map(|(to, from, pair)| {
                 let source = path.through(to, from, |position| is_array(old, from, position))?;
-                Some((to.0.len(), to.0.iter().filter(|part| part.index.is_some()).count(), source, *pair))
+                Some((
+                    to.0.len(),
+                    to.0.iter().filter(|part| part.index.is_some()).count(),
+                    source,
+                    *pair,
+                ))
             })
             .max_by_key(|(names, fixed, ..)| (*names, *fixed));
         let Some((names, _, source, pair)) = ruled else {
@@ -191,8 +204,14 @@ fn neighbours(old: &Layout, new: &Layout, stated: Option<&Carry>) -> Result<Vec<
         }
     }
     for new_index in by_name {
-        let Some(leaf) = new_leaves.get(new_index) else { continue };
-        let Some(old_index) = by_path.get(leaf.path.as_str()).copied().filter(|index| !claimed.contains(index)) else {
+        let Some(leaf) = new_leaves.get(new_index) else {
+            continue;
+        };
+        let Some(old_index) = by_path
+            .get(leaf.path.as_str())
+            .copied()
+            .filter(|index| !claimed.contains(index))
+        else {
             continue;
         };
         let Some(old_leaf) = old_leaves.get(old_index).filter(|leaf| is_setting(leaf)) else {
@@ -214,16 +233,18 @@ fn neighbours(old: &Layout, new: &Layout, stated: Option<&Carry>) -> Result<Vec<
 
 /// Whether the name at `position` of a path is an array in this layout.
 fn is_array(layout: &Layout, path: &Path, position: usize) -> bool {
-    let names: Vec<&str> = path.0.iter().take(position + 1).map(|part: &Part| part.name.as_str()).collect();
-    layout.field(&names.join(".")).is_some_and(|field| field.count.is_some())
+    let names: Vec<&str> = path
+        .0
+        .iter()
+        .take(position + 1)
+        .map(|part: &Part| part.name.as_str())
+        .collect();
+    layout
+        .field(&names.join("."))
+        .is_some_and(|field| field.count.is_some())
 }
 
 /// Whether the firmware keeps its settings by its own code.
 pub(super) const fn by_own_code(layout: &Layout) -> bool {
     matches!(layout.memory.keeping, Keeping::Copies(_))
-}
-
-/// The bytes of a shape that a table can move: 16 bits suffice because records are shorter.
-pub(super) fn bytes(shape: &Shape) -> u16 {
-    u16::try_from(shape.size()).unwrap_or(u16::MAX)
 }

@@ -14,12 +14,14 @@ mod history;
 mod path;
 mod plan;
 mod resolve;
+mod run;
 mod table;
 mod verdict;
 
 pub use fate::{Change, Fate, Lost, LostPart, Outcome};
 pub use history::History;
 pub use plan::Plan;
+pub use run::{Carried, Notice, carry_record};
 pub use verdict::{Matrix, Objection, Reach};
 
 use thiserror::Error;

@@ -36,7 +36,11 @@ impl Path {
 
     /// The names alone.
     pub(super) fn plain(&self) -> String {
-        self.0.iter().map(|part| part.name.as_str()).collect::<Vec<_>>().join(".")
+        self.0
+            .iter()
+            .map(|part| part.name.as_str())
+            .collect::<Vec<_>>()
+            .join(".")
     }
 
     /// How many names of the rule `rule` this element begins with; `None` if it does not. An index in the rule must be met.
@@ -84,8 +88,10 @@ mod tests {
 
     fn through(element: &str, rule: &str, to: &str, arrays: &[bool]) -> Option<String> {
         let path = Path::parse(element);
-        path.through(&Path::parse(rule), &Path::parse(to), |at| arrays.get(at).copied().unwrap_or(false))
-            .map(|path| path.text())
+        path.through(&Path::parse(rule), &Path::parse(to), |at| {
+            arrays.get(at).copied().unwrap_or(false)
+        })
+        .map(|path| path.text())
     }
 
     #[test]
@@ -98,9 +104,19 @@ mod tests {
             through("prog[2].seg[5].temp", "prog.seg", "programmes.steps", &[true, true]).as_deref(),
             Some("programmes[2].steps[5].temp")
         );
-        assert_eq!(through("watch_ofs", "watch_ofs", "tc[1].ofs", &[true, false]).as_deref(), Some("tc[1].ofs"));
-        assert_eq!(through("tc[1].ofs", "tc[1].ofs", "watch_ofs", &[false]).as_deref(), Some("watch_ofs"));
+        assert_eq!(
+            through("watch_ofs", "watch_ofs", "tc[1].ofs", &[true, false]).as_deref(),
+            Some("tc[1].ofs")
+        );
+        assert_eq!(
+            through("tc[1].ofs", "tc[1].ofs", "watch_ofs", &[false]).as_deref(),
+            Some("watch_ofs")
+        );
         assert_eq!(through("tc[0].ofs", "tc[1].ofs", "watch_ofs", &[false]), None);
-        assert_eq!(through("tc[0].ofs", "tc", "single", &[false]), None, "an index with nowhere to go");
+        assert_eq!(
+            through("tc[0].ofs", "tc", "single", &[false]),
+            None,
+            "an index with nowhere to go"
+        );
     }
 }

@@ -5,7 +5,7 @@ use super::fate::{Change, Fate, Lost, LostPart, Outcome};
 use super::history::{History, Link, by_own_code, is_setting};
 use super::resolve::Way as Conversion;
 use super::table::{self, Step};
-use super::{CarryError, Carrier};
+use super::{Carrier, CarryError};
 use crate::Ratio;
 use crate::layout::{ByteOrder, Layout, Leaf, Number, Purpose, Shape, Stored, Way};
 use std::collections::{BTreeMap, BTreeSet};
@@ -106,9 +106,8 @@ impl History {
         if from.number == to.number {
             return Carrier::Unchanged;
         }
-        let statement = |newer: &Layout, older: &str| {
-            newer.carries.iter().find(|carry| carry.version == older).cloned()
-        };
+        let statement =
+            |newer: &Layout, older: &str| newer.carries.iter().find(|carry| carry.version == older).cloned();
         match way {
             Way::Up if !by_own_code(to) => Carrier::Keeper,
             Way::Up if statement(to, &from.version).is_some() => Carrier::Firmware,
@@ -193,7 +192,11 @@ impl Builder<'_> {
                     }
                 }
             }
-            note_fate(&mut fates, leaf, done.as_ref().map(|(_, source, converted)| (*source, converted)));
+            note_fate(
+                &mut fates,
+                leaf,
+                done.as_ref().map(|(_, source, converted)| (*source, converted)),
+            );
         }
         self.checks(&new, &mut steps);
         for fate in &mut fates {
@@ -302,9 +305,20 @@ impl Builder<'_> {
         let (older, newer) = (from.min(to), from.max(to));
         let stated = |older: usize, newer: usize, field: &str| -> Result<Option<String>, CarryError> {
             let version = &self.history.at(older)?.version;
-            let carry = self.history.at(newer)?.carries.iter().find(|carry| carry.version == *version);
-            let within = |outer: &str| field == outer || field.strip_prefix(outer).is_some_and(|rest| rest.starts_with('.'));
-            let loss = carry.and_then(|carry| carry.losses.iter().find(|loss| loss.way == self.way && within(&loss.field)));
+            let carry = self
+                .history
+                .at(newer)?
+                .carries
+                .iter()
+                .find(|carry| carry.version == *version);
+            let within =
+                |outer: &str| field == outer || field.strip_prefix(outer).is_some_and(|rest| rest.starts_with('.'));
+            let loss = carry.and_then(|carry| {
+                carry
+                    .losses
+                    .iter()
+                    .find(|loss| loss.way == self.way && within(&loss.field))
+            });
             Ok(loss.map(|loss| loss.because.clone()))
         };
         if let Some(reason) = stated(older, newer, field)? {
@@ -321,7 +335,11 @@ impl Builder<'_> {
         let links = self.history.links(from.min(next), from.max(next))?;
         let (here, there) = (self.history.at(from)?.leaves(), self.history.at(next)?.leaves());
         let named = links.iter().find_map(|link| {
-            let (own, other) = if from < next { (link.old, link.new) } else { (link.new, link.old) };
+            let (own, other) = if from < next {
+                (link.old, link.new)
+            } else {
+                (link.new, link.old)
+            };
             let (own, other) = (here.get(own)?, there.get(other)?);
             (own.name == field).then(|| other.name.clone())
         });
@@ -427,18 +445,21 @@ fn means(leaf: &Leaf<'_>) -> String {
 
 fn note_fate(fates: &mut Vec<Fate>, leaf: &Leaf<'_>, done: Option<(&Leaf<'_>, &Converted)>) {
     let Purpose::Setting(kind) = leaf.purpose else { return };
-    let position = fates.iter().position(|fate| fate.field == leaf.name).unwrap_or_else(|| {
-        fates.push(Fate {
-            field: leaf.name.clone(),
-            means: means(leaf),
-            was: None,
-            kind,
-            outcome: Outcome::Defaulted,
-            changes: Vec::new(),
-            elements: (0, 0),
+    let position = fates
+        .iter()
+        .position(|fate| fate.field == leaf.name)
+        .unwrap_or_else(|| {
+            fates.push(Fate {
+                field: leaf.name.clone(),
+                means: means(leaf),
+                was: None,
+                kind,
+                outcome: Outcome::Defaulted,
+                changes: Vec::new(),
+                elements: (0, 0),
+            });
+            fates.len() - 1
         });
-        fates.len() - 1
-    });
     let Some(fate) = fates.get_mut(position) else { return };
     fate.elements.1 += 1;
     let Some((source, converted)) = done else { return };
@@ -486,4 +507,3 @@ fn grown(fate: &mut Fate, old: &[Leaf<'_>], new: &[Leaf<'_>]) {
         });
     }
 }
-

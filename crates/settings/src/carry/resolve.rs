@@ -50,7 +50,9 @@ impl Way {
                     let found = names.iter().find(|(known, _)| known == name).map(|(_, value)| *value);
                     found.ok_or_else(|| format!("{name:?} is no name of the {side} field"))
                 };
-                let stated = pairs.iter().map(|(is, becomes)| Ok((find(old, is, "earlier")?, find(new, becomes, "later")?)));
+                let stated = pairs
+                    .iter()
+                    .map(|(is, becomes)| Ok((find(old, is, "earlier")?, find(new, becomes, "later")?)));
                 let mut ways = stated.collect::<Result<Vec<_>, String>>()?;
                 // Names that the rule does not mention go by their equals.
                 for (name, value) in old {
@@ -66,7 +68,9 @@ impl Way {
                     let found = flags.iter().find(|(known, _)| known == name).map(|(_, bit)| *bit);
                     found.ok_or_else(|| format!("{name:?} is no flag of the {side} field"))
                 };
-                let stated = pairs.iter().map(|(is, becomes)| Ok((find(old, is, "earlier")?, find(new, becomes, "later")?)));
+                let stated = pairs
+                    .iter()
+                    .map(|(is, becomes)| Ok((find(old, is, "earlier")?, find(new, becomes, "later")?)));
                 let mut ways = stated.collect::<Result<Vec<_>, String>>()?;
                 for (name, bit) in old {
                     let mentioned = ways.iter().any(|(is, _)| is == bit);
@@ -124,11 +128,7 @@ impl Way {
     pub(super) fn then(&self, next: &Self) -> Option<Self> {
         match (self, next) {
             (
-                Self::Affine {
-                    factor,
-                    offset,
-                    stated,
-                },
+                Self::Affine { factor, offset, stated },
                 Self::Affine {
                     factor: second,
                     offset: added,
@@ -150,11 +150,7 @@ impl Way {
     /// The other way round. Of several old names for one new name, the first is taken.
     pub(super) fn back(&self) -> Option<Self> {
         Some(match self {
-            Self::Affine {
-                factor,
-                offset,
-                stated,
-            } => Self::Affine {
+            Self::Affine { factor, offset, stated } => Self::Affine {
                 factor: Ratio::ONE.over(*factor)?,
                 offset: Ratio::ZERO.minus(offset.over(*factor)?)?,
                 stated: *stated,

@@ -103,8 +103,12 @@ fn best_repetition(steps: &[Step]) -> Option<(usize, u16, u16, u16)> {
         let (Some(body), Some(next)) = (steps.get(..period), steps.get(period..period * 2)) else {
             break;
         };
-        let (Some(first), Some(second)) = (body.first(), next.first()) else { break };
-        let Some(to_step) = second.to.checked_sub(first.to) else { continue };
+        let (Some(first), Some(second)) = (body.first(), next.first()) else {
+            break;
+        };
+        let Some(to_step) = second.to.checked_sub(first.to) else {
+            continue;
+        };
         let moved = body.iter().zip(next).find(|(step, _)| uses_from(&step.deed));
         let from_step = match moved {
             None => Some(0),
@@ -114,7 +118,10 @@ fn best_repetition(steps: &[Step]) -> Option<(usize, u16, u16, u16)> {
         let mut times: u16 = 1;
         let mut earlier = body;
         for later in steps.chunks_exact(period).skip(1) {
-            let same = earlier.iter().zip(later).all(|(one, other)| repeats(one, other, from_step, to_step));
+            let same = earlier
+                .iter()
+                .zip(later)
+                .all(|(one, other)| repeats(one, other, from_step, to_step));
             if !same || times == u16::MAX {
                 break;
             }

@@ -74,7 +74,11 @@ impl Matrix {
         let first = reach.oldest.and_then(place).unwrap_or(0);
         let barred = |plan: &Plan| plan.way == Way::Down && place(&plan.to).is_some_and(|place| place < first);
         let mut objections = Vec::new();
-        for plan in self.plans.iter().filter(|plan| plan.from == version || plan.to == version) {
+        for plan in self
+            .plans
+            .iter()
+            .filter(|plan| plan.from == version || plan.to == version)
+        {
             if !barred(plan) {
                 objections.extend(plan.objections());
             }
@@ -89,7 +93,11 @@ impl Plan {
         let (from, to) = (self.from.clone(), self.to.clone());
         match &self.carrier {
             Carrier::Unchanged | Carrier::Nobody { because: Some(_) } => Vec::new(),
-            Carrier::Nobody { because: None } => vec![Objection::LeftAlone { from, to, way: self.way }],
+            Carrier::Nobody { because: None } => vec![Objection::LeftAlone {
+                from,
+                to,
+                way: self.way,
+            }],
             Carrier::Keeper | Carrier::Firmware => {
                 let serious = self.lost.iter().filter(|lost| lost.needs_reason());
                 serious

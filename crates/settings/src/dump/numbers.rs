@@ -51,8 +51,14 @@ mod tests {
         let bytes = (-40i16).to_le_bytes();
         assert_eq!(number_of(Repr::I16, &bytes, false), Some(Stored::Integer(-40)));
         assert_eq!(number_of(Repr::U16, &bytes, false), Some(Stored::Integer(0xffd8)));
-        assert_eq!(number_of(Repr::I64, &i64::MIN.to_be_bytes(), true), Some(Stored::Integer(i64::MIN.into())));
-        assert_eq!(number_of(Repr::F32, &1.5f32.to_be_bytes(), true), Some(Stored::Real(1.5)));
+        assert_eq!(
+            number_of(Repr::I64, &i64::MIN.to_be_bytes(), true),
+            Some(Stored::Integer(i64::MIN.into()))
+        );
+        assert_eq!(
+            number_of(Repr::F32, &1.5f32.to_be_bytes(), true),
+            Some(Stored::Real(1.5))
+        );
         assert_eq!(number_of(Repr::U32, &[1, 2], false), None);
     }
 

@@ -202,7 +202,9 @@ fn patch(layout: &Layout, copies: &[Copy]) -> (Vec<u8>, Doubts) {
             .filter_map(|copy| Some((*copy, part(&copy.bytes, at, size)?)))
             .collect();
         let proven = seen.iter().find(|(copy, _)| {
-            copy.proven.iter().any(|range| range.start <= at && at + size <= range.end)
+            copy.proven
+                .iter()
+                .any(|range| range.start <= at && at + size <= range.end)
         });
         let plausible = |bytes: &[u8]| match &leaf.field.shape {
             Shape::Number(number) => number_of(number.repr, bytes, big).is_some_and(|stored| number.allows(stored)),
@@ -220,7 +222,10 @@ fn patch(layout: &Layout, copies: &[Copy]) -> (Vec<u8>, Doubts) {
                 if rest.iter().any(|(_, other)| other == first) {
                     (*first, Some(Doubt::AgreedOnly))
                 } else {
-                    let best = seen.iter().find(|(_, bytes)| plausible(bytes)).map_or(*first, |(_, bytes)| *bytes);
+                    let best = seen
+                        .iter()
+                        .find(|(_, bytes)| plausible(bytes))
+                        .map_or(*first, |(_, bytes)| *bytes);
                     (best, Some(Doubt::Differs))
                 }
             }
@@ -256,7 +261,9 @@ impl Reader<'_> {
     fn group(&self, group: &Group, path: &str, at: u32) -> Node {
         let mut nodes = Vec::new();
         for field in &group.fields {
-            let Purpose::Setting(kind) = field.purpose else { continue };
+            let Purpose::Setting(kind) = field.purpose else {
+                continue;
+            };
             let own = if path.is_empty() {
                 field.name.clone()
             } else {
@@ -282,8 +289,14 @@ impl Reader<'_> {
     fn used(&self, group: &Group, field: &Field, at: u32) -> Option<u32> {
         let name = field.used.as_ref()?;
         let counter = group.fields.iter().find(|other| other.name == *name)?;
-        let Shape::Number(number) = &counter.shape else { return None };
-        let stored = number_of(number.repr, part(self.record, at + counter.at, number.repr.size())?, self.big)?;
+        let Shape::Number(number) = &counter.shape else {
+            return None;
+        };
+        let stored = number_of(
+            number.repr,
+            part(self.record, at + counter.at, number.repr.size())?,
+            self.big,
+        )?;
         match stored {
             Stored::Integer(value) if number.allows(stored) => u32::try_from(value).ok(),
             _ => None,
@@ -342,7 +355,10 @@ fn number_content(number: &Number, stored: Stored) -> Content {
         },
         (Meaning::Flags(flags), Stored::Integer(value)) => {
             let set = flags.iter().filter(|(_, bit)| value >> bit & 1 == 1);
-            Content::Flags(set.map(|(name, _)| name.clone()).collect(), value & !number.known_bits())
+            Content::Flags(
+                set.map(|(name, _)| name.clone()).collect(),
+                value & !number.known_bits(),
+            )
         }
         (Meaning::Quantity { scale, .. }, Stored::Integer(value)) => {
             // 64 bits times a scale that a file gave: if that is too much, the bare number is shown.

@@ -60,8 +60,13 @@ impl fmt::Display for Flaw {
             Self::Cut { found, expected } => write!(f, "the dump ends after {found} of its {expected} bytes"),
             Self::Blank => f.write_str("blank: every byte is 0xFF"),
             Self::Constant { path, found, expected } => write!(f, "{path} is {found:#x} and should be {expected:#x}"),
-            Self::Crc { path, found, expected, .. } => {
-                write!(f, "{path} is {found:#010x}, and the CRC-32 of its bytes is {expected:#010x}")
+            Self::Crc {
+                path, found, expected, ..
+            } => {
+                write!(
+                    f,
+                    "{path} is {found:#010x}, and the CRC-32 of its bytes is {expected:#010x}"
+                )
             }
         }
     }
@@ -75,7 +80,9 @@ impl Copy {
 
     /// Whether a flaw shows that this is another layout's record, or none.
     pub fn is_foreign(&self) -> bool {
-        self.flaws.iter().any(|flaw| matches!(flaw, Flaw::Constant { .. } | Flaw::Blank))
+        self.flaws
+            .iter()
+            .any(|flaw| matches!(flaw, Flaw::Constant { .. } | Flaw::Blank))
     }
 }
 
@@ -119,7 +126,9 @@ pub(super) fn examine(layout: &Layout, address: Option<u32>, bytes: &[u8]) -> Co
     }
     let big = layout.order == ByteOrder::Big;
     for leaf in layout.leaves() {
-        let Some(stored) = stored(&leaf, bytes, big) else { continue };
+        let Some(stored) = stored(&leaf, bytes, big) else {
+            continue;
+        };
         match leaf.purpose {
             Purpose::Constant(expected) if stored != i128::from(expected) => copy.flaws.push(Flaw::Constant {
                 path: leaf.path.clone(),
@@ -129,7 +138,9 @@ pub(super) fn examine(layout: &Layout, address: Option<u32>, bytes: &[u8]) -> Co
             Purpose::Generation => copy.generation = u64::try_from(stored).ok(),
             Purpose::Crc { start, size } => {
                 let begin = leaf.group_at + start;
-                let Some(covered) = part(bytes, begin, size) else { continue };
+                let Some(covered) = part(bytes, begin, size) else {
+                    continue;
+                };
                 let expected = keeper::checksum(covered);
                 if stored == i128::from(expected) {
                     copy.proven.push(begin..begin + size);
@@ -176,8 +187,12 @@ pub fn seal(layout: &Layout, record: &mut [u8], generation: u64) {
     let mut checks = Vec::new();
     for leaf in layout.leaves() {
         let fixed = match (leaf.purpose, &leaf.field.shape) {
-            (Purpose::Constant(value), Shape::Number(number)) => number_bytes(number.repr, Stored::Integer(value.into()), big),
-            (Purpose::Generation, Shape::Number(number)) => number_bytes(number.repr, Stored::Integer(generation.into()), big),
+            (Purpose::Constant(value), Shape::Number(number)) => {
+                number_bytes(number.repr, Stored::Integer(value.into()), big)
+            }
+            (Purpose::Generation, Shape::Number(number)) => {
+                number_bytes(number.repr, Stored::Integer(generation.into()), big)
+            }
             (Purpose::Spare(fill), _) => vec![fill; leaf.size as usize],
             (Purpose::Crc { start, size }, _) => {
                 checks.push((size, leaf.group_at + start, leaf.at));
@@ -189,7 +204,9 @@ pub fn seal(layout: &Layout, record: &mut [u8], generation: u64) {
     }
     checks.sort_unstable();
     for (size, start, at) in checks {
-        let Some(covered) = part(record, start, size) else { continue };
+        let Some(covered) = part(record, start, size) else {
+            continue;
+        };
         let check = keeper::checksum(covered);
         let bytes = if big { check.to_be_bytes() } else { check.to_le_bytes() };
         put(record, at, &bytes);

@@ -13,7 +13,11 @@ impl fmt::Display for Value {
             Content::Real(number) => write!(f, "{number:?}")?,
             Content::Name(name) => f.write_str(name)?,
             Content::Flags(set, rest) => {
-                let words = if set.is_empty() { "none".to_owned() } else { set.join(", ") };
+                let words = if set.is_empty() {
+                    "none".to_owned()
+                } else {
+                    set.join(", ")
+                };
                 f.write_str(&words)?;
                 if *rest != 0 {
                     write!(f, " and unnamed bits {rest:#x}")?;
@@ -49,7 +53,10 @@ impl Value {
                 number => format!("{number:?}"),
             },
             Content::Name(name) => quoted(name),
-            Content::Flags(set, _) => format!("[{}]", set.iter().map(|name| quoted(name)).collect::<Vec<_>>().join(", ")),
+            Content::Flags(set, _) => format!(
+                "[{}]",
+                set.iter().map(|name| quoted(name)).collect::<Vec<_>>().join(", ")
+            ),
             Content::Text(text) => quoted(text),
             Content::Bytes(bytes) => quoted(&hex(bytes)),
             Content::Secret | Content::Missing => return None,
@@ -101,7 +108,12 @@ impl Node {
     pub fn to_json(&self) -> Json {
         match self {
             Self::Value(value) => value.json(),
-            Self::Group(fields) => Json::Object(fields.iter().map(|(name, node)| (name.clone(), node.to_json())).collect()),
+            Self::Group(fields) => Json::Object(
+                fields
+                    .iter()
+                    .map(|(name, node)| (name.clone(), node.to_json()))
+                    .collect(),
+            ),
             Self::List(elements) => Json::Array(elements.iter().map(Self::to_json).collect()),
         }
     }
@@ -123,10 +135,16 @@ fn comment(value: &Value) -> String {
     let mut text = words.join(", ");
     if let Some(doubt) = &value.doubt {
         let mark = format!("DOUBTFUL: {doubt}");
-        text = if text.is_empty() { mark } else { format!("{text}. {mark}") };
+        text = if text.is_empty() {
+            mark
+        } else {
+            format!("{text}. {mark}")
+        };
     }
     // A comment ends with its line: nothing in it may break one.
-    text.chars().map(|character| if character.is_control() { ' ' } else { character }).collect()
+    text.chars()
+        .map(|character| if character.is_control() { ' ' } else { character })
+        .collect()
 }
 
 /// Scalars and lists of scalars first: TOML wants tables behind them.
@@ -160,7 +178,11 @@ fn table(out: &mut String, fields: &[(String, Node)], path: &str) {
         };
     }
     for (name, node) in fields {
-        let own = if path.is_empty() { name.clone() } else { format!("{path}.{name}") };
+        let own = if path.is_empty() {
+            name.clone()
+        } else {
+            format!("{path}.{name}")
+        };
         match node {
             Node::Group(inner) => {
                 let _ = writeln!(out, "\n[{own}]");

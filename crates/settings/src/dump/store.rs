@@ -1,7 +1,7 @@
 //! Where records lie in the memory.
 
-use super::record::{Copy, seal};
 use super::DumpError;
+use super::record::{Copy, seal};
 use crate::layout::{Keeping, Layout};
 
 /// Bytes of an image at most.
@@ -29,17 +29,25 @@ pub fn image(layout: &Layout, record: &[u8], generation: u64, size: Option<u64>)
         Keeping::Copies(starts) => starts.clone(),
         Keeping::Keeper(regions) => regions.iter().map(|region| region.start()).collect(),
     };
-    let ends = starts.iter().map(|start| u64::from(*start) + u64::from(layout.record.size));
+    let ends = starts
+        .iter()
+        .map(|start| u64::from(*start) + u64::from(layout.record.size));
     let needed = ends.max().unwrap_or(0);
     let size = size.unwrap_or(needed);
     if needed > size || size > LARGEST_IMAGE {
-        return Err(DumpError::ImageSize { needed, size: size.min(LARGEST_IMAGE) });
+        return Err(DumpError::ImageSize {
+            needed,
+            size: size.min(LARGEST_IMAGE),
+        });
     }
     let mut image = vec![0xff; usize::try_from(size).unwrap_or(0)];
     for (number, start) in (generation..).zip(starts) {
         let mut copy = record.to_vec();
         seal(layout, &mut copy, number);
-        if let Some(room) = image.get_mut(start as usize..).and_then(|rest| rest.get_mut(..copy.len())) {
+        if let Some(room) = image
+            .get_mut(start as usize..)
+            .and_then(|rest| rest.get_mut(..copy.len()))
+        {
             room.copy_from_slice(&copy);
         }
     }

@@ -1,7 +1,7 @@
 //! Values that people wrote, into a record.
 
-use super::record::{fresh, put_leaf};
 use super::numbers::number_bytes;
+use super::record::{fresh, put_leaf};
 use crate::layout::{ByteOrder, Field, Group, Layout, Leaf, Purpose, Shape, stored};
 use product::document::{Entry, Notes, Section, nearest, parse};
 use product::{DocumentError, Problem};
@@ -43,7 +43,12 @@ impl Writer<'_, '_> {
     fn group(&mut self, group: &Group, path: &str, pairs: Vec<(String, Entry<'_, '_>)>) -> Option<()> {
         let mut sound = Some(());
         for (name, entry) in pairs {
-            let settings = || group.fields.iter().filter(|field| matches!(field.purpose, Purpose::Setting(_)));
+            let settings = || {
+                group
+                    .fields
+                    .iter()
+                    .filter(|field| matches!(field.purpose, Purpose::Setting(_)))
+            };
             let Some(field) = settings().find(|field| field.name == name) else {
                 let problem = Problem::UnknownName {
                     key: "a setting",
@@ -56,7 +61,11 @@ impl Writer<'_, '_> {
                 sound = None;
                 continue;
             };
-            let own = if path.is_empty() { name } else { format!("{path}.{name}") };
+            let own = if path.is_empty() {
+                name
+            } else {
+                format!("{path}.{name}")
+            };
             if self.field(field, &own, &entry).is_none() {
                 sound = None;
             }

@@ -127,7 +127,9 @@ impl<'d, 's> Walk<'d, 's> {
     }
 
     fn size_of(&self, entry: &Entry<'s>, path: &str) -> Result<u32, DwarfError> {
-        let size = entry.attr_value(gimli::DW_AT_byte_size).and_then(|value| value.udata_value());
+        let size = entry
+            .attr_value(gimli::DW_AT_byte_size)
+            .and_then(|value| value.udata_value());
         match size.and_then(|size| u32::try_from(size).ok()) {
             Some(size) if (1..=LARGEST).contains(&size) => Ok(size),
             found => Err(DwarfError::TooMuch {
@@ -193,13 +195,16 @@ impl<'d, 's> Walk<'d, 's> {
         }
         let offset = match member.attr_value(gimli::DW_AT_data_member_location) {
             None => 0,
-            Some(value) => constant(value).ok_or_else(|| refused("at no fixed offset", "Build with another compiler"))?,
+            Some(value) => {
+                constant(value).ok_or_else(|| refused("at no fixed offset", "Build with another compiler"))?
+            }
         };
         let at = base
             .checked_add(offset)
             .filter(|at| *at <= LARGEST)
             .ok_or_else(|| refused("beyond the record's largest size", "Make the record smaller"))?;
-        let type_offset = type_of(member).ok_or_else(|| refused("without a type", "Build with -g and without type units"))?;
+        let type_offset =
+            type_of(member).ok_or_else(|| refused("without a type", "Build with -g and without type units"))?;
         let (entry, _) = self.named_type(type_offset, &full)?;
         let Some(name) = name else {
             // C11, 6.7.2.1: members of a struct without a name are members of the one around it.
@@ -281,7 +286,10 @@ impl<'d, 's> Walk<'d, 's> {
                 let last = child.attr_value(gimli::DW_AT_upper_bound).and_then(constant);
                 let bound = count.or_else(|| last.and_then(|last| last.checked_add(1)));
                 bounds.push(bound.filter(|bound| (1..=LARGEST).contains(bound)).ok_or_else(|| {
-                    refused("an array without a fixed length", "Give it one: a record has a fixed size")
+                    refused(
+                        "an array without a fixed length",
+                        "Give it one: a record has a fixed size",
+                    )
                 })?);
             }
         }
@@ -316,7 +324,9 @@ impl<'d, 's> Walk<'d, 's> {
         if bounds.is_empty() {
             return Ok(None);
         }
-        let count = bounds.iter().try_fold(1u32, |product, bound| product.checked_mul(*bound));
+        let count = bounds
+            .iter()
+            .try_fold(1u32, |product, bound| product.checked_mul(*bound));
         match count.filter(|count| *count <= LARGEST) {
             Some(count) => Ok(Some(count)),
             None => Err(DwarfError::TooMuch {
@@ -329,8 +339,7 @@ impl<'d, 's> Walk<'d, 's> {
 
     /// `char` itself: `uint8_t` is `unsigned char`, and a number.
     fn is_char(&self, entry: &Entry<'s>) -> Result<bool, DwarfError> {
-        Ok(entry.tag() == gimli::DW_TAG_base_type
-            && name_of(self.dwarf, self.unit, entry)?.as_deref() == Some("char"))
+        Ok(entry.tag() == gimli::DW_TAG_base_type && name_of(self.dwarf, self.unit, entry)?.as_deref() == Some("char"))
     }
 
     fn base(&self, entry: &Entry<'s>, path: &str) -> Result<Shape, DwarfError> {
@@ -374,7 +383,12 @@ impl<'d, 's> Walk<'d, 's> {
             }
             let name = name_of(self.dwarf, self.unit, child)?.unwrap_or_default();
             let value = child.attr_value(gimli::DW_AT_const_value);
-            let value = value.and_then(|value| value.sdata_value().map(i128::from).or_else(|| value.udata_value().map(i128::from)));
+            let value = value.and_then(|value| {
+                value
+                    .sdata_value()
+                    .map(i128::from)
+                    .or_else(|| value.udata_value().map(i128::from))
+            });
             if let Some(value) = value
                 && !values.iter().any(|(_, other)| *other == value)
             {

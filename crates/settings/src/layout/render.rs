@@ -1,7 +1,8 @@
 //! A layout as the text of its file.
 
 use super::{
-    ByteOrder, Carry, Conversion, Field, Group, Keeping, Kind, Layout, Meaning, Number, Purpose, Repr, Shape, Stored, Way,
+    ByteOrder, Carry, Conversion, Field, Group, Keeping, Kind, Layout, Meaning, Number, Purpose, Repr, Shape, Stored,
+    Way,
 };
 use crate::Ratio;
 use std::collections::BTreeMap;
@@ -144,7 +145,11 @@ fn one_number(out: &mut String, number: &Number) {
             difference,
         } => {
             if *scale != Ratio::ONE {
-                line(out, "scale", quoted(&format!("{}/{}", scale.numerator(), scale.denominator())));
+                line(
+                    out,
+                    "scale",
+                    quoted(&format!("{}/{}", scale.numerator(), scale.denominator())),
+                );
             }
             if let Some(unit) = unit {
                 line(out, "unit", quoted(unit.text()));
@@ -154,11 +159,17 @@ fn one_number(out: &mut String, number: &Number) {
             }
         }
         Meaning::Names(names) => {
-            let pairs: Vec<String> = names.iter().map(|(name, value)| format!("{} = {value}", key(name))).collect();
+            let pairs: Vec<String> = names
+                .iter()
+                .map(|(name, value)| format!("{} = {value}", key(name)))
+                .collect();
             line(out, "names", format!("{{ {} }}", pairs.join(", ")));
         }
         Meaning::Flags(flags) => {
-            let pairs: Vec<String> = flags.iter().map(|(name, bit)| format!("{} = {bit}", key(name))).collect();
+            let pairs: Vec<String> = flags
+                .iter()
+                .map(|(name, bit)| format!("{} = {bit}", key(name)))
+                .collect();
             line(out, "flags", format!("{{ {} }}", pairs.join(", ")));
         }
     }
@@ -215,12 +226,22 @@ fn from(out: &mut String, layout: &Layout, carry: &Carry) {
         match &pair.conversion {
             Conversion::Known => {}
             Conversion::Formula { factor, offset } => {
-                line(out, "factor", quoted(&format!("{}/{}", factor.numerator(), factor.denominator())));
-                line(out, "offset", quoted(&format!("{}/{}", offset.numerator(), offset.denominator())));
+                line(
+                    out,
+                    "factor",
+                    quoted(&format!("{}/{}", factor.numerator(), factor.denominator())),
+                );
+                line(
+                    out,
+                    "offset",
+                    quoted(&format!("{}/{}", offset.numerator(), offset.denominator())),
+                );
             }
             Conversion::Names(names) => {
-                let pairs: Vec<String> =
-                    names.iter().map(|(old, new)| format!("{} = {}", key(old), quoted(new))).collect();
+                let pairs: Vec<String> = names
+                    .iter()
+                    .map(|(old, new)| format!("{} = {}", key(old), quoted(new)))
+                    .collect();
                 line(out, "names", format!("{{ {} }}", pairs.join(", ")));
             }
         }
@@ -257,7 +278,10 @@ fn span(start: u32, size: u32) -> String {
 }
 
 fn key(name: &str) -> String {
-    let bare = !name.is_empty() && name.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'_' || byte == b'-');
+    let bare = !name.is_empty()
+        && name
+            .bytes()
+            .all(|byte| byte.is_ascii_alphanumeric() || byte == b'_' || byte == b'-');
     if bare { name.to_owned() } else { quoted(name) }
 }
 

@@ -163,7 +163,10 @@ fn set(section: &Section<'_, '_>, record: &Group) -> Option<Set> {
     let entry = section.value("field")?;
     let field = path(&entry)?;
     let Some(number) = number_at(record, &field) else {
-        return entry.refuse("the path of a number of this version", "Write names with points between them.");
+        return entry.refuse(
+            "the path of a number of this version",
+            "Write names with points between them.",
+        );
     };
     let value = section.value("value")?;
     let stored = stored(&value, number.repr, &number.meaning)?;
@@ -174,7 +177,9 @@ fn set(section: &Section<'_, '_>, record: &Group) -> Option<Set> {
 }
 
 fn number_at<'g>(record: &'g Group, path: &str) -> Option<&'g Number> {
-    let (name, rest) = path.split_once('.').map_or((path, None), |(name, rest)| (name, Some(rest)));
+    let (name, rest) = path
+        .split_once('.')
+        .map_or((path, None), |(name, rest)| (name, Some(rest)));
     let field = record.fields.iter().find(|field| field.name == name)?;
     match (&field.shape, rest) {
         (Shape::Number(number), None) => Some(number),
