@@ -179,7 +179,11 @@ fn read_root(root: &Section<'_, '_>, parts: Option<&dyn PartBook>) -> Option<Pro
     let budget = match root.find("budget") {
         Some(entry) => entry
             .section("[budget]", budget::KEYS)
-            .and_then(|section| budget::read(&section, boards.as_deref()))
+            .and_then(|section| {
+                // A mistake in the boards' own tables is complained of there, and not once more here.
+                let known = boards.as_deref().filter(|_| root.notes().is_clean());
+                budget::read(&section, known)
+            })
             .map(Some),
         None => Some(None),
     };
