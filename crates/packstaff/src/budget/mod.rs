@@ -163,7 +163,9 @@ pub(crate) fn release_rows(report: &mut Report, bench: &Bench, installs: &[crate
             let cell = rows::limit_cell(time.typical_s, time.longest_s, stated);
             report.set(rows::RELEASE, "update-limit", "Longest install", column, cell);
         }
-        let erases = here.map(|install| install.erases_most).max().unwrap_or(0);
+        // A new unit is given its first version once, and not by its owner.
+        let updates = here.filter(|install| install.from.is_some());
+        let erases = updates.map(|install| install.erases_most).max().unwrap_or(1);
         if let Some(flash) = figures::flash_wear(bench.part(board)?, erases, stated) {
             report.set(
                 rows::RELEASE,
