@@ -225,7 +225,9 @@ pub(crate) fn set_off(report: &mut Report, section: &str, column: usize, off: &R
         true => Cell {
             found: format!("{worst}; {} are needed", ms(off.needed_s)),
             ..Cell::pass(format!(
-                "{has}, {:.0} % to spare",
+                "{}, {}, {:.0} % to spare",
+                farads(off.given_f),
+                ms(off.held_s),
                 off.margin_s / off.needed_s.max(1e-9) * 100.0
             ))
         },

@@ -2,6 +2,7 @@
 
 use crate::support::{FAILED, Folder, HOLDS, REFUSED, row, tool, verdicts};
 use serde_json::Value;
+use std::path::Path;
 
 fn number(value: &Value) -> f64 {
     value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
@@ -246,4 +247,40 @@ fn a_product_without_a_budget_is_released_as_before() {
         .map(|section| section["title"].as_str().unwrap())
         .collect();
     assert!(!sections.contains(&"Budget"), "{sections:?}");
+}
+
+/// The guide shows the demo's curves and report. `PACKSTAFF_WRITE_DOCS=1` writes the curves anew; the report is pasted by hand.
+#[test]
+fn the_guide_shows_what_the_demo_gives() {
+    let folder = Folder::demo();
+    let run = folder.run(&["budget", ".", "--out", "pictures"]).ended(HOLDS);
+    let guide = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/src");
+    for (ours, theirs) in [
+        ("hold-up-D.svg", "budget-hold-up.svg"),
+        ("wear-C.svg", "budget-wear.svg"),
+    ] {
+        let drawn = folder.text(&format!("pictures/{ours}"));
+        let shown = guide.join(theirs);
+        if std::env::var_os("PACKSTAFF_WRITE_DOCS").is_some() {
+            std::fs::write(&shown, &drawn).unwrap();
+        }
+        let shown = std::fs::read_to_string(&shown).unwrap();
+        assert!(
+            shown == drawn,
+            "docs/src/{theirs} is not what the demo gives: PACKSTAFF_WRITE_DOCS=1 renews it"
+        );
+    }
+    let page = std::fs::read_to_string(guide.join("budget.md")).unwrap();
+    let without_files = |text: &str| {
+        let lines = text
+            .lines()
+            .filter(|line| !line.starts_with("  wrote "))
+            .map(str::trim_end);
+        lines.filter(|line| !line.is_empty()).collect::<Vec<_>>().join("\n")
+    };
+    assert!(
+        without_files(&page).contains(&without_files(&run.stdout)),
+        "docs/src/budget.md does not show this:\n{}",
+        run.stdout
+    );
 }
