@@ -11,5 +11,6 @@ pub mod progress;
 pub mod rehearse;
 pub mod release;
 pub mod report;
+pub mod settings;
 pub mod sheet;
 pub mod stick_spec;

@@ -4,6 +4,7 @@ mod args;
 mod budget_verb;
 mod keys;
 mod rehearse_verb;
+mod settings_verb;
 
 use args::{Args, Verb};
 use clap::Parser;
@@ -117,6 +118,7 @@ fn run(args: Args) -> Result<u8> {
             Ok(HOLDS)
         }
         Verb::Budget(ask) => budget_verb::run(&ask),
+        Verb::Settings(ask) => settings_verb::run(ask.act),
         Verb::Keys(ask) => keys::run(ask).map(|()| HOLDS),
     }
 }

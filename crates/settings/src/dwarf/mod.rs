@@ -6,10 +6,12 @@
 //! Debug information knows offsets, sizes and names. It does not know units, ranges, defaults, or that a calibration is
 //! one: those the maker adds.
 
+mod compare;
 mod error;
 mod sections;
 mod types;
 
+pub use compare::differences;
 pub use error::DwarfError;
 
 use crate::layout::Group;
