@@ -32,11 +32,11 @@ pub fn wear_chart(of: &str, lines: &[WearLine], served_years: f64) -> Chart {
         true => (first * 1.1).clamp(served_years * 1.25, served_years * 6.0),
         false => served_years * 1.5,
     };
+    let across = Axis::covering("years in service", 0.0, end);
+    let end = across.to;
     let used = |years: f64, line: &WearLine| 100.0 * years * line.per_day * crate::YEAR_DAYS / line.cycles;
     let most = drawn.iter().map(|(_, line)| used(end, line)).fold(0.0, f64::max);
     let highest = most.clamp(1.0, 110.0);
-    let across = Axis::covering("years in service", 0.0, end);
-    let end = across.to;
     let lines = drawn.into_iter().map(|(_, line)| Line {
         label: format!("{}: {}", line.name, share(used(served_years, line))),
         look: line.look,

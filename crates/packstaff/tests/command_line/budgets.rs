@@ -284,3 +284,27 @@ fn the_guide_shows_what_the_demo_gives() {
         run.stdout
     );
 }
+
+/// Each number with what it takes.
+#[test]
+fn the_guide_has_every_number_of_a_budget() {
+    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/src/product-file.md");
+    let page = std::fs::read_to_string(page).unwrap();
+    let written = |number: f64| match number {
+        many if many >= 1e6 => format!("{many:e}"),
+        few => few.to_string(),
+    };
+    let mut found = 0;
+    for quantity in product::Budget::quantities() {
+        let key = format!("`{}`", quantity.key);
+        let row = page.lines().find(|line| line.starts_with('|') && line.contains(&key));
+        let row = row.unwrap_or_else(|| panic!("docs/src/product-file.md has no row for {key}"));
+        assert!(
+            row.contains(&written(quantity.most)),
+            "{key}: up to {}: {row}",
+            quantity.most
+        );
+        found += 1;
+    }
+    assert!(found > 20, "{found}");
+}
