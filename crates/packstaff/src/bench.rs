@@ -193,6 +193,15 @@ impl Bench {
     /// # Errors
     /// The memory map does not suit the installer, or the keyring has no such generation.
     pub fn blueprint(&self, board: &Board, keyring: &Keyring, generation: &str) -> Result<Blueprint> {
+        let key = unit_key(generation, *keyring.unit_key(generation).into_diagnostic()?)?;
+        self.blueprint_with(board, self.anchors(keyring, generation)?, key)
+    }
+
+    /// Units of a board revision with these keys.
+    ///
+    /// # Errors
+    /// The memory map does not suit the installer.
+    pub fn blueprint_with(&self, board: &Board, anchors: Vec<Anchor>, key: UnitKey) -> Result<Blueprint> {
         let siblings = self
             .product
             .boards
@@ -202,8 +211,8 @@ impl Bench {
             vendor: *self.product.maker.vendor.as_bytes(),
             class: *board.class.as_bytes(),
             siblings: siblings.map(|other| *other.class.as_bytes()).collect(),
-            anchors: self.anchors(keyring, generation)?,
-            key: unit_key(generation, *keyring.unit_key(generation).into_diagnostic()?)?,
+            anchors,
+            key,
             extension: *b"UPD",
             layout: Arc::new(Layout::of(self.part(board)?)),
             installer: region(board.map.installer),

@@ -76,7 +76,6 @@ impl Knowledge {
     pub(crate) fn forget(&mut self) {
         self.installed = None;
         self.stands = false;
-        self.unvoided = false;
         self.lacking = Lacking::Image;
         for record in &mut self.register.records {
             *record = None;
