@@ -39,6 +39,17 @@ enum State {
     Unreadable,
 }
 
+/// One byte of flash.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Cell {
+    /// Not read: it may be anything.
+    Unknown,
+    /// It reads so.
+    Reads(u8),
+    /// It reads differently each time, or not at all: it is nothing that was written to the end.
+    Torn,
+}
+
 /// What is known of every byte of a part's flash.
 #[derive(Clone, Debug)]
 pub struct Cells {
@@ -130,6 +141,18 @@ impl Cells {
         let whole = range.len() == region.size as usize
             && self.states.get(range.clone())?.iter().all(|state| *state == State::Read);
         whole.then(|| self.bytes.get(range)).flatten()
+    }
+
+    /// Each byte of a range as it may be compared.
+    pub(crate) fn each_cell(&self, region: Region) -> impl Iterator<Item = Cell> + '_ {
+        let range = self.range(region);
+        let states = self.states.get(range.clone()).unwrap_or_default();
+        let bytes = self.bytes.get(range).unwrap_or_default();
+        bytes.iter().zip(states).map(|(byte, state)| match state {
+            State::Unknown => Cell::Unknown,
+            State::Read => Cell::Reads(*byte),
+            State::Unsteady | State::Unreadable => Cell::Torn,
+        })
     }
 
     /// Each byte of a range, where it is known.

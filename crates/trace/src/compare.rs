@@ -1,11 +1,11 @@
 //! A place in flash, compared with an image: all of it there, or its beginning, as an install leaves it.
 
-use crate::cells::Cells;
+use crate::cells::{Cell, Cells};
 use installer::Region;
 
 /// Bytes that an installer programs with one request at most: one block of a stick behind less than one granule that was left
 /// over. A cut can leave one granule of a request undone while later ones of it are done.
-const fn request(granule: u32) -> u32 {
+pub(crate) const fn request(granule: u32) -> u32 {
     fat::BLOCK as u32 + granule
 }
 
@@ -29,7 +29,7 @@ pub(crate) struct Beginning {
 pub(crate) fn beginning(cells: &Cells, body: Region, image: &[u8], granule: u32) -> Option<Beginning> {
     let erased = cells.erased();
     let size = granule.max(1) as usize;
-    let read: Vec<Option<u8>> = cells.each(body).collect();
+    let read: Vec<Cell> = cells.each_cell(body).collect();
     if read.len() < image.len() {
         return None;
     }
@@ -41,11 +41,17 @@ pub(crate) fn beginning(cells: &Cells, body: Region, image: &[u8], granule: u32)
         let first = index * size;
         let mut blank = true;
         let mut agrees = true;
-        for (at, byte) in found.iter().enumerate().filter_map(|(at, byte)| Some((at, (*byte)?))) {
+        for (at, cell) in found.iter().enumerate() {
             let wanted = wanted(first + at);
-            blank &= byte == erased;
-            agrees &= byte == wanted;
-            evidence += u32::from(byte == wanted && byte != erased);
+            match cell {
+                Cell::Unknown => {}
+                Cell::Torn => (blank, agrees) = (false, false),
+                Cell::Reads(byte) => {
+                    blank &= *byte == erased;
+                    agrees &= *byte == wanted;
+                    evidence += u32::from(*byte == wanted && *byte != erased);
+                }
+            }
         }
         if !blank {
             top = Some(index);
@@ -69,8 +75,12 @@ pub(crate) fn beginning(cells: &Cells, body: Region, image: &[u8], granule: u32)
         let behind = (reached - torn) * size;
         let between = read.chunks(size).enumerate().take(reached).skip(torn + 1);
         let others = between.filter(|(index, found)| {
-            let mut known = found.iter().enumerate().filter_map(|(at, byte)| Some((at, (*byte)?)));
-            known.any(|(at, byte)| byte != wanted(index * size + at))
+            let mut cells = found.iter().enumerate();
+            cells.any(|(at, cell)| match cell {
+                Cell::Unknown => false,
+                Cell::Torn => true,
+                Cell::Reads(byte) => *byte != wanted(index * size + at),
+            })
         });
         if behind > request(granule) as usize || others.count() > 0 {
             return None;

@@ -1,7 +1,7 @@
 //! One place for images: what may be there, and what an install can have been doing to it.
 
 use crate::cells::Cells;
-use crate::compare::{Beginning, beginning, torn_program};
+use crate::compare::{Beginning, beginning, request, torn_program};
 use crate::course::{Course, Where, Work};
 use crate::known::{KindOfUnit, ReleaseId};
 use crate::records::{DescriptorSeen, MarkSeen, Records};
@@ -146,12 +146,8 @@ impl Ground<'_> {
             Case::Blank => {
                 let new = self.blank(body) && self.records.register_may_be_new();
                 let new = new.then(|| Course::of(Work::Nothing, Where::Slot));
-                let written = self.written(body, Where::Slot);
-                new.into_iter()
-                    .chain(written)
-                    .chain([self.erasing(body, Where::Slot)])
-                    .map(Stood::Course)
-                    .collect()
+                let changing = self.changing(body, Where::Slot, true);
+                new.into_iter().chain(changing).map(Stood::Course).collect()
             }
             Case::Remnant => self.remnant(body).into_iter().map(Stood::Course).collect(),
         }
@@ -199,11 +195,9 @@ impl Ground<'_> {
         if before && (running.is_some() || (blank && self.records.register_may_be_new())) {
             found.push(Course::of(Work::Nothing, name));
         }
-        found.extend(self.written(place, name));
         // The first sector is erased first, so a whole image has not begun to be erased.
-        if whole.is_empty() || self.cells.unknown_count(place) > 0 {
-            found.push(self.erasing(place, name));
-        }
+        let erasable = whole.is_empty() || self.cells.unknown_count(place) > 0;
+        found.extend(self.changing(place, name, erasable));
         found.into_iter().map(|course| Course { runs: runs.clone(), ..course }).collect()
     }
 
@@ -247,6 +241,26 @@ impl Ground<'_> {
             .collect();
         merge(&mut found);
         found
+    }
+
+    /// Courses in which a place is being written or erased, likelier first.
+    fn changing(&self, body: Region, name: Where, erasable: bool) -> Vec<Course> {
+        let mut found = self.written(body, name);
+        let first = Region {
+            base: body.base,
+            size: request(self.granule()),
+        };
+        let erasing = erasable.then(|| self.erasing(body, name));
+        if !found.is_empty() || self.blank(first) {
+            found.extend(erasing);
+            return found;
+        }
+        // A stick that is swapped between the two passes gives bytes that are of no release. They are written, and not started.
+        let foreign = Course::of(Work::Writing, name);
+        match erasing {
+            Some(erasing) if !erasing.remains.is_empty() => vec![erasing, foreign],
+            other => [foreign].into_iter().chain(other).collect(),
+        }
     }
 
     /// The course in which a place is being erased.
