@@ -77,6 +77,7 @@ mod partition;
 mod stamp;
 mod volume;
 
+pub use boot::{is_other_format, looks_like_volume};
 pub use directory::{DirectoryReader, MAX_DIRECTORY_ENTRIES, RootReader};
 pub use entry::{Entry, ShortName, attributes};
 pub use error::{Error, Remedy};
