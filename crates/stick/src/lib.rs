@@ -8,6 +8,7 @@
 
 #![forbid(unsafe_code)]
 
+pub mod deliver;
 mod error;
 pub mod examine;
 pub mod format;
