@@ -26,6 +26,8 @@ pub(crate) enum Verb {
     Stick(Stick),
     /// Say what a file is: an update file, a build, a stick image, a product file, a record, a keyring
     Look(Look),
+    /// Say what happened to a unit, and what to do: from a read-out of its flash, an image of its stick, the code that it shows
+    Trace(Trace),
     /// Make and keep the keys
     Keys(Keys),
 }
@@ -133,6 +135,36 @@ pub(crate) struct Look {
     /// Print what is seen as JSON, one object a file
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Trace {
+    /// The product folder
+    pub(crate) product: PathBuf,
+    /// A read-out of the unit's flash, whole or in part: raw binary, Intel HEX or S-record. A raw binary begins at the start of
+    /// flash, or at ADDRESS. May be given again: parts of flash, or the same range read twice
+    #[arg(long, value_name = "FILE[@ADDRESS]", required_unless_present_any = ["stick", "code"])]
+    pub(crate) flash: Vec<packstaff::trace::FlashFile>,
+    /// An image of the owner's stick
+    #[arg(long, value_name = "FILE")]
+    pub(crate) stick: Option<PathBuf>,
+    /// The reason code that the unit shows, such as U1
+    #[arg(long, value_name = "CODE")]
+    pub(crate) code: Option<String>,
+    /// The unit's board revision, where what was sent does not tell it
+    #[arg(long)]
+    pub(crate) board: Option<String>,
+    /// The generation of the unit's keys; every one that is served, if left out
+    #[arg(long)]
+    pub(crate) generation: Option<String>,
+    /// Write the reply to the owner to this file as well
+    #[arg(long, value_name = "FILE")]
+    pub(crate) reply: Option<PathBuf>,
+    /// Print the account as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+    #[command(flatten)]
+    pub(crate) secret: Secret,
 }
 
 #[derive(ClapArgs)]

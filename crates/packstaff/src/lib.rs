@@ -12,3 +12,4 @@ pub mod release;
 pub mod report;
 pub mod sheet;
 pub mod stick_spec;
+pub mod trace;

@@ -3,6 +3,7 @@
 mod args;
 mod keys;
 mod rehearse_verb;
+mod trace_verb;
 
 use args::{Args, Verb};
 use clap::Parser;
@@ -115,6 +116,7 @@ fn run(args: Args) -> Result<u8> {
             }
             Ok(HOLDS)
         }
+        Verb::Trace(ask) => trace_verb::run(&ask),
         Verb::Keys(ask) => keys::run(ask).map(|()| HOLDS),
     }
 }

@@ -30,8 +30,10 @@ pub enum Seen {
     Mixed {
         /// The release that most of it agrees with.
         of: Vec<ReleaseId>,
-        /// Bytes that agree.
+        /// Bytes that agree and are not erased.
         bytes: u32,
+        /// Bytes from the start that agree.
+        first: u32,
     },
     /// Nothing that any release has there.
     Other,
@@ -121,7 +123,7 @@ pub(crate) fn sectors(kind: &KindOfUnit, blueprint: &Blueprint, cells: &Cells) -
             },
             None if blueprint.floors.contains(sector) => "register",
             None if blueprint.installer.overlaps(*sector) => "installer",
-            None => "not ours",
+            None => "other",
         };
         let row = SectorSeen {
             span: (*sector).into(),
@@ -199,7 +201,9 @@ fn seen(kind: &KindOfUnit, book: &Book, cells: &Cells, place: Region, body: Regi
     let best = compared.iter().map(|found| found.programmed).max().unwrap_or(0);
     if best > body.size / 8 || (best > 64 && u64::from(best) * 2 > read.iter().flatten().filter(|byte| **byte != cells.erased()).count() as u64) {
         let of = with(&compared, |found| found.programmed == best);
+        let first = of.iter().filter_map(|index| compared.get(*index)).map(|found| found.leading);
         return Seen::Mixed {
+            first: first.max().unwrap_or(0),
             of: kind.ids(&of),
             bytes: best,
         };

@@ -98,7 +98,9 @@ pub struct Shown {
 pub(crate) fn look(kind: &KindOfUnit, worlds: &Worlds, input: &StickInput) -> StickSeen {
     let shows = kind.generations.iter().map(|(generation, blueprint)| {
         let ran = run(kind, blueprint, &worlds.best, Some(&input.stick), Owner::Declines);
-        let mut codes: Vec<_> = ran.reasons.iter().map(|reason| reason.code().to_string()).collect();
+        // That nothing was picked is this trial's doing.
+        let told = ran.reasons.iter().filter(|reason| **reason != Reason::Declined);
+        let mut codes: Vec<_> = told.map(|reason| reason.code().to_string()).collect();
         let rows = ran.listing.iter().flat_map(|listing| listing.rows());
         codes.extend(rows.filter_map(|(_, row)| match row.finding {
             Finding::Refused(reason) => Some(reason.code().to_string()),
