@@ -21,12 +21,17 @@ use unit::flash::{Change, EraseCut, Inside, Torn};
 fn main() -> Result<()> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let [folder, identity, board, from, to, change, out] = arguments.as_slice() else {
-        return Err(miette!("seven arguments are needed: FOLDER IDENTITY BOARD FROM TO CHANGE OUT"));
+        return Err(miette!(
+            "seven arguments are needed: FOLDER IDENTITY BOARD FROM TO CHANGE OUT"
+        ));
     };
     let nth: usize = change.parse().into_diagnostic().wrap_err("the number of the change")?;
     let bench = Bench::open(Path::new(folder))?;
     let keyring = bench.keyring(&mut Unlock::IdentityFile(identity.into()))?;
-    let board = bench.product.board(board).ok_or_else(|| miette!("there is no board {board}"))?;
+    let board = bench
+        .product
+        .board(board)
+        .ok_or_else(|| miette!("there is no board {board}"))?;
     let stage = Stage::of(&bench, keyring.keyring(), board, recorded_files(&bench, board)?)?;
 
     let version = bench.version(to)?;
@@ -41,9 +46,14 @@ fn main() -> Result<()> {
     let mut world = stage.world(Some(from))?;
     world.stick = Some(insert(image.clone()));
     let mut changes = Vec::new();
-    power_up(&stage.blueprint, &mut world, Owner::Picks(file.manifest), |world, change| {
-        changes.push((world.flash.clone(), change.clone()));
-    });
+    power_up(
+        &stage.blueprint,
+        &mut world,
+        Owner::Picks(file.manifest),
+        |world, change| {
+            changes.push((world.flash.clone(), change.clone()));
+        },
+    );
     let count = changes.len();
     let (mut flash, change) = changes
         .into_iter()
@@ -66,7 +76,11 @@ fn main() -> Result<()> {
     std::fs::create_dir_all(out).into_diagnostic()?;
     std::fs::write(out.join("flash.bin"), flash.bytes(base, size).into_diagnostic()?).into_diagnostic()?;
     image.write_to(&out.join("stick.img")).into_diagnostic()?;
-    println!("power failed in change {nth} of {count}: {} and {} are written", out.join("flash.bin").display(), out.join("stick.img").display());
+    println!(
+        "power failed in change {nth} of {count}: {} and {} are written",
+        out.join("flash.bin").display(),
+        out.join("stick.img").display()
+    );
     Ok(())
 }
 

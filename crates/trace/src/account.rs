@@ -188,10 +188,14 @@ impl Tracer {
         let Some(blueprint) = kind.blueprint() else { return 0 };
         let cells = Cells::gather(&blueprint.layout, &evidence.readouts, kind.check_bits);
         let records = Records::read(blueprint, &cells);
-        let known = sectors(kind, blueprint, &cells).into_iter().filter(|row| match &row.seen {
-            Some(Seen::Release { of } | Seen::Begun { of, .. } | Seen::Partly { of, .. } | Seen::Mixed { of, .. }) => !of.is_empty(),
-            _ => false,
-        });
+        let known = sectors(kind, blueprint, &cells)
+            .into_iter()
+            .filter(|row| match &row.seen {
+                Some(
+                    Seen::Release { of } | Seen::Begun { of, .. } | Seen::Partly { of, .. } | Seen::Mixed { of, .. },
+                ) => !of.is_empty(),
+                _ => false,
+            });
         let described = match records.descriptor {
             DescriptorSeen::Whole(descriptor) => kind.named(&descriptor).is_some(),
             _ => false,
@@ -201,9 +205,10 @@ impl Tracer {
         let files = evidence.stick.as_ref().map_or(0, |input| {
             let found = courses(kind, blueprint, &cells, &records);
             let seen = look(kind, &worlds(kind, blueprint, &cells, &records, &found), input);
-            let ours = seen.files.iter().filter(|file| {
-                matches!(file.state, FileState::Release { .. } | FileState::Damaged { .. })
-            });
+            let ours = seen
+                .files
+                .iter()
+                .filter(|file| matches!(file.state, FileState::Release { .. } | FileState::Damaged { .. }));
             ours.count()
         });
         known.map(|row| row.sectors).sum::<u32>() + u32::from(described) + (recorded + files) as u32
@@ -237,7 +242,10 @@ fn in_view_of(stick: &StickSeen, courses: &mut [Course]) {
 
 fn named(kind: &KindOfUnit, descriptor: &installer::Descriptor) -> Named {
     Named {
-        release: kind.named(descriptor).and_then(|index| kind.releases.get(index)).map(crate::known::Release::id),
+        release: kind
+            .named(descriptor)
+            .and_then(|index| kind.releases.get(index))
+            .map(crate::known::Release::id),
         version: descriptor.version.to_string(),
         issue: descriptor.sequence,
         image_size: descriptor.image_size,

@@ -139,7 +139,11 @@ impl Cells {
     pub fn bytes(&self, region: Region) -> Option<&[u8]> {
         let range = self.range(region);
         let whole = range.len() == region.size as usize
-            && self.states.get(range.clone())?.iter().all(|state| *state == State::Read);
+            && self
+                .states
+                .get(range.clone())?
+                .iter()
+                .all(|state| *state == State::Read);
         whole.then(|| self.bytes.get(range)).flatten()
     }
 

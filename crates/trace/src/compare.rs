@@ -135,9 +135,7 @@ mod tests {
     }
 
     fn image(len: usize, fill: u8) -> Vec<u8> {
-        (0..len)
-            .map(|at| (at as u8).wrapping_mul(29) ^ fill)
-            .collect()
+        (0..len).map(|at| (at as u8).wrapping_mul(29) ^ fill).collect()
     }
 
     /// Against the simulated flash, which the rehearsal relies on: every cut inside of every request of a whole install.
@@ -157,12 +155,18 @@ mod tests {
                 let mut cut = flash.clone();
                 cut.tear(&change, torn).unwrap();
                 let found = beginning(&cells_of(&cut), BODY, &wanted, 8).unwrap_or_else(|| panic!("{index} {torn:?}"));
-                let unit::flash::Torn::Program { whole, inside } = torn else { panic!() };
+                let unit::flash::Torn::Program { whole, inside } = torn else {
+                    panic!()
+                };
                 // A granule that reads as new counts as done: what wavers does not show.
                 let done = whole + u32::from(inside == Inside::Wavering);
                 let expected = ((index * 512) as u32 + done * 8).min(900);
                 assert_eq!(found.agrees, expected, "{torn:?}");
-                assert_eq!(found.torn.is_some(), matches!(inside, Inside::Part | Inside::LeftOut), "{torn:?}");
+                assert_eq!(
+                    found.torn.is_some(),
+                    matches!(inside, Inside::Part | Inside::LeftOut),
+                    "{torn:?}"
+                );
                 tried += 1;
             }
             flash.apply(&change).unwrap();

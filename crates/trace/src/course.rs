@@ -188,6 +188,17 @@ fn staged(ground: &Ground<'_>, stage: Region) -> Vec<Course> {
                 Stood::Course(_) => {}
             }
         }
+        let value = Value {
+            issue: ground.records.register().floor(),
+            held: Some(*held),
+        };
+        if settled(ground.records, value) != Some(true) {
+            found.push(Course {
+                installing: ids.clone(),
+                runs: ground.id(release),
+                ..Course::of(Work::Recording, Where::Stage)
+            });
+        }
     }
     if named.iter().any(|(_, _, sure)| *sure) {
         return found;
@@ -206,10 +217,9 @@ fn staged(ground: &Ground<'_>, stage: Region) -> Vec<Course> {
                     ..Course::of(work, Where::Slot)
                 };
                 let beside = ground.unmarked(stage, Where::Stage, release);
-                match settled(ground.records, value) {
-                    Some(false) => found.push(course(Work::Recording)),
-                    Some(true) => {}
-                    None => found.extend([course(Work::Nothing), course(Work::Recording)]),
+                if settled(ground.records, value) != Some(true) {
+                    found.extend(ground.being_recorded(stage, Where::Stage, release));
+                    found.push(course(Work::Recording));
                 }
                 if settled(ground.records, value) != Some(false) {
                     found.extend(beside.into_iter().map(|beside| match beside.work {
@@ -269,7 +279,13 @@ fn paired(ground: &Ground<'_>, second: Region) -> Vec<Course> {
                 Work::Nothing => course.clone(),
                 _ => beside.clone(),
             })),
-            _ => found.push(course),
+            _ => {
+                // Two whole records that differ: the later is being settled. One alone: the other may be about to name either.
+                if !ground.records.both_are_whole() {
+                    found.extend(ground.being_recorded(other, there, release));
+                }
+                found.push(course);
+            }
         }
     }
     if !sure {

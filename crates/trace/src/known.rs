@@ -94,7 +94,10 @@ impl KindOfUnit {
 
     /// The release that a descriptor names.
     pub(crate) fn named(&self, descriptor: &Descriptor) -> Option<usize> {
-        let exact = self.releases.iter().position(|release| release.descriptor() == *descriptor);
+        let exact = self
+            .releases
+            .iter()
+            .position(|release| release.descriptor() == *descriptor);
         exact.or_else(|| {
             self.releases
                 .iter()

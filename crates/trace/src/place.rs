@@ -61,7 +61,10 @@ impl Ground<'_> {
         if self.cells.unsteady_count(image) > 0 || self.cells.unreadable_count(image) > 0 {
             return Some(false);
         }
-        let known = self.kind.named(descriptor).and_then(|index| self.kind.releases.get(index));
+        let known = self
+            .kind
+            .named(descriptor)
+            .and_then(|index| self.kind.releases.get(index));
         let differs = known.is_some_and(|release| {
             let mut read = self.cells.each(image).zip(&release.image);
             read.any(|(read, wanted)| read.is_some_and(|read| read != *wanted))
@@ -94,7 +97,10 @@ impl Ground<'_> {
         let mut found = Vec::new();
         for unvoided in marks {
             match unvoided {
-                true => self.descriptors().into_iter().for_each(|case| found.extend(self.unvoided(case))),
+                true => self
+                    .descriptors()
+                    .into_iter()
+                    .for_each(|case| found.extend(self.unvoided(case))),
                 false => found.push(Stood::Course(self.erasing(self.body(), Where::Slot))),
             }
         }
@@ -198,7 +204,36 @@ impl Ground<'_> {
         // The first sector is erased first, so a whole image has not begun to be erased.
         let erasable = whole.is_empty() || self.cells.unknown_count(place) > 0;
         found.extend(self.changing(place, name, erasable));
-        found.into_iter().map(|course| Course { runs: runs.clone(), ..course }).collect()
+        found
+            .into_iter()
+            .map(|course| Course {
+                runs: runs.clone(),
+                ..course
+            })
+            .collect()
+    }
+
+    /// Courses in which what lies whole in a place is being recorded as the image that counts.
+    pub(crate) fn being_recorded(&self, place: Region, name: Where, running: Option<usize>) -> Vec<Course> {
+        let mut found: Vec<_> = self
+            .whole(place)
+            .into_iter()
+            .map(|index| {
+                let size = self
+                    .kind
+                    .releases
+                    .get(index)
+                    .map_or(0, |release| release.image.len() as u32);
+                Course {
+                    installing: self.ids(&[index]),
+                    written: Some((size, size)),
+                    runs: self.id(running),
+                    ..Course::of(Work::Recording, name)
+                }
+            })
+            .collect();
+        merge(&mut found);
+        found
     }
 
     /// The releases that lie in a place whole, with erased cells behind them.
@@ -230,7 +265,11 @@ impl Ground<'_> {
         let mut found: Vec<Course> = there
             .iter()
             .map(|(index, there)| {
-                let size = self.kind.releases.get(*index).map_or(0, |release| release.image.len() as u32);
+                let size = self
+                    .kind
+                    .releases
+                    .get(*index)
+                    .map_or(0, |release| release.image.len() as u32);
                 Course {
                     installing: self.ids(&[*index]),
                     written: Some((there.agrees, size)),
@@ -274,7 +313,12 @@ impl Ground<'_> {
     /// Releases of which at least one sector, erased ones not counted, lies in a place exactly.
     fn remains(&self, body: Region) -> Vec<ReleaseId> {
         let sectors = || {
-            let all = self.blueprint.layout.sectors().iter().filter(|sector| sector.overlaps(body));
+            let all = self
+                .blueprint
+                .layout
+                .sectors()
+                .iter()
+                .filter(|sector| sector.overlaps(body));
             all.map(|sector| {
                 let end = sector.end().min(body.end());
                 let base = sector.base.max(body.base);
@@ -297,7 +341,12 @@ impl Ground<'_> {
                         .is_some_and(|bytes| bytes.iter().copied().zip(wanted).all(|(read, wanted)| read == wanted))
             })
         };
-        let there = self.kind.releases.iter().enumerate().filter(|(_, release)| holds(&release.image));
+        let there = self
+            .kind
+            .releases
+            .iter()
+            .enumerate()
+            .filter(|(_, release)| holds(&release.image));
         self.ids(&there.map(|(index, _)| index).collect::<Vec<_>>())
     }
 }

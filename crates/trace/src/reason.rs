@@ -55,7 +55,14 @@ const PLAIN: [fat::Error; 16] = {
 /// # Errors
 /// Why it is none.
 pub fn reason_of(text: &str) -> Result<ReasonSeen, CodeError> {
-    let form = || CodeError::Form(text.chars().take(20).map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect());
+    let form = || {
+        CodeError::Form(
+            text.chars()
+                .take(20)
+                .map(|c| if c.is_control() { '\u{fffd}' } else { c })
+                .collect(),
+        )
+    };
     let mut chars = text.trim().chars();
     let letter = chars.next().map(|letter| letter.to_ascii_uppercase());
     let letter = letter.filter(|letter| "SFNU".contains(*letter)).ok_or_else(form)?;
@@ -124,7 +131,10 @@ mod tests {
     fn every_code_that_a_unit_can_show_is_known() {
         for reason in known() {
             let seen = reason_of(&reason.code().to_string()).unwrap();
-            assert_eq!((seen.meaning, seen.remedy.as_str()), (reason.to_string(), reason.remedy()));
+            assert_eq!(
+                (seen.meaning, seen.remedy.as_str()),
+                (reason.to_string(), reason.remedy())
+            );
         }
     }
 

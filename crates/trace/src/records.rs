@@ -101,6 +101,11 @@ impl Records {
         self.register.iter().all(|seen| *seen != RecordSeen::NotRead)
     }
 
+    /// Whether both records of the register are whole.
+    pub(crate) fn both_are_whole(&self) -> bool {
+        self.register.iter().all(|seen| matches!(seen, RecordSeen::Whole(_)))
+    }
+
     /// Whether the register holds something and yet names no image: it is being written for the first time, or for a change.
     pub(crate) fn register_in_the_middle(&self) -> bool {
         self.register.iter().any(|seen| *seen != RecordSeen::Blank)

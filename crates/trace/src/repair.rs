@@ -79,7 +79,13 @@ pub(crate) fn sticks(kind: &KindOfUnit) -> Result<Vec<Stick>, StickError> {
 }
 
 /// Tries every stick in every world that the unit may be in.
-pub(crate) fn repair(kind: &KindOfUnit, worlds: &Worlds, sticks: &[Stick], next: Option<&Next>, courses: &[Course]) -> Repair {
+pub(crate) fn repair(
+    kind: &KindOfUnit,
+    worlds: &Worlds,
+    sticks: &[Stick],
+    next: Option<&Next>,
+    courses: &[Course],
+) -> Repair {
     let starts = |outcome: &Outcome| matches!(outcome, Outcome::Starts { .. });
     let needed = next.and_then(|next| match (starts(&next.at_best), starts(&next.at_worst)) {
         (true, true) => Some(false),
@@ -93,7 +99,13 @@ pub(crate) fn repair(kind: &KindOfUnit, worlds: &Worlds, sticks: &[Stick], next:
         .collect();
     tried.sort_by_key(|(fix, release)| {
         let everywhere = fix.fails_for.is_empty();
-        std::cmp::Reverse((everywhere, !fix.works_for.is_empty(), fix.intended, release.issue, release.numbers))
+        std::cmp::Reverse((
+            everywhere,
+            !fix.works_for.is_empty(),
+            fix.intended,
+            release.issue,
+            release.numbers,
+        ))
     });
     Repair {
         needed,
@@ -112,7 +124,15 @@ fn one(kind: &KindOfUnit, worlds: &Worlds, stick: &Stick, release: &Release, cou
     for (generation, blueprint) in &kind.generations {
         let ran: Vec<_> = worlds
             .all()
-            .map(|world| run(kind, blueprint, world, Some(&stick.stick), Owner::Picks(release.manifest)))
+            .map(|world| {
+                run(
+                    kind,
+                    blueprint,
+                    world,
+                    Some(&stick.stick),
+                    Owner::Picks(release.manifest),
+                )
+            })
             .collect();
         let arrives = |outcome: &Outcome| match outcome {
             Outcome::Starts {

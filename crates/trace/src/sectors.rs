@@ -77,10 +77,7 @@ impl Book {
         for (index, release) in kind.releases.iter().enumerate() {
             for sector in sectors {
                 let part = part_of(&release.image, place, *sector, erased);
-                by_digest
-                    .entry((sector.base, sha256(&part)))
-                    .or_default()
-                    .push(index);
+                by_digest.entry((sector.base, sha256(&part))).or_default().push(index);
             }
         }
         Self { by_digest }
@@ -180,7 +177,13 @@ fn seen(kind: &KindOfUnit, book: &Book, cells: &Cells, place: Region, body: Regi
     let compared: Vec<_> = kind
         .releases
         .iter()
-        .map(|release| agreement(&read, &part_of(&release.image, place, body, cells.erased()), cells.erased()))
+        .map(|release| {
+            agreement(
+                &read,
+                &part_of(&release.image, place, body, cells.erased()),
+                cells.erased(),
+            )
+        })
         .collect();
     if unknown > 0 && cells.unsteady_count(body) == 0 {
         let of = with(&compared, |found| found.all && found.programmed > 0);
@@ -189,7 +192,11 @@ fn seen(kind: &KindOfUnit, book: &Book, cells: &Cells, place: Region, body: Regi
             bytes: cells.read_count(body),
         };
     }
-    let begun = compared.iter().filter(|found| found.begun).map(|found| found.leading).max();
+    let begun = compared
+        .iter()
+        .filter(|found| found.begun)
+        .map(|found| found.leading)
+        .max();
     if let Some(bytes) = begun.filter(|bytes| *bytes > 0) {
         let of = with(&compared, |found| found.begun && found.leading == bytes);
         return Seen::Begun {
@@ -199,9 +206,15 @@ fn seen(kind: &KindOfUnit, book: &Book, cells: &Cells, place: Region, body: Regi
     }
     // Of random bytes, one in 256 agrees by chance; an eighth of a sector does not.
     let best = compared.iter().map(|found| found.programmed).max().unwrap_or(0);
-    if best > body.size / 8 || (best > 64 && u64::from(best) * 2 > read.iter().flatten().filter(|byte| **byte != cells.erased()).count() as u64) {
+    if best > body.size / 8
+        || (best > 64
+            && u64::from(best) * 2 > read.iter().flatten().filter(|byte| **byte != cells.erased()).count() as u64)
+    {
         let of = with(&compared, |found| found.programmed == best);
-        let first = of.iter().filter_map(|index| compared.get(*index)).map(|found| found.leading);
+        let first = of
+            .iter()
+            .filter_map(|index| compared.get(*index))
+            .map(|found| found.leading);
         return Seen::Mixed {
             first: first.max().unwrap_or(0),
             of: kind.ids(&of),

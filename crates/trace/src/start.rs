@@ -76,7 +76,9 @@ pub(crate) fn worlds(
     let unread = matters().any(|region| cells.unknown_count(region) > 0);
     // Neither erased, nor a record, nor anybody's image.
     let noise = |region: Region| cells.filled(region, |at| (at as u8).wrapping_mul(0x5b) ^ 0xa5);
-    let best = build(blueprint, matters(), |region| as_it_should_be(kind, blueprint, cells, records, courses, region));
+    let best = build(blueprint, matters(), |region| {
+        as_it_should_be(kind, blueprint, cells, records, courses, region)
+    });
     let worst = unread.then(|| build(blueprint, matters(), noise));
     Worlds { best, worst }
 }
@@ -159,20 +161,16 @@ pub(crate) struct Ran {
 }
 
 /// Runs the installer on a copy of a world.
-pub(crate) fn run(
-    kind: &KindOfUnit,
-    blueprint: &Blueprint,
-    world: &World,
-    stick: Option<&Stick>,
-    owner: Owner,
-) -> Ran {
+pub(crate) fn run(kind: &KindOfUnit, blueprint: &Blueprint, world: &World, stick: Option<&Stick>, owner: Owner) -> Ran {
     let mut world = World {
         stick: stick.cloned(),
         ..world.clone()
     };
     let mut changes = 0;
     let seen = power_up(blueprint, &mut world, owner, |_, _| changes += 1);
-    let PowerUp { ending, told, asked, .. } = seen;
+    let PowerUp {
+        ending, told, asked, ..
+    } = seen;
     let mut reasons = told;
     let outcome = match ending {
         Ending::Started { address } => Outcome::Starts {
@@ -230,4 +228,3 @@ pub(crate) fn digest_text(descriptor: &Descriptor) -> String {
         .map(|byte| format!("{byte:02x}"))
         .collect()
 }
-

@@ -123,7 +123,9 @@ pub(crate) fn look(kind: &KindOfUnit, worlds: &Worlds, input: &StickInput) -> St
     let stick = input.stick.clone();
     let blocks = stick.blocks();
     let mut source = FnSource::new(blocks, move |block| {
-        stick.block(block).ok_or_else(|| io::Error::other("the block cannot be read"))
+        stick
+            .block(block)
+            .ok_or_else(|| io::Error::other("the block cannot be read"))
     });
     match listing(&mut source) {
         Err(error) => {

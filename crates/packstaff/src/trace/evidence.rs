@@ -32,12 +32,16 @@ impl FromStr for FlashFile {
 
     /// `FILE` or `FILE@ADDRESS`. What follows the last `@` is an address only if it begins with a digit.
     fn from_str(text: &str) -> Result<Self, String> {
-        if let Some((path, address)) = text.rsplit_once('@').filter(|(_, at)| at.starts_with(|c: char| c.is_ascii_digit())) {
+        if let Some((path, address)) = text
+            .rsplit_once('@')
+            .filter(|(_, at)| at.starts_with(|c: char| c.is_ascii_digit()))
+        {
             let parsed = match address.strip_prefix("0x") {
                 Some(digits) => u32::from_str_radix(digits, 16),
                 None => address.parse(),
             };
-            let base = parsed.map_err(|_| format!("`{address}` is no address: write it as 0x08010000, up to 0xffffffff"))?;
+            let base =
+                parsed.map_err(|_| format!("`{address}` is no address: write it as 0x08010000, up to 0xffffffff"))?;
             return Ok(Self {
                 path: path.into(),
                 base: Some(base),
@@ -66,13 +70,23 @@ impl Given {
     pub(super) fn words(&self, evidence: &Evidence) -> Vec<String> {
         let readouts = evidence.readouts.iter().map(|readout| {
             let first = readout.pieces.first().map_or(0, |(address, _)| *address);
-            format!("{}: flash, {} from {first:#010x}", visible(&readout.name), bytes(readout.len()))
+            format!(
+                "{}: flash, {} from {first:#010x}",
+                visible(&readout.name),
+                bytes(readout.len())
+            )
         });
-        let stick = evidence
-            .stick
+        let stick = evidence.stick.iter().map(|stick| {
+            format!(
+                "{}: the stick, {}",
+                visible(&stick.name),
+                bytes(stick.stick.blocks() * fat::BLOCK as u64)
+            )
+        });
+        let code = evidence
+            .code
             .iter()
-            .map(|stick| format!("{}: the stick, {}", visible(&stick.name), bytes(stick.stick.blocks() * fat::BLOCK as u64)));
-        let code = evidence.code.iter().map(|code| format!("the display shows {}", code.code));
+            .map(|code| format!("the display shows {}", code.code));
         readouts.chain(stick).chain(code).collect()
     }
 }
@@ -153,7 +167,10 @@ mod tests {
 
     #[test]
     fn addresses_are_read_and_at_signs_in_names_are_not() {
-        let read = |text: &str| text.parse::<FlashFile>().map(|file| (file.path.display().to_string(), file.base));
+        let read = |text: &str| {
+            text.parse::<FlashFile>()
+                .map(|file| (file.path.display().to_string(), file.base))
+        };
         assert_eq!(read("a.bin@0x08010000"), Ok(("a.bin".into(), Some(0x0801_0000))));
         assert_eq!(read("a@b.bin"), Ok(("a@b.bin".into(), None)));
         assert_eq!(read("a@b.bin@16"), Ok(("a@b.bin".into(), Some(16))));

@@ -45,7 +45,12 @@ pub fn trace(
 ) -> Result<Traced> {
     let boards: Vec<&Board> = match board {
         Some(revision) => vec![bench.product.board(revision).ok_or_else(|| {
-            let known: Vec<_> = bench.product.boards.iter().map(|board| board.revision.as_str()).collect();
+            let known: Vec<_> = bench
+                .product
+                .boards
+                .iter()
+                .map(|board| board.revision.as_str())
+                .collect();
             miette::miette!(
                 help = "name a `revision` of product.toml",
                 "there is no board {revision}; product.toml has {}",
@@ -120,11 +125,15 @@ fn release(bench: &Bench, keyring: &Keyring, recorded: &Recorded, record: &Board
     let mut refused = None;
     let opened = record.generations.iter().find_map(|generation| {
         let key = unit_key(generation, *keyring.unit_key(generation).ok()?).ok()?;
-        open(&file, &[signer], &key).map_err(|refusal| refused = Some(refusal)).ok()
+        open(&file, &[signer], &key)
+            .map_err(|refusal| refused = Some(refusal))
+            .ok()
     });
     let version = &recorded.record.version;
     let opened = opened.ok_or_else(|| {
-        let why = refused.map_or("the keyring has none of its generations".to_owned(), |refusal| refusal.to_string());
+        let why = refused.map_or("the keyring has none of its generations".to_owned(), |refusal| {
+            refusal.to_string()
+        });
         miette::miette!("{} does not open: {why}", record.file)
     });
     let opened = opened.wrap_err("the ledger's archive")?;

@@ -36,7 +36,11 @@ pub fn reply(bench: &Bench, board: &Board, kind: &KindOfUnit, account: &Account)
     }
     paragraphs.push(letter.help());
     let paragraphs = paragraphs.into_iter().filter(|lines| !lines.is_empty()).map(|lines| {
-        lines.iter().flat_map(|line| wrapped(line)).collect::<Vec<_>>().join("\n")
+        lines
+            .iter()
+            .flat_map(|line| wrapped(line))
+            .collect::<Vec<_>>()
+            .join("\n")
     });
     paragraphs.collect::<Vec<_>>().join("\n\n") + "\n"
 }
@@ -60,7 +64,10 @@ impl Letter<'_> {
 
     /// The unit showed that it has nothing to start, whatever was read.
     fn says_it_waits(&self) -> bool {
-        self.account.code.as_ref().is_some_and(|code| ["U1", "U2", "U6"].contains(&code.code.as_str()))
+        self.account
+            .code
+            .as_ref()
+            .is_some_and(|code| ["U1", "U2", "U6"].contains(&code.code.as_str()))
     }
 
     fn sends_a_stick(&self) -> bool {
@@ -98,16 +105,25 @@ impl Letter<'_> {
         said.extend(self.code());
         said.extend(self.stick());
         if said.is_empty() {
-            said.push(format!("From what you sent we cannot see yet what is wrong with your {product}."));
+            said.push(format!(
+                "From what you sent we cannot see yet what is wrong with your {product}."
+            ));
         }
         said
     }
 
     fn interrupted(&self) -> String {
         let same = |course: &Course| course.installing.clone();
-        let courses = self.account.flash.as_ref().map(|flash| flash.courses.as_slice()).unwrap_or_default();
+        let courses = self
+            .account
+            .flash
+            .as_ref()
+            .map(|flash| flash.courses.as_slice())
+            .unwrap_or_default();
         match courses.split_first() {
-            Some((first, rest)) if first.installing.len() == 1 && rest.iter().all(|other| same(other) == same(first)) => {
+            Some((first, rest))
+                if first.installing.len() == 1 && rest.iter().all(|other| same(other) == same(first)) =>
+            {
                 format!("version {}", versions(&first.installing))
             }
             _ => "the new version".to_owned(),
@@ -116,7 +132,11 @@ impl Letter<'_> {
 
     fn code(&self) -> Option<String> {
         let code = self.account.code.as_ref()?;
-        let means = format!("The code {} on the display means: {}.", code.code, code.meaning.trim_end_matches('.'));
+        let means = format!(
+            "The code {} on the display means: {}.",
+            code.code,
+            code.meaning.trim_end_matches('.')
+        );
         // What a unit without a version needs is what the steps below are about.
         Some(match self.says_it_waits() {
             true => means,
@@ -133,7 +153,10 @@ impl Letter<'_> {
                     .to_owned(),
             );
         }
-        let damaged = stick.files.iter().any(|file| matches!(file.state, FileState::Damaged { .. } | FileState::Refused { .. }));
+        let damaged = stick
+            .files
+            .iter()
+            .any(|file| matches!(file.state, FileState::Damaged { .. } | FileState::Refused { .. }));
         if damaged {
             return Some(
                 "A file on your stick is damaged or incomplete. Copy it again from what we send you, and eject the stick on the computer \
@@ -146,10 +169,18 @@ impl Letter<'_> {
     }
 
     fn cautions(&self) -> Vec<String> {
-        let hazards: Vec<_> = self.bench.product.hazards.iter().map(|hazard| shown_hazard(*hazard)).collect();
+        let hazards: Vec<_> = self
+            .bench
+            .product
+            .hazards
+            .iter()
+            .map(|hazard| shown_hazard(*hazard))
+            .collect();
         let mut lines = vec!["Before anything else, please read this:".to_owned()];
         let cautions = cautions_for(&hazards).into_iter();
-        lines.extend(cautions.map(|caution| format!("- {}: {}. {}", caution.signal.word(), caution.headline, caution.text)));
+        lines.extend(
+            cautions.map(|caution| format!("- {}: {}. {}", caution.signal.word(), caution.headline, caution.text)),
+        );
         lines.push(
             "This list cannot be complete: your manual, local codes and licensed people come first. If you are not sure, stop and ask us."
                 .to_owned(),
@@ -206,7 +237,10 @@ impl Letter<'_> {
     }
 
     fn help(&self) -> Vec<String> {
-        let mut lines = vec![format!("If it does not go as described, stop, and write down what the display shows. {}", self.bench.product.owner.help)];
+        let mut lines = vec![format!(
+            "If it does not go as described, stop, and write down what the display shows. {}",
+            self.bench.product.owner.help
+        )];
         lines.push(self.bench.product.maker.name.clone());
         debug_assert!(!self.kind.generations.is_empty());
         lines
@@ -221,7 +255,10 @@ fn numbered(title: &str, steps: Vec<String>) -> Vec<String> {
 
 /// Lines of a paragraph; those of a list's item are set in.
 fn wrapped(text: &str) -> Vec<String> {
-    let item = text.starts_with("- ") || text.split_once(". ").is_some_and(|(number, _)| number.bytes().all(|byte| byte.is_ascii_digit()));
+    let item = text.starts_with("- ")
+        || text
+            .split_once(". ")
+            .is_some_and(|(number, _)| number.bytes().all(|byte| byte.is_ascii_digit()));
     let indent = if item { "   " } else { "" };
     let mut lines = Vec::<String>::new();
     for word in text.split_whitespace() {

@@ -4,8 +4,8 @@ use super::Traced;
 use crate::bench::bytes;
 use crate::look::visible;
 use ::trace::{
-    Account, Course, DescriptorAccount, FileState, FlashAccount, Named, Next, Outcome, RegisterAccount, ReleaseId, Repair, SectorSeen,
-    Seen, StickSeen, Where, Work,
+    Account, Course, DescriptorAccount, FileState, FlashAccount, Named, Next, Outcome, RegisterAccount, ReleaseId,
+    Repair, SectorSeen, Seen, StickSeen, Where, Work,
 };
 use std::fmt::Write;
 
@@ -15,27 +15,49 @@ const WIDTH: usize = 100;
 /// The account as text.
 pub fn text(traced: &Traced) -> String {
     let account = &traced.account;
-    let mut out = format!("{}, board {}: what happened to this unit\n", traced.product, account.board);
+    let mut out = format!(
+        "{}, board {}: what happened to this unit\n",
+        traced.product, account.board
+    );
     section(&mut out, "Sent", &traced.sent);
     if let Some(flash) = &account.flash {
         section(&mut out, "What happened", &happened(flash));
         block(&mut out, "What flash holds", &held(flash));
     }
     if let Some(code) = &account.code {
-        let what = format!("{}: {}. The sheet tells the owner: {}", code.code, code.meaning.trim_end_matches('.'), code.remedy);
+        let what = format!(
+            "{}: {}. The sheet tells the owner: {}",
+            code.code,
+            code.meaning.trim_end_matches('.'),
+            code.remedy
+        );
         section(&mut out, "What the unit says", &[what]);
     }
     if let Some(stick) = &account.stick {
         section(&mut out, "What the stick holds", &on_stick(stick));
     }
     if let Some(next) = &account.next {
-        section(&mut out, "What it does next, switched on without a stick", &does_next(next));
+        section(
+            &mut out,
+            "What it does next, switched on without a stick",
+            &does_next(next),
+        );
     }
-    block(&mut out, "What repairs it, tried on this very unit", &repairs(&account.repair));
-    let misfits = account.misfits.iter().map(|misfit| format!("{}: {}", misfit.what, misfit.explanation));
+    block(
+        &mut out,
+        "What repairs it, tried on this very unit",
+        &repairs(&account.repair),
+    );
+    let misfits = account
+        .misfits
+        .iter()
+        .map(|misfit| format!("{}: {}", misfit.what, misfit.explanation));
     let misfits: Vec<_> = misfits.map(|text| capital(&text)).collect();
     section(&mut out, "What does not fit together", &misfits);
-    let unseen = account.unseen.iter().map(|unseen| format!("{}: would tell {}.", capital(unseen.what), unseen.would_tell));
+    let unseen = account
+        .unseen
+        .iter()
+        .map(|unseen| format!("{}: would tell {}.", capital(unseen.what), unseen.would_tell));
     section(&mut out, "Not looked at", &unseen.collect::<Vec<_>>());
     out.push_str("\nA reply to the owner, to be read through before it is sent\n\n");
     for line in traced.reply.lines() {
@@ -100,7 +122,10 @@ fn place(place: Where) -> &'static str {
 fn happened(flash: &FlashAccount) -> Vec<String> {
     let mut told: Vec<_> = flash.courses.iter().map(course).collect();
     if told.len() > 1 {
-        told.insert(0, "More than one course of events leaves flash like this; likeliest first:".to_owned());
+        told.insert(
+            0,
+            "More than one course of events leaves flash like this; likeliest first:".to_owned(),
+        );
     }
     told
 }
@@ -114,7 +139,9 @@ fn course(course: &Course) -> String {
         }
         Work::Nothing => format!("The unit holds {version}, whole, and no install is under way."),
         Work::Recording if course.written.is_some() => {
-            format!("An install of {version} was broken off at its last step: all of it is written, and its descriptor was being programmed.")
+            format!(
+                "An install of {version} was broken off at its last step: all of it is written, and it was being recorded."
+            )
         }
         Work::Recording => format!(
             "{} is installed. What the unit keeps of it in the register was still being written; the next start finishes that.",
@@ -122,7 +149,10 @@ fn course(course: &Course) -> String {
         ),
         Work::Writing => match course.written {
             Some((done, of)) if done == of => {
-                format!("An install of {version} was broken off when all {} were written to {at}, before it was recorded.", bytes(u64::from(of)))
+                format!(
+                    "An install of {version} was broken off when all {} were written to {at}, before it was recorded.",
+                    bytes(u64::from(of))
+                )
             }
             Some((done, of)) => format!(
                 "An install of {version} was broken off while it was being written to {at}: {done} of {of} bytes are there ({} %).",
@@ -139,7 +169,11 @@ fn course(course: &Course) -> String {
         ),
         Work::Erasing => format!(
             "An install of {version} was broken off while {at} was being erased, before anything was written{}.",
-            if course.by_stick { " (the version is the stick's: flash does not show it)" } else { "" }
+            if course.by_stick {
+                " (the version is the stick's: flash does not show it)"
+            } else {
+                ""
+            }
         ),
         Work::Damaged => format!(
             "{} was damaged: the image there is not the one that its record names, and no power cut during an install leaves it so.",
@@ -152,7 +186,11 @@ fn course(course: &Course) -> String {
     if !course.remains.is_empty() {
         let _ = write!(said, " Remains of {} lie there.", versions(&course.remains));
     }
-    if let Some(runs) = course.runs.as_ref().filter(|runs| course.work != Work::Nothing && !course.installing.contains(runs)) {
+    if let Some(runs) = course
+        .runs
+        .as_ref()
+        .filter(|runs| course.work != Work::Nothing && !course.installing.contains(runs))
+    {
         let _ = write!(said, " Meanwhile the unit still has {runs}.");
     }
     said
@@ -181,7 +219,11 @@ fn sector(row: &SectorSeen) -> String {
         size if size % 1024 == 0 => format!("{} KiB", size / 1024),
         size => format!("{size} bytes"),
     };
-    let count = if row.sectors == 1 { "1 sector".to_owned() } else { format!("{} sectors", row.sectors) };
+    let count = if row.sectors == 1 {
+        "1 sector".to_owned()
+    } else {
+        format!("{} sectors", row.sectors)
+    };
     let mut seen = row.seen.as_ref().map_or("not compared".to_owned(), contents);
     if row.unsteady > 0 {
         let _ = write!(seen, "; {} bytes differ between read-outs", row.unsteady);
@@ -189,9 +231,12 @@ fn sector(row: &SectorSeen) -> String {
     if row.unreadable > 0 {
         let _ = write!(seen, "; {} bytes could not be read", row.unreadable);
     }
-    format!("{:#010x}  {size:>8}  {count:>11}  {:<11}  {seen}", row.span.start, row.purpose)
-        .trim_end()
-        .to_owned()
+    format!(
+        "{:#010x}  {size:>8}  {count:>11}  {:<11}  {seen}",
+        row.span.start, row.purpose
+    )
+    .trim_end()
+    .to_owned()
 }
 
 fn contents(seen: &Seen) -> String {
@@ -219,7 +264,10 @@ fn all(ids: &[ReleaseId]) -> String {
 }
 
 fn descriptor(descriptor: &DescriptorAccount) -> String {
-    let named = descriptor.named.as_ref().map_or(String::new(), |named| format!(", {}", image(named)));
+    let named = descriptor
+        .named
+        .as_ref()
+        .map_or(String::new(), |named| format!(", {}", image(named)));
     let state = match descriptor.state {
         "whole" => "whole, and stands",
         "voided" => "whole, and voided: an install has given it up",
@@ -231,7 +279,10 @@ fn descriptor(descriptor: &DescriptorAccount) -> String {
 }
 
 fn image(named: &Named) -> String {
-    let known = named.release.as_ref().map_or("not in the ledger".to_owned(), |id| format!("release {id}"));
+    let known = named
+        .release
+        .as_ref()
+        .map_or("not in the ledger".to_owned(), |id| format!("release {id}"));
     format!(
         "names version {} of issue {} ({} bytes, {known})",
         named.version, named.issue, named.image_size
@@ -241,7 +292,10 @@ fn image(named: &Named) -> String {
 fn register(record: &RegisterAccount) -> String {
     match (record.turn, record.issue) {
         (Some(turn), Some(issue)) => {
-            let named = record.named.as_ref().map_or(String::new(), |named| format!(", {}", image(named)));
+            let named = record
+                .named
+                .as_ref()
+                .map_or(String::new(), |named| format!(", {}", image(named)));
             format!("whole, turn {turn}, issue {issue}{named}")
         }
         _ => match record.state {
@@ -284,7 +338,10 @@ fn on_stick(stick: &StickSeen) -> Vec<String> {
             [] => String::new(),
             codes => format!(" and shows {}", codes.join(", ")),
         };
-        lines.push(format!("With it in place, this unit (keys of {}) {offers}{codes}.", shown.generation));
+        lines.push(format!(
+            "With it in place, this unit (keys of {}) {offers}{codes}.",
+            shown.generation
+        ));
     }
     lines
 }
@@ -293,7 +350,9 @@ fn does_next(next: &Next) -> Vec<String> {
     if next.certain {
         let by_itself = match (next.changes, &next.at_best) {
             (0, _) => String::new(),
-            (changes, Outcome::Starts { .. }) => format!(" It makes {changes} changes of flash before: it finishes by itself what was begun."),
+            (changes, Outcome::Starts { .. }) => {
+                format!(" It makes {changes} changes of flash before: it finishes by itself what was begun.")
+            }
             (changes, _) => format!(" It makes {changes} changes of flash before."),
         };
         return vec![format!("{}{by_itself}", capital(&outcome(&next.at_best)))];
@@ -310,7 +369,9 @@ fn outcome(outcome: &Outcome) -> String {
         Outcome::Starts {
             release: Some(release), ..
         } => format!("it starts {release}."),
-        Outcome::Starts { address, .. } => format!("it starts the image at {address:#010x}, which is in no record of the ledger."),
+        Outcome::Starts { address, .. } => {
+            format!("it starts the image at {address:#010x}, which is in no record of the ledger.")
+        }
         Outcome::Waits { code, meaning } => format!("it waits for a stick and shows {code}: {meaning}."),
         Outcome::Fails { how } => format!("the installer fails: {how}. This must not be: please report it."),
     }
@@ -322,7 +383,12 @@ fn repairs(repair: &Repair) -> Vec<String> {
         Some(true) => vec!["A stick is needed:".to_owned()],
         None => vec!["Whether a stick is needed cannot be told; if the unit waits:".to_owned()],
     };
-    let width = repair.tried.iter().map(|fix| fix.file.chars().count()).max().unwrap_or(0);
+    let width = repair
+        .tried
+        .iter()
+        .map(|fix| fix.file.chars().count())
+        .max()
+        .unwrap_or(0);
     for fix in &repair.tried {
         let intended = match (fix.intended, repair.needed) {
             (false, _) => "",
@@ -334,7 +400,11 @@ fn repairs(repair: &Repair) -> Vec<String> {
             works => format!("works (keys of {}){intended}", works.join(", ")),
         };
         let fails = fix.fails_for.iter().map(|refused| {
-            format!("; with keys of {} it shows {}", refused.generation, refused.shows.join(", "))
+            format!(
+                "; with keys of {} it shows {}",
+                refused.generation,
+                refused.shows.join(", ")
+            )
         });
         lines.push(format!("{:<width$}  {works}{}", fix.file, fails.collect::<String>()));
     }
@@ -347,7 +417,9 @@ fn repairs(repair: &Repair) -> Vec<String> {
 /// The same text with a capital letter at its beginning.
 pub(super) fn capital(text: &str) -> String {
     let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+    chars
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
 impl Traced {

@@ -19,7 +19,6 @@ use unit::flash::{Change, EraseCut, Flash, Inside, Torn, outcomes};
 use unit::stick::Stick;
 use unit::world::{Settings, World};
 
-
 /// Which of the worlds are checked.
 #[derive(Clone, Copy)]
 pub struct Sample {
@@ -27,6 +26,24 @@ pub struct Sample {
     pub inside: usize,
     /// One world in so many.
     pub every: usize,
+    /// The tracer is told that 2.0 has the image of 2.1, and the other way round: it must be seen to be wrong then.
+    pub misinformed: bool,
+}
+
+impl Sample {
+    pub const fn of(inside: usize, every: usize) -> Self {
+        Self {
+            inside,
+            every,
+            misinformed: false,
+        }
+    }
+
+    fn spoil(self, kind: &mut KindOfUnit) {
+        if let (true, [_, one, other]) = (self.misinformed, kind.releases.as_mut_slice()) {
+            std::mem::swap(&mut one.image, &mut other.image);
+        }
+    }
 }
 
 /// What was covered of one kind of work.
@@ -64,7 +81,11 @@ impl Tally {
 
 impl fmt::Display for Tally {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "{} worlds; next start not told in {}", self.worlds, self.start_unknown)?;
+        writeln!(
+            f,
+            "{} worlds; next start not told in {}",
+            self.worlds, self.start_unknown
+        )?;
         for (work, row) in &self.works {
             writeln!(
                 f,
@@ -85,6 +106,8 @@ impl fmt::Display for Tally {
 #[derive(Clone, Debug)]
 struct Truth {
     work: Work,
+    /// What was broken off before, where the unit has done no more since than to settle its register: that still waits to be done.
+    pending: Option<Work>,
     /// The image that was being installed last, by its manifest's digest.
     target: Option<[u8; 32]>,
     /// What the stick gave was of another file than was picked.
@@ -159,10 +182,11 @@ fn work_of(blueprint: &Blueprint, kind: ChangeKind) -> Work {
 }
 
 /// Follows a story along the flashes that it left.
-fn truth(blueprint: &Blueprint, plan: &Plan<'_>, story: &Story, trail: &[Flash], sizes: &BTreeMap<[u8; 32], u32>) -> Truth {
+fn truth(blueprint: &Blueprint, story: &Story, trail: &[Flash], sizes: &BTreeMap<[u8; 32], u32>) -> Truth {
     let granule = blueprint.layout.geometry().granule;
     let mut truth = Truth {
         work: Work::Nothing,
+        pending: None,
         target: None,
         foreign: false,
         written: None,
@@ -170,6 +194,8 @@ fn truth(blueprint: &Blueprint, plan: &Plan<'_>, story: &Story, trail: &[Flash],
     let mut picked = None;
     let mut foreign = false;
     let mut asked_for = None;
+    // Something else than the register was changed since power came on.
+    let mut worked = false;
     for (index, step) in story.steps.iter().enumerate().skip(1) {
         let shows = read_out(&trail[index]) != read_out(&trail[index - 1]);
         let change = match step {
@@ -178,7 +204,16 @@ fn truth(blueprint: &Blueprint, plan: &Plan<'_>, story: &Story, trail: &[Flash],
             _ => None,
         };
         if let Some(kind) = change.filter(|_| shows) {
-            truth.work = work_of(blueprint, kind);
+            let work = work_of(blueprint, kind);
+            let settles = work == Work::Recording && !worked;
+            truth.pending = match settles {
+                true => truth
+                    .pending
+                    .or(Some(truth.work).filter(|work| matches!(work, Work::Erasing | Work::Writing))),
+                false => None,
+            };
+            worked |= work != Work::Recording;
+            truth.work = work;
             truth.target = picked.or(truth.target);
             truth.foreign = foreign;
             if let (Work::Writing, ChangeKind::Program(address, len)) = (truth.work, kind) {
@@ -204,19 +239,17 @@ fn truth(blueprint: &Blueprint, plan: &Plan<'_>, story: &Story, trail: &[Flash],
             if stick.is_some() {
                 picked = None;
                 foreign = false;
+                worked = false;
             }
-            let mut in_place = stick.flatten();
             for happening in happened {
                 match happening {
                     Happening::Picked(digest) => picked = Some(*digest),
-                    Happening::Swapped(other) => {
-                        in_place = Some(*other);
+                    Happening::Swapped(_) => {
                         foreign = picked.is_some();
                     }
                     _ => {}
                 }
             }
-            let _ = (in_place, plan);
             asked_for = match comes_to {
                 ComesTo::Change(kind) => Some(*kind),
                 _ => None,
@@ -263,29 +296,49 @@ impl Trial<'_> {
         let owner = stick.map_or(Owner::Declines, |(manifest, _)| Owner::Picks(manifest));
         let mut changes = 0;
         let seen = power_up(self.blueprint, &mut world, owner, |_, _| changes += 1);
-        assert!(matches!(seen.ending, Ending::Started { .. } | Ending::Waiting(_)), "{:?}", seen.ending);
+        assert!(
+            matches!(seen.ending, Ending::Started { .. } | Ending::Waiting(_)),
+            "{:?}",
+            seen.ending
+        );
         (running(self.blueprint, &world, seen.ending, self.releases), changes)
     }
 }
 
 /// Explores a case, and checks the account of the worlds that it reaches.
 pub fn check_worlds(case: &Case, faults: Faults, sample: Sample) -> Tally {
-    check_plan(&case.blueprint, &case.updates, &case.releases, &case.plan(faults, true), sample)
+    check_plan(
+        &case.blueprint,
+        &case.updates,
+        &case.releases,
+        &case.plan(faults, true),
+        sample,
+    )
 }
 
-pub fn check_plan(blueprint: &Blueprint, updates: &[Update], releases: &[Known], plan: &Plan<'_>, sample: Sample) -> Tally {
+pub fn check_plan(
+    blueprint: &Blueprint,
+    updates: &[Update],
+    releases: &[Known],
+    plan: &Plan<'_>,
+    sample: Sample,
+) -> Tally {
     let subject = OurInstaller::of(blueprint);
     let (found, stories) = stories(&subject, plan).unwrap();
     assert!(found.holds());
-    let check_bits = stories_have_unreadable(blueprint);
-    let tracer = Tracer::new(kind_of(blueprint, updates, check_bits)).unwrap();
+    let mut kind = kind_of(blueprint, updates, stories_have_unreadable(blueprint));
+    sample.spoil(&mut kind);
+    let tracer = Tracer::new(kind).unwrap();
     let versions: BTreeMap<[u8; 32], (String, u32)> = tracer
         .kind()
         .releases
         .iter()
         .map(|release| (release.manifest, (release.version.clone(), release.image.len() as u32)))
         .collect();
-    let sizes = versions.iter().map(|(manifest, (_, size))| (*manifest, *size)).collect();
+    let sizes = versions
+        .iter()
+        .map(|(manifest, (_, size))| (*manifest, *size))
+        .collect();
     let trial = Trial {
         blueprint,
         releases,
@@ -311,13 +364,21 @@ pub fn check_plan(blueprint: &Blueprint, updates: &[Update], releases: &[Known],
     for story in &stories {
         let trail = replay(&subject, plan, story).unwrap();
         let flash = trail.last().unwrap();
-        if flash.is_buried(flash.layout().sectors().iter().copied().reduce(|all, next| Region {
-            base: all.base,
-            size: all.size + next.size,
-        }).unwrap()) {
+        if flash.is_buried(
+            flash
+                .layout()
+                .sectors()
+                .iter()
+                .copied()
+                .reduce(|all, next| Region {
+                    base: all.base,
+                    size: all.size + next.size,
+                })
+                .unwrap(),
+        ) {
             continue;
         }
-        let mut truth = truth(blueprint, plan, story, &trail, &sizes);
+        let mut truth = truth(blueprint, story, &trail, &sizes);
         let (runs, changes) = trial.alone(flash);
         if truth.work == Work::Recording && changes == 0 && runs.is_some() {
             // All that there was to record is recorded.
@@ -353,7 +414,9 @@ fn to_worlds(blueprint: &Blueprint, index: usize, story: &Story, cuts: usize) ->
         .skip(index.wrapping_mul(31))
         .step_by(1 + inside.len() / cuts.max(1))
         .take(cuts.min(inside.len()));
-    let moments = some.map(|torn| Moment::Inside(*torn)).chain([Moment::Before, Moment::After]);
+    let moments = some
+        .map(|torn| Moment::Inside(*torn))
+        .chain([Moment::Before, Moment::After]);
     moments
         .map(|moment| {
             let steps = story.steps.iter().cloned().chain([Step::Cut(*kind, moment)]);
@@ -371,7 +434,15 @@ fn stories_have_unreadable(blueprint: &Blueprint) -> bool {
         data: vec![0; granule],
     };
     let mut torn = outcomes(&flash, &change, &Inside::ALL, &[]);
-    torn.any(|torn| matches!(torn, Torn::Program { inside: Inside::Unreadable, .. }))
+    torn.any(|torn| {
+        matches!(
+            torn,
+            Torn::Program {
+                inside: Inside::Unreadable,
+                ..
+            }
+        )
+    })
 }
 
 #[allow(clippy::too_many_arguments)] // all that is known of one world
@@ -391,7 +462,12 @@ fn check(
     };
     let account = tracer.account(&evidence).unwrap();
     let seen = account.flash.as_ref().unwrap();
-    let told = || format!("{truth:?}, runs {runs:?}\n{:#?}\n{story}", account.flash.as_ref().unwrap().courses);
+    let told = || {
+        format!(
+            "{truth:?}, runs {runs:?}\n{:#?}\n{story}",
+            account.flash.as_ref().unwrap().courses
+        )
+    };
     tally.worlds += 1;
     let row = tally.works.entry(truth.work).or_default();
     row.worlds += 1;
@@ -400,12 +476,13 @@ fn check(
     let target = truth.target.map(|target| &versions[&target].0);
     let is_true = |course: &trace::Course| {
         let names = |id: &ReleaseId| target == Some(&id.version);
-        let version = truth.work == Work::Nothing || course.installing.is_empty() || course.installing.iter().any(names);
+        let version =
+            truth.work == Work::Nothing || course.installing.is_empty() || course.installing.iter().any(names);
         let written = match (truth.work, course.written, truth.written) {
             (Work::Writing, Some((told, _)), Some(written)) => told == written || truth.foreign,
             _ => true,
         };
-        course.work == truth.work && version && written
+        (course.work == truth.work || Some(course.work) == truth.pending) && version && written
     };
     let place = seen.courses.iter().position(is_true);
     let place = place.unwrap_or_else(|| panic!("no course is the true one: {}", told()));
@@ -422,7 +499,9 @@ fn check(
             known.unwrap().0.clone()
         });
         match (&next.at_best, &version) {
-            (Outcome::Starts { release: Some(id), .. }, Some(version)) => assert_eq!(&id.version, version, "{}", told()),
+            (Outcome::Starts { release: Some(id), .. }, Some(version)) => {
+                assert_eq!(&id.version, version, "{}", told())
+            }
             (Outcome::Waits { .. }, None) => {}
             (other, _) => panic!("{other:?} is told where {version:?} runs: {}", told()),
         }
@@ -432,7 +511,10 @@ fn check(
     }
 
     // The repair: the stick that is named works on the world itself, whatever its doubtful cells read as.
-    let send = account.repair.send().unwrap_or_else(|| panic!("no stick is named: {}", told()));
+    let send = account
+        .repair
+        .send()
+        .unwrap_or_else(|| panic!("no stick is named: {}", told()));
     let wanted = trial.files[&send.release.version].2;
     let other = other_reading(flash);
     for reading in [flash, &other] {
