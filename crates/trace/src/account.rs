@@ -149,7 +149,9 @@ impl Tracer {
         }
         let read = cells.read_count(cells.all());
         let next = (read > 0).then(|| next(kind, blueprint, &worlds));
-        let mut repair = repair(kind, &worlds, &self.sticks, next.as_ref(), &found);
+        // Without a read-out the courses are everything that can happen to a unit: none of them was intended.
+        let seen = if read > 0 { found.as_slice() } else { &[] };
+        let mut repair = repair(kind, &worlds, &self.sticks, next.as_ref(), seen);
         if repair.needed.is_none() && evidence.code.as_ref().is_some_and(|code| code.code.starts_with('U')) {
             repair.needed = Some(true);
         }

@@ -104,6 +104,10 @@ impl Ground<'_> {
                 false => found.push(Stood::Course(self.erasing(self.body(), Where::Slot))),
             }
         }
+        if self.records.descriptor == DescriptorSeen::NotRead {
+            // Damage is to be seen, not to be thought of wherever something was not read.
+            found.retain(|stood| !matches!(stood, Stood::Course(course) if course.work == Work::Damaged));
+        }
         found
     }
 

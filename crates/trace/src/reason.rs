@@ -73,7 +73,7 @@ pub fn reason_of(text: &str) -> Result<ReasonSeen, CodeError> {
     if let Some(reason) = known().find(|reason| reason.code() == code) {
         return Ok(ReasonSeen {
             code: code.to_string(),
-            meaning: reason.to_string(),
+            meaning: meaning(reason),
             remedy: reason.remedy().to_owned(),
         });
     }
@@ -98,6 +98,17 @@ pub fn reason_of(text: &str) -> Result<ReasonSeen, CodeError> {
         )),
         _ => Err(CodeError::Unknown(code.to_string())),
     }
+}
+
+/// What a reason says, without the advice that its text may end in: the remedy has that.
+fn meaning(reason: Reason) -> String {
+    let text = reason.to_string();
+    let said = match reason {
+        Reason::Stick(_) => text.split_once(". ").map_or(text.as_str(), |(said, _)| said),
+        Reason::File(_) => text.split_once("; ").map_or(text.as_str(), |(said, _)| said),
+        _ => &text,
+    };
+    said.trim_end_matches('.').to_owned()
 }
 
 fn known() -> impl Iterator<Item = Reason> {
@@ -131,10 +142,7 @@ mod tests {
     fn every_code_that_a_unit_can_show_is_known() {
         for reason in known() {
             let seen = reason_of(&reason.code().to_string()).unwrap();
-            assert_eq!(
-                (seen.meaning, seen.remedy.as_str()),
-                (reason.to_string(), reason.remedy())
-            );
+            assert_eq!((seen.meaning, seen.remedy.as_str()), (meaning(reason), reason.remedy()));
         }
     }
 

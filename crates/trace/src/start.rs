@@ -1,10 +1,10 @@
 //! What the unit does next: the installer is run on flash as it was read.
 
 use crate::cells::Cells;
-use crate::course::Course;
+use crate::course::{Course, Work};
 use crate::known::{KindOfUnit, ReleaseId};
 use crate::records::{DescriptorSeen, Records};
-use installer::{DESCRIPTOR_LEN, Descriptor, Listing, Reason, Record, Region, Value};
+use installer::{Descriptor, Listing, Reason, Record, Region, Value};
 use rehearsal::power_up::{Ending, Owner, PowerUp, power_up};
 use serde::Serialize;
 use unit::blueprint::Blueprint;
@@ -130,22 +130,32 @@ fn as_it_should_be(
         DescriptorSeen::Whole(descriptor) => kind.named(&descriptor),
         _ => None,
     };
-    let likeliest = courses.first().and_then(|course| {
-        let id = course.installing.first().or(course.remains.first())?;
+    let course = courses.first();
+    let likeliest = course.and_then(|course| {
+        let id = course.installing.first()?;
         kind.releases.iter().position(|release| release.id() == *id)
     });
     let release = described.or(likeliest).and_then(|index| kind.releases.get(index));
+    // Behind what was written when an install was broken off, cells are erased.
+    let (written, recorded) = match course.map(|course| (course.work, course.written)) {
+        Some((Work::Writing, Some((written, _)))) => (written as usize, false),
+        Some((Work::Writing | Work::Erasing, _)) => (0, false),
+        _ => (usize::MAX, true),
+    };
     let record = blueprint.config().place().record;
-    let descriptor = release
-        .map(|release| release.descriptor().encode())
-        .unwrap_or([erased; DESCRIPTOR_LEN]);
+    let descriptor = release.map(|release| release.descriptor().encode());
     cells.filled(region, |at| {
         let address = region.base.wrapping_add(at as u32);
         if record.contains(address) {
             let within = (address - record.base) as usize;
-            return descriptor.get(within).copied().unwrap_or(erased);
+            let byte = descriptor
+                .filter(|_| recorded)
+                .and_then(|bytes| bytes.get(within).copied());
+            return byte.unwrap_or(erased);
         }
-        let image = release.and_then(|release| release.image.get(at));
+        let image = release
+            .filter(|_| at < written)
+            .and_then(|release| release.image.get(at));
         image.copied().unwrap_or(erased)
     })
 }

@@ -107,7 +107,7 @@ pub fn gather(bench: &Bench, board: &Board, given: &Given) -> Result<Evidence> {
 
 fn readout(file: &FlashFile, base: u32) -> Result<Readout> {
     let name = file.path.display().to_string();
-    let failed = || format!("the read-out {name}");
+    let failed = || format!("the read-out {name} cannot be read");
     let opened = File::open(&file.path).into_diagnostic().wrap_err_with(failed)?;
     let mut content = Vec::new();
     opened
@@ -132,7 +132,7 @@ fn code(text: &str) -> Result<ReasonSeen> {
 }
 
 fn stick_image(path: &Path) -> Result<StickInput> {
-    let failed = || format!("the stick image {}", path.display());
+    let failed = || format!("the stick image {} cannot be read", path.display());
     if path.is_dir() {
         return Err(miette::miette!(
             help = "send an image of the whole stick: a folder shows its files, and not what a unit makes of them",

@@ -11,7 +11,7 @@ pub use words::text;
 
 use crate::bench::{Bench, anchor, unit_key};
 use crate::rehearse::may_go_back_to;
-use ::trace::{Account, Evidence, KindOfUnit, Release, Tracer};
+use ::trace::{Account, Evidence, KindOfUnit, Misfit, Release, Tracer};
 use envelope::{VersionNumbers, open};
 use miette::{IntoDiagnostic, Result, WrapErr};
 use product::ledger::{BoardRecord, Release as Recorded};
@@ -78,13 +78,48 @@ pub fn trace(
             "it cannot be told from what was sent which board revision this unit is"
         ));
     };
-    let account = account(tracer, evidence)?;
+    let mut account = account(tracer, evidence)?;
+    account
+        .misfits
+        .extend(other_board(bench, keyring, board, tracer, given)?);
     Ok(Traced {
         product: bench.product.name.clone(),
         sent: given.words(evidence),
-        reply: reply(bench, board, tracer.kind(), &account),
+        reply: reply(bench, board, &account),
         account,
     })
+}
+
+/// Whether what was sent is another board's.
+fn other_board(
+    bench: &Bench,
+    keyring: &Keyring,
+    board: &Board,
+    tracer: &Tracer,
+    given: &Given,
+) -> Result<Option<Misfit>> {
+    if tracer.recognises(&gather(bench, board, given)?) > 0 {
+        return Ok(None);
+    }
+    for other in bench
+        .product
+        .boards
+        .iter()
+        .filter(|other| other.revision != board.revision)
+    {
+        let tracer = Tracer::new(kind(bench, keyring, other, None)?).into_diagnostic()?;
+        if tracer.recognises(&gather(bench, other, given)?) > 0 {
+            return Ok(Some(Misfit {
+                id: "another-board",
+                what: format!(
+                    "what was sent holds nothing of board {}, and something of board {}",
+                    board.revision, other.revision
+                ),
+                explanation: "Name that board with --board, or ask the owner which one it is.",
+            }));
+        }
+    }
+    Ok(None)
 }
 
 fn account(tracer: &Tracer, evidence: &Evidence) -> Result<Account> {

@@ -7,21 +7,20 @@ use super::words::{capital, versions};
 use crate::bench::Bench;
 use crate::release::shown_hazard;
 use crate::sheet::cautions_for;
-use ::trace::{Account, Course, FileState, Fix, KindOfUnit, Outcome, Work};
+use ::trace::{Account, Course, FileState, Fix, Outcome, Work};
 use product::Board;
 
 /// Characters in a line.
 const WIDTH: usize = 92;
 
 /// A letter to the owner.
-pub fn reply(bench: &Bench, board: &Board, kind: &KindOfUnit, account: &Account) -> String {
-    let letter = Letter {
-        bench,
-        board,
-        kind,
-        account,
-    };
+pub fn reply(bench: &Bench, board: &Board, account: &Account) -> String {
+    let letter = Letter { bench, board, account };
     let mut paragraphs = vec![vec!["Thank you for writing, and for what you sent.".to_owned()]];
+    if let Some(question) = letter.which_board() {
+        paragraphs.extend([question, letter.help()]);
+        return laid_out(paragraphs);
+    }
     paragraphs.push(letter.what_happened());
     let fix = account.repair.send().filter(|_| letter.sends_a_stick());
     let acts = fix.is_some() || letter.starts_alone();
@@ -35,6 +34,10 @@ pub fn reply(bench: &Bench, board: &Board, kind: &KindOfUnit, account: &Account)
         ]);
     }
     paragraphs.push(letter.help());
+    laid_out(paragraphs)
+}
+
+fn laid_out(paragraphs: Vec<Vec<String>>) -> String {
     let paragraphs = paragraphs.into_iter().filter(|lines| !lines.is_empty()).map(|lines| {
         lines
             .iter()
@@ -48,7 +51,6 @@ pub fn reply(bench: &Bench, board: &Board, kind: &KindOfUnit, account: &Account)
 struct Letter<'a> {
     bench: &'a Bench,
     board: &'a Board,
-    kind: &'a KindOfUnit,
     account: &'a Account,
 }
 
@@ -74,6 +76,21 @@ impl Letter<'_> {
         !self.starts_alone() || self.says_it_waits()
     }
 
+    /// Before a file is sent that may be for another board, the owner is asked.
+    fn which_board(&self) -> Option<Vec<String>> {
+        self.account
+            .misfits
+            .iter()
+            .find(|misfit| misfit.id == "another-board")?;
+        let mut lines = vec![format!(
+            "What you sent does not seem to be of a {} with board {}. Please leave the unit as it is, and tell us which board it has:",
+            self.bench.product.name, self.board.revision
+        )];
+        let boards = self.bench.product.boards.iter();
+        lines.extend(boards.map(|board| format!("- Board {}: {}", board.revision, board.recognise)));
+        Some(lines)
+    }
+
     fn what_happened(&self) -> Vec<String> {
         let product = &self.bench.product.name;
         let mut said = Vec::new();
@@ -94,6 +111,10 @@ impl Letter<'_> {
             )),
             Some(Work::Nothing) if !self.says_it_waits() => said.push(format!(
                 "Your {product} has no version to start yet. It waits for a stick with an update file."
+            )),
+            Some(_) if self.account.next.as_ref().is_some_and(|next| !next.certain) => said.push(format!(
+                "From the part of your {product}'s memory that we have seen, we cannot tell whether it has a complete version. The steps \
+                 below help in either case."
             )),
             Some(Work::Writing | Work::Erasing | Work::Recording) => said.push(format!(
                 "An update of your {product} was interrupted: power went off, or the stick was taken out, before {} was complete. The \
@@ -164,8 +185,16 @@ impl Letter<'_> {
                     .to_owned(),
             );
         }
-        let offers = stick.shows.iter().all(|shown| !shown.offers.is_empty());
-        (!offers).then(|| "There is no file on your stick that this unit can use.".to_owned())
+        let every = stick.shows.iter().all(|shown| !shown.offers.is_empty());
+        let offered = stick
+            .shows
+            .first()
+            .map(|shown| shown.offers.join(", "))
+            .unwrap_or_default();
+        Some(match every {
+            true => format!("Your stick is in order: your unit can use version {offered} from it."),
+            false => "There is no file on your stick that this unit can use.".to_owned(),
+        })
     }
 
     fn cautions(&self) -> Vec<String> {
@@ -242,7 +271,6 @@ impl Letter<'_> {
             self.bench.product.owner.help
         )];
         lines.push(self.bench.product.maker.name.clone());
-        debug_assert!(!self.kind.generations.is_empty());
         lines
     }
 }

@@ -43,11 +43,11 @@ pub fn text(traced: &Traced) -> String {
             &does_next(next),
         );
     }
-    block(
-        &mut out,
-        "What repairs it, tried on this very unit",
-        &repairs(&account.repair),
-    );
+    let tried = match account.flash {
+        Some(_) => "What repairs it, tried on this very unit in the simulation",
+        None => "What repairs it, tried on units of this board in the simulation: flash was not read",
+    };
+    block(&mut out, tried, &repairs(&account.repair));
     let misfits = account
         .misfits
         .iter()
