@@ -1,9 +1,12 @@
 //! The command line.
 
+mod stick;
+
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use packstaff::rehearse::PartOf;
 use rehearsal::explore::Faults;
 use std::path::PathBuf;
+pub(crate) use stick::{Examine, Make, Stick, StickAct};
 
 /// The release bench for instruments and kits that owners update from an ordinary memory stick.
 #[derive(Parser)]
@@ -22,7 +25,7 @@ pub(crate) enum Verb {
     Release(Release),
     /// Rehearse installs of recorded versions: every world that they can come to, with power cuts and bad sticks
     Rehearse(Rehearse),
-    /// Make the stick image of a recorded version
+    /// Make sticks of recorded versions, and say what is on any stick
     Stick(Stick),
     /// Say what a file is: an update file, a build, a stick image, a product file, a record, a keyring
     Look(Look),
@@ -113,18 +116,6 @@ pub(crate) struct Rehearse {
     pub(crate) story: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) secret: Secret,
-}
-
-#[derive(ClapArgs)]
-pub(crate) struct Stick {
-    /// The product folder
-    pub(crate) product: PathBuf,
-    /// Version to put on the stick, as the ledger has it
-    #[arg(long)]
-    pub(crate) version: String,
-    /// File for the image
-    #[arg(long, value_name = "FILE")]
-    pub(crate) out: PathBuf,
 }
 
 #[derive(ClapArgs)]

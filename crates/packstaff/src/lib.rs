@@ -12,4 +12,5 @@ pub mod release;
 pub mod report;
 pub mod sheet;
 pub mod stick_spec;
+pub mod sticks;
 pub mod trace;

@@ -63,6 +63,12 @@ impl Seen {
         self.is_update() && self.is_at_top && names::has_ending(&self.name, ending)
     }
 
+    /// Whether it is the file with this place in its folder; see [`fat::Entry::position`].
+    #[must_use]
+    pub fn is_entry(&self, position: u32) -> bool {
+        self.position == Some(position)
+    }
+
     /// Its bytes, as far as they can be read.
     #[must_use]
     pub fn bytes(&self) -> &[u8] {

@@ -30,6 +30,7 @@ use crate::table::{Scheme, Table, table};
 use crate::{BlockSource, Counted, StickSpec, Window, build, listing};
 use finding::{COPY, ERASE, FETCH, NOTHING, OTHER_STICK};
 use gather::Gathered;
+use units::UnitVerdict;
 
 /// Partitions that are looked at.
 const PARTITIONS_MAX: usize = 16;
@@ -548,15 +549,17 @@ fn of_units(
     }
     for seen in examination.files.iter().filter(|seen| seen.is_update()) {
         let listed = |view: &UnitView| {
-            let judged = view
-                .files
-                .iter()
-                .find(|judged| seen.is_at_top && Some(judged.file.position) == seen.position)?;
-            match &judged.verdict {
-                Ok(offered) => Some((view.unit.clone(), Ok(offered.refused_later))),
-                Err(Reason::OtherName) => None,
-                Err(reason) => Some((view.unit.clone(), Err(*reason))),
-            }
+            let is_it = |judged: &&Judged| seen.is_at_top && Some(judged.file.position) == seen.position;
+            let verdict = match &view.files.iter().find(is_it)?.verdict {
+                Ok(offered) => Ok(offered.refused_later),
+                Err(Reason::OtherName) => return None,
+                Err(reason) => Err(*reason),
+            };
+            Some(UnitVerdict {
+                unit: view.unit.clone(),
+                board: view.board.clone(),
+                verdict,
+            })
         };
         let mut verdicts: Vec<_> = examination.views.iter().filter_map(listed).collect();
         if verdicts.is_empty() {
@@ -606,10 +609,8 @@ fn of_units(
     Ok(())
 }
 
-type UnitVerdicts = Vec<(String, Result<Option<Reason>, Reason>)>;
-
 /// A file on a stick of its own, as it should be.
-fn in_the_right_place(options: &Options<'_>, seen: &Seen) -> Result<UnitVerdicts, ViewError> {
+fn in_the_right_place(options: &Options<'_>, seen: &Seen) -> Result<Vec<UnitVerdict>, ViewError> {
     let stamp = fat::Calendar {
         year: 2000,
         month: 1,
@@ -630,7 +631,11 @@ fn in_the_right_place(options: &Options<'_>, seen: &Seen) -> Result<UnitVerdicts
     for kind in options.units {
         let view = unit_view::view(kind, &mut &image)?;
         if let Some(judged) = view.files.into_iter().next() {
-            verdicts.push((view.unit, judged.verdict.map(|offered| offered.refused_later)));
+            verdicts.push(UnitVerdict {
+                unit: view.unit,
+                board: view.board,
+                verdict: judged.verdict.map(|offered| offered.refused_later),
+            });
         }
     }
     Ok(verdicts)

@@ -17,6 +17,8 @@ const STEPS_MAX: u64 = 1 << 25;
 pub struct UnitKind {
     /// What to call them, such as `board C, generation g2`.
     pub name: String,
+    /// What their owners know of that, such as `board C`.
+    pub board: String,
     /// What they are built with.
     pub blueprint: Blueprint,
     /// The highest issue that they have installed; 0 for none.
@@ -49,6 +51,8 @@ pub struct Offered {
 pub struct UnitView {
     /// Which units.
     pub unit: String,
+    /// What their owners know of that.
+    pub board: String,
     /// Every file that they list.
     pub files: Vec<Judged>,
     /// Files that are updates, and for which the list has no room.
@@ -89,6 +93,7 @@ pub(super) fn view(kind: &UnitKind, source: &mut dyn BlockSource) -> Result<Unit
     let flash = flash(kind)?;
     let mut view = UnitView {
         unit: kind.name.clone(),
+        board: kind.board.clone(),
         files: Vec::new(),
         left_out: 0,
         told: None,

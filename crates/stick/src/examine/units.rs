@@ -5,26 +5,31 @@ use installer::Reason;
 
 use super::finding::{FETCH, Finding, Severity};
 
-/// Units, and how each judged one file.
-pub(super) type Verdicts<'a> = &'a [(String, Result<Option<Reason>, Reason>)];
+/// How units of one kind judge one file.
+pub(super) struct UnitVerdict {
+    pub(super) unit: String,
+    pub(super) board: String,
+    /// Taken, offered and later refused, or refused.
+    pub(super) verdict: Result<Option<Reason>, Reason>,
+}
 
 /// What to say of a file after all kinds of units have judged it. Nothing, if all of them take it.
-pub(super) fn of_verdicts(path: &str, verdicts: Verdicts<'_>) -> Option<Finding> {
+pub(super) fn of_verdicts(path: &str, verdicts: &[UnitVerdict]) -> Option<Finding> {
     let refused: Vec<_> = verdicts
         .iter()
-        .filter_map(|(unit, verdict)| match verdict {
+        .filter_map(|of| match of.verdict {
             Ok(None) => None,
-            Ok(Some(later)) => Some((unit, *later)),
-            Err(reason) => Some((unit, *reason)),
+            Ok(Some(reason)) | Err(reason) => Some((&of.unit, reason)),
         })
         .collect();
     let (_, first) = refused.first()?;
     if refused.len() < verdicts.len() {
-        let takers: Vec<_> = verdicts
+        let mut takers: Vec<_> = verdicts
             .iter()
-            .filter(|(_, verdict)| *verdict == Ok(None))
-            .map(|(unit, _)| unit.as_str())
+            .filter(|of| of.verdict == Ok(None))
+            .map(|of| of.board.as_str())
             .collect();
+        takers.dedup();
         let refusers: Vec<_> = refused
             .iter()
             .map(|(unit, reason)| format!("{unit}: {}", reason.code()))
@@ -35,7 +40,7 @@ pub(super) fn of_verdicts(path: &str, verdicts: Verdicts<'_>) -> Option<Finding>
                 Severity::Note,
                 format!(
                     "The file is for {}. Other units refuse it, without harm.",
-                    takers.join("; ")
+                    takers.join(" and ")
                 ),
                 format!("refused by {}", refusers.join("; ")),
             )

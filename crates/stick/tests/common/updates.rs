@@ -130,6 +130,7 @@ pub(crate) fn unit_kind() -> UnitKind {
     let region = |base, size| Region { base, size };
     UnitKind {
         name: "board C, generation g2".to_owned(),
+        board: "board C".to_owned(),
         blueprint: Blueprint {
             vendor: MAKER,
             class: BOARD_C,
