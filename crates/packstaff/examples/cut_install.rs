@@ -75,7 +75,7 @@ fn main() -> Result<()> {
     let out = Path::new(out);
     std::fs::create_dir_all(out).into_diagnostic()?;
     std::fs::write(out.join("flash.bin"), flash.bytes(base, size).into_diagnostic()?).into_diagnostic()?;
-    image.write_to(&out.join("stick.img")).into_diagnostic()?;
+    image.write_to(out.join("stick.img")).into_diagnostic()?;
     println!(
         "power failed in change {nth} of {count}: {} and {} are written",
         out.join("flash.bin").display(),

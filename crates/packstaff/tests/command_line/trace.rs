@@ -21,7 +21,7 @@ fn cut(folder: &Folder, nth: usize) {
     let file = stage.file("2.0").unwrap();
     let spec = packstaff::stick_spec::plain(&[(&file.name, &file.bytes)]);
     let image = stick::build(&spec).unwrap();
-    image.write_to(&folder.path("stick.img")).unwrap();
+    image.write_to(folder.path("stick.img")).unwrap();
     let mut world = stage.world(Some("1.8")).unwrap();
     world.stick = Some(insert(image));
     let mut changes = Vec::new();
