@@ -218,6 +218,25 @@ pub fn examine_files(files: Vec<LooseFile>, options: &Options<'_>) -> Result<Exa
     Ok(examination)
 }
 
+/// A file or folder somewhere on a volume.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Placed {
+    /// Folders and name, with a slash between: for showing and comparing, never a path to open.
+    pub path: String,
+    /// Its directory entry.
+    pub entry: fat::Entry,
+}
+
+/// Everything on a volume, folder by folder from the top; at most 20,000 files and folders, and 24 folders deep.
+pub fn everything(source: &mut dyn BlockSource, volume: &Volume) -> Vec<Placed> {
+    let tree = walk::tree(source, volume);
+    let placed = |node: &walk::Node| Placed {
+        path: node.path(),
+        entry: node.listed.entry,
+    };
+    tree.nodes.iter().map(placed).collect()
+}
+
 fn unreadable(why: &str) -> Finding {
     Finding::new(
         "unreadable",

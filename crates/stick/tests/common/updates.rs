@@ -1,5 +1,7 @@
 //! Real update files, and a kind of unit that takes some of them. All keys are invented.
 
+#![allow(dead_code, reason = "each test program uses its own part")]
+
 use std::fs;
 use std::path::Path;
 use std::sync::Arc;
