@@ -714,6 +714,7 @@ impl Examination {
                 .filter(|finding| finding.severity == Severity::Stops)
             {
                 finding.severity = Severity::Note;
+                finding.code = None;
             }
         }
         // That something was deleted explains it only where nothing else does.
@@ -722,6 +723,7 @@ impl Examination {
         if self.findings.iter().any(stops) {
             for deleted in self.findings.iter_mut().filter(is_known) {
                 deleted.severity = Severity::Note;
+                deleted.code = None;
             }
         }
         let is_explained = self.findings.iter().any(|finding| finding.severity == Severity::Stops);
