@@ -1,5 +1,7 @@
 //! The command line.
 
+mod stick;
+
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use packstaff::rehearse::PartOf;
 use product::SignatureKind;
@@ -7,6 +9,7 @@ use product::keyring::{OtsKind, TreeKind};
 use rehearsal::explore::Faults;
 use std::ffi::OsString;
 use std::path::PathBuf;
+pub(crate) use stick::{Examine, Make, Stick, StickAct};
 
 /// The release bench for instruments and kits that owners update from an ordinary memory stick.
 #[derive(Parser)]
@@ -25,7 +28,7 @@ pub(crate) enum Verb {
     Release(Release),
     /// Rehearse installs of recorded versions: every world that they can come to, with power cuts and bad sticks
     Rehearse(Rehearse),
-    /// Make the stick image of a recorded version
+    /// Make sticks of recorded versions, and say what is on any stick
     Stick(Stick),
     /// Say what a file is: an update file, a build, a stick image, a product file, a record, a keyring
     Look(Look),
@@ -33,6 +36,8 @@ pub(crate) enum Verb {
     Budget(Budget),
     /// What a unit keeps: layouts, what becomes of settings from version to version, memory dumps read and made
     Settings(Settings),
+    /// Say what happened to a unit, and what to do: from a read-out of its flash, an image of its stick, the code that it shows
+    Trace(Trace),
     /// Make and keep the keys
     Keys(Keys),
     /// Judge a port: a board's drivers and screens around the installer
@@ -120,18 +125,6 @@ pub(crate) struct Rehearse {
     pub(crate) story: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) secret: Secret,
-}
-
-#[derive(ClapArgs)]
-pub(crate) struct Stick {
-    /// The product folder
-    pub(crate) product: PathBuf,
-    /// Version to put on the stick, as the ledger has it
-    #[arg(long)]
-    pub(crate) version: String,
-    /// File for the image
-    #[arg(long, value_name = "FILE")]
-    pub(crate) out: PathBuf,
 }
 
 #[derive(ClapArgs)]
@@ -265,6 +258,36 @@ pub(crate) enum SettingsAct {
         #[arg(long, value_name = "FILE")]
         out: Option<PathBuf>,
     },
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Trace {
+    /// The product folder
+    pub(crate) product: PathBuf,
+    /// A read-out of the unit's flash, whole or in part: raw binary, Intel HEX or S-record. A raw binary begins at the start of
+    /// flash, or at ADDRESS. May be given again: parts of flash, or the same range read twice
+    #[arg(long, value_name = "FILE[@ADDRESS]", required_unless_present_any = ["stick", "code"])]
+    pub(crate) flash: Vec<packstaff::trace::FlashFile>,
+    /// An image of the owner's stick
+    #[arg(long, value_name = "FILE")]
+    pub(crate) stick: Option<PathBuf>,
+    /// The reason code that the unit shows, such as U1
+    #[arg(long, value_name = "CODE")]
+    pub(crate) code: Option<String>,
+    /// The unit's board revision, where what was sent does not tell it
+    #[arg(long)]
+    pub(crate) board: Option<String>,
+    /// The generation of the unit's keys; every one that is served, if left out
+    #[arg(long)]
+    pub(crate) generation: Option<String>,
+    /// Write the reply to the owner to this file as well
+    #[arg(long, value_name = "FILE")]
+    pub(crate) reply: Option<PathBuf>,
+    /// Print the account as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+    #[command(flatten)]
+    pub(crate) secret: Secret,
 }
 
 #[derive(ClapArgs)]

@@ -172,6 +172,27 @@ impl Bench {
             })
     }
 
+    /// The board of this revision.
+    ///
+    /// # Errors
+    /// The product has none.
+    pub fn board(&self, revision: &str) -> Result<&Board> {
+        let known = || {
+            self.product
+                .boards
+                .iter()
+                .map(|board| board.revision.as_str())
+                .collect::<Vec<_>>()
+        };
+        self.product.board(revision).ok_or_else(|| {
+            BenchError::UnknownBoard {
+                found: revision.to_owned(),
+                known: known().join(", "),
+            }
+            .into()
+        })
+    }
+
     /// The flash part of a board.
     ///
     /// # Errors

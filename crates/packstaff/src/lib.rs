@@ -15,3 +15,5 @@ pub mod report;
 pub mod settings;
 pub mod sheet;
 pub mod stick_spec;
+pub mod sticks;
+pub mod trace;

@@ -151,7 +151,8 @@ fn times(estimate: Estimate) -> Times<'static> {
     }
 }
 
-fn shown(hazard: product::Hazard) -> Hazard {
+/// A declared hazard, as the sheet has it.
+pub(crate) fn shown(hazard: product::Hazard) -> Hazard {
     use product::Hazard as Declared;
     match hazard {
         Declared::Mains => Hazard::Mains,

@@ -12,4 +12,5 @@ mod releases;
 mod sticks;
 mod streams;
 mod support;
+mod trace;
 mod trees;
