@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 /// A program and the Debian package that has it.
-const TOOLS: [(&str, &str); 37] = [
+const TOOLS: [(&str, &str); 41] = [
     ("age", "age"),
     ("age-keygen", "age"),
     ("arm-none-eabi-gcc", "gcc-arm-none-eabi"),
@@ -21,7 +21,10 @@ const TOOLS: [(&str, &str); 37] = [
     ("g++", "g++"),
     ("gcc", "gcc"),
     ("git", "git"),
+    ("grep", "grep"),
+    ("gzip", "gzip"),
     ("make", "make"),
+    ("mattrib", "mtools"),
     ("mcopy", "mtools"),
     ("mdel", "mtools"),
     ("mdir", "mtools"),
@@ -45,6 +48,7 @@ const TOOLS: [(&str, &str); 37] = [
     ("truncate", "coreutils"),
     ("wasm-ld", "lld"),
     ("xorriso", "xorriso"),
+    ("zip", "zip"),
 ];
 
 /// Packages that are missing.

@@ -8,7 +8,7 @@ use crate::ids;
 use crate::keys::{Anchor, ContentKey, UnitKey};
 use crate::manifest::{self, Manifest, Stated};
 use crate::refusal::{Fault, Part, Refusal};
-use crate::sha256::{Sha256, put, same_digest, sha256};
+use crate::sha256::{Sha256, copy, same_digest, sha256};
 use crate::signature::Wrapper;
 use core::fmt;
 use core::hash::{Hash, Hasher};
@@ -416,7 +416,7 @@ impl Kept {
     fn put(&mut self, more: &[u8]) -> Result<(), Refusal> {
         let free = self.bytes.get_mut(usize::from(self.len)..).unwrap_or_default();
         let places = free.get_mut(..more.len()).ok_or(Refusal::TooLarge)?;
-        put(places, more);
+        copy(places, more);
         self.len = self.len.saturating_add(more.len() as u16);
         Ok(())
     }

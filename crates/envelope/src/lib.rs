@@ -83,6 +83,7 @@ extern crate alloc;
 
 pub mod cbor;
 pub mod cipher;
+pub mod compact;
 #[cfg(feature = "alloc")]
 pub mod encode;
 mod header;
@@ -115,7 +116,7 @@ pub use manifest::{Manifest, RECIPIENTS_MAX};
 #[cfg(feature = "alloc")]
 pub use open::{Opened, open};
 pub use refusal::{Fault, Part, Refusal, Where};
-pub use sha256::{Sha256, same_digest, sha256};
+pub use sha256::{Sha256, copy, same_digest, sha256};
 pub use signature::Algorithm;
 #[cfg(feature = "alloc")]
 pub use text::{TextEntry, TextItem};

@@ -197,7 +197,7 @@ fn encodings_that_are_not_the_one() {
     );
     refused(
         |m| *m.at(&[20, 3, 21]) = Raw(vec![0x63, 0x23, 0xff, 0x77]),
-        malformed(Part::Install, Fault::NotUtf8),
+        Refusal::PayloadName,
     );
     refused(
         |m| m.items(&SHARED)[1] = Raw(vec![0x18, 0]),

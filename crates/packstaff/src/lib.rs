@@ -4,11 +4,16 @@
 #![forbid(unsafe_code)]
 
 pub mod bench;
+pub mod budget;
 pub mod clock;
 pub mod look;
+pub mod port;
 pub mod progress;
 pub mod rehearse;
 pub mod release;
 pub mod report;
+pub mod settings;
 pub mod sheet;
 pub mod stick_spec;
+pub mod sticks;
+pub mod trace;

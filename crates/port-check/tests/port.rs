@@ -55,9 +55,9 @@ fn port(mistake: u32, fill: u8) -> (TempDir, Way) {
 
 fn judged(way: Way, options: &Options) -> Vec<Tried> {
     let link = Link::new(way, Duration::from_secs(20));
-    let (tried, counts) = judge(link, options, &mut |_| {}).unwrap();
-    assert!(counts.lines > 0);
-    tried
+    let judged = judge(link, options, &mut |_| {}).unwrap();
+    assert!(judged.counts.lines > 0);
+    judged.tried
 }
 
 #[test]

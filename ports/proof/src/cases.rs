@@ -1,6 +1,7 @@
 //! The cases: what is in the unit, what is on the stick, what the owner wants; and the same in the host's simulation.
 
 use crate::emulator::{Emulator, End, Run};
+use crate::figures::{Figures, Measured};
 use crate::unit::{BOARD_D, INSTALLER_END, Update, blueprint, flash_of, new_flash, stick};
 use ::stick::StickImage;
 use ::unit::blueprint::Blueprint;
@@ -264,6 +265,45 @@ impl Proof {
             case.name, simulated.changes, simulated.granules
         );
         Ok(flash)
+    }
+
+    /// Figures of a boot with nothing to do, and of an install of an image of `size` bytes; what the port told, by phase.
+    pub(crate) fn measure(&mut self, firmware: &Firmware, size: usize) -> Result<Measured, String> {
+        let mut image = firmware.new.clone();
+        image.extend((image.len()..size).map(|at| (at.wrapping_mul(0x9e37_79b9) >> 24) as u8));
+        let file = Update::new(&[2, 1], 1, &image).file()?;
+        let loaded = stick(&[("KC4-21.UPD", &file)])?;
+        let empty = stick(&[])?;
+        let case = |flash, stick| Case {
+            name: "measured",
+            flash,
+            stick,
+            pick: Some(("2 1", file.as_slice())),
+            cut: None,
+            says: None,
+            greets: None,
+        };
+        let new = new_flash()?;
+        let install = self.figures("", &case(&new, Some(&loaded)))?;
+        let overlapped = self.figures("overlap\n", &case(&new, Some(&loaded)))?;
+        let stack = self.figures("stack\n", &case(&new, Some(&loaded)))?;
+        let installed = self.emulator.flash()?;
+        Ok(Measured {
+            install,
+            overlapped,
+            stack,
+            nothing_to_do: self.figures("", &case(&installed, None))?,
+            empty_stick: self.figures("", &case(&installed, Some(&empty)))?,
+        })
+    }
+
+    fn figures(&mut self, words: &str, case: &Case<'_>) -> Result<Figures, String> {
+        self.script = format!("measure\n{words}");
+        let run = self.emulate(case)?;
+        if run.end != End::Started {
+            return Err(format!("it did not start; it said:\n{}", run.lines.join("\n")));
+        }
+        Figures::read(&run.lines)
     }
 
     fn emulate(&mut self, case: &Case<'_>) -> Result<Run, String> {

@@ -49,13 +49,13 @@ pub fn drive(script: &Script, mut flash: Flash) -> Result<(), &'static str> {
     let mut waits = 0;
     let mut reply = Reply::PowerUp;
     loop {
-        if script.measure {
+        if script.stack {
             start::paint_stack();
         }
         let depth = start::stack_depth();
         let begun = clock::now();
         let request = machine.step(&config, reply);
-        figures.step(phase, begun, script.measure.then_some(depth));
+        figures.step(phase, begun, script.stack.then_some(depth));
         // A posted program is over before anything else is asked of flash, and before anything is said or started.
         if !matches!(request, Request::ReadStick { .. }) {
             flash.wait();

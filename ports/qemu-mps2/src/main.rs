@@ -12,6 +12,7 @@ mod drive;
 mod factory;
 mod figures;
 mod flash;
+mod memory;
 mod nopanic;
 mod owner;
 mod semihost;

@@ -14,7 +14,8 @@ const LINE: usize = 16;
 /// | `pick 2 1` | the owner picks version 2.1, if it is offered; otherwise nothing |
 /// | `cut 17 3` | the supply goes at the 17th change of flash, after 3 words of it |
 /// | `overlap` | the core goes on while flash is at work, as it can where code is not fetched from that bank |
-/// | `measure` | ticks and stack are told at the end |
+/// | `measure` | ticks are told at the end |
+/// | `stack` | the deepest stack too; the stack is painted before each step, which takes its time |
 #[derive(Clone, Copy, Default)]
 pub struct Script {
     /// The version that the owner wants.
@@ -25,6 +26,8 @@ pub struct Script {
     pub overlap: bool,
     /// Whether figures are told.
     pub measure: bool,
+    /// Whether the stack is painted.
+    pub stack: bool,
 }
 
 impl Script {
@@ -56,6 +59,7 @@ impl Script {
                 }
                 b"overlap" => script.overlap = true,
                 b"measure" => script.measure = true,
+                b"stack" => script.stack = true,
                 _ => {}
             }
         }

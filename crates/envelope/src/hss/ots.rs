@@ -1,7 +1,7 @@
 //! LM-OTS, the one-time signature (RFC 8554, 4): hash chains, one for each digit of a digest and of its checksum.
 
 use super::{HASH, ID, Reader};
-use crate::sha256::{Sha256, pad_one_block, put, sha256_of_one_block};
+use crate::sha256::{Sha256, copy, pad_one_block, sha256_of_one_block};
 
 /// Marks the digest of one-time public keys (RFC 8554, 7.1: D_PBLC).
 const D_PUBLIC: [u8; 2] = [0x80, 0x80];
@@ -126,12 +126,12 @@ impl Place<'_> {
         digest.update(message);
         let digest = digest.finish();
         let mut coded = [0; CODED];
-        put(&mut coded, &digest);
+        copy(&mut coded, &digest);
         let left = digits(kind, &coded)
             .take(HASH.wrapping_mul(kind.in_byte() as usize))
             .map(|digit| u16::from(kind.last().wrapping_sub(digit)));
         let sum = left.fold(0_u16, u16::wrapping_add).wrapping_shl(kind.shift());
-        put(coded.get_mut(HASH..).unwrap_or_default(), &sum.to_be_bytes());
+        copy(coded.get_mut(HASH..).unwrap_or_default(), &sum.to_be_bytes());
         coded
     }
 
@@ -162,8 +162,8 @@ impl Place<'_> {
 
 /// One step in the block of a chain.
 pub(super) fn step(block: &mut [u8; 64], number: u8, value: &[u8; HASH]) -> [u8; HASH] {
-    put(block.get_mut(22..23).unwrap_or_default(), &[number]);
-    put(block.get_mut(23..55).unwrap_or_default(), value);
+    copy(block.get_mut(22..23).unwrap_or_default(), &[number]);
+    copy(block.get_mut(23..55).unwrap_or_default(), value);
     sha256_of_one_block(block)
 }
 
@@ -193,7 +193,7 @@ mod tests {
     #[test]
     fn the_standards_examples_of_digits() {
         let mut coded = [0; CODED];
-        put(&mut coded, &[0x12, 0x34]);
+        copy(&mut coded, &[0x12, 0x34]);
         let digit = |kind, index| digits(kind, &coded).nth(index).unwrap();
         assert_eq!(digit(OtsKind::W1, 7), 0);
         assert_eq!(digit(OtsKind::W4, 0), 1);

@@ -1,11 +1,10 @@
 //! First stage: what does this unit's own flash hold, and what counts?
 
-use super::{Clear, Context, Find, Job, Knowledge, Lacking, Raise, Stage, Turn, Wish};
+use super::{Clear, Context, Find, Job, Lacking, Raise, Stage, Turn, Wish};
 use crate::config::Layout;
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor, VOID_MARK_LEN};
 use crate::flaw::Flaw;
 use crate::geometry::Region;
-use crate::listing::Listing;
 use crate::reason::Reason;
 use crate::register::{Held, REGISTER_LEN, Record, Value};
 use crate::request::Reply;
@@ -52,8 +51,8 @@ impl Inspect {
                 return Turn::Go(stage);
             }
         } else {
-            *context.knowledge = Knowledge::NOTHING;
-            *context.listing = Listing::EMPTY;
+            context.knowledge.forget();
+            context.listing.clear();
             if let Layout::Paired { .. } = context.config.layout {
                 // Paired slots have no descriptors of their own.
                 self.reading = Reading::Register(0);
@@ -147,8 +146,8 @@ impl Inspect {
 
     fn marked(&self, context: &mut Context<'_>, record: Option<Descriptor>, mark: &[u8]) -> Reading {
         let erased = context.config.flash.erased;
-        context.knowledge.unvoided = mark.len() == VOID_MARK_LEN && mark.iter().all(|byte| *byte == erased);
-        let Some(descriptor) = record.filter(|_| context.knowledge.unvoided) else {
+        let unvoided = mark.len() == VOID_MARK_LEN && mark.iter().all(|byte| *byte == erased);
+        let Some(descriptor) = record.filter(|_| unvoided) else {
             return Reading::Register(0);
         };
         if descriptor.image_size > context.config.usable() {

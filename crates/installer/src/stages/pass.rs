@@ -109,12 +109,12 @@ impl DryPass {
     fn digest(&mut self, offset: u32, bytes: &[u8]) {
         self.ciphertext.update(bytes);
         let mut copy = [0; BLOCK];
-        let (plain, _) = copy.split_at_mut(bytes.len().min(BLOCK));
-        for (to, from) in plain.iter_mut().zip(bytes) {
-            *to = *from;
+        let len = bytes.len().min(BLOCK);
+        if let Some(plain) = copy.get_mut(..len) {
+            envelope::copy(plain, bytes);
+            PayloadCipher::new(&self.plan.key, &self.plan.manifest.iv).apply(offset, plain);
+            self.plaintext.update(plain);
         }
-        PayloadCipher::new(&self.plan.key, &self.plan.manifest.iv).apply(offset, plain);
-        self.plaintext.update(plain);
     }
 
     fn judge(&self, context: &Context<'_>) -> Stage {

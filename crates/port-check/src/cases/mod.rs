@@ -11,6 +11,7 @@ use crate::link::Link;
 use crate::rig::{Counts, Rig};
 use files::Files;
 use std::path::PathBuf;
+use unit::blueprint::Blueprint;
 
 /// What a judge is told beside the line.
 #[derive(Clone, Debug)]
@@ -64,73 +65,70 @@ struct Case {
     run: fn(&mut Rig, &Files) -> Result<String, Finding>,
 }
 
-/// Takes a port through all cases. `told` hears of each as it is done.
+/// What came of all cases.
+#[derive(Clone, Debug)]
+pub struct Judged {
+    /// The cases, in their order.
+    pub tried: Vec<Tried>,
+    /// What was done.
+    pub counts: Counts,
+    /// The port's map, as a unit with the judge's identity.
+    pub map: Blueprint,
+}
+
+/// Takes a port through all cases. `told` hears of each before it is tried.
 ///
 /// # Errors
 /// The port could not be met at all.
-pub fn judge(link: Link, options: &Options, told: &mut dyn FnMut(&Tried)) -> Result<(Vec<Tried>, Counts), Finding> {
+pub fn judge(link: Link, options: &Options, told: &mut dyn FnMut(&str)) -> Result<Judged, Finding> {
     let torn = link.cuts_at_will();
     let mut rig = Rig::meet(link)?;
     let files = Files {
         len: options.image.clamp(1, rig.blueprint.config().usable()),
         options: options.clone(),
     };
-    let mut all = Vec::new();
-    let mut note = |case: &Case, outcome| {
-        let tried = Tried {
+    let mut tried: Vec<Tried> = Vec::new();
+    let mut take = |rig: &mut Rig, case: &Case, not: Option<&'static str>| -> bool {
+        told(case.title);
+        let outcome = match not {
+            Some(why) => Outcome::NotTried(why),
+            None => match (case.run)(rig, &files) {
+                Ok(figure) => Outcome::Holds(figure),
+                Err(finding) => Outcome::Broken(finding),
+            },
+        };
+        let broken = matches!(outcome, Outcome::Broken(_));
+        tried.push(Tried {
             id: case.id,
             title: case.title,
             outcome,
-        };
-        told(&tried);
-        all.push(tried);
+        });
+        broken
     };
-    let mut broken = None;
+    let mut drivers = None;
     for case in &drivers::CASES {
-        note(
-            case,
-            run(case, &mut rig, &files, &mut broken, "the drivers must be right first"),
-        );
+        if take(&mut rig, case, drivers) {
+            drivers = Some("the drivers must be right first");
+        }
     }
-    let drivers_broken = broken.is_some();
+    let mut installs = drivers;
     for case in &installs::CASES {
-        note(
-            case,
-            run(case, &mut rig, &files, &mut broken, "an earlier case must hold first"),
-        );
+        if take(&mut rig, case, installs) {
+            installs = Some("an earlier case must hold first");
+        }
     }
+    // Each of these begins with a unit of its own.
     for case in &cuts::CASES {
-        if case.id == "torn" && !torn {
-            note(
-                case,
-                Outcome::NotTried(
-                    "over a serial device the judge cannot cut in the middle of a change: pull the plug by hand",
-                ),
-            );
-            continue;
-        }
-        // Each of these begins with a unit of its own.
-        let mut here = broken.clone().filter(|_| drivers_broken);
-        note(
-            case,
-            run(case, &mut rig, &files, &mut here, "the drivers must be right first"),
-        );
+        let by_hand = (case.id == "torn" && !torn)
+            .then_some("over a serial device the judge cannot cut inside a change: pull the plug by hand");
+        take(&mut rig, case, drivers.or(by_hand));
     }
-    if files.options.stick.is_some() {
-        note(&reader::CASE, run(&reader::CASE, &mut rig, &files, &mut None, ""));
+    if options.stick.is_some() {
+        take(&mut rig, &reader::CASE, None);
     }
-    Ok((all, rig.counts))
-}
-
-fn run(case: &Case, rig: &mut Rig, files: &Files, broken: &mut Option<Finding>, why: &'static str) -> Outcome {
-    if broken.is_some() {
-        return Outcome::NotTried(why);
-    }
-    match (case.run)(rig, files) {
-        Ok(figure) => Outcome::Holds(figure),
-        Err(finding) => {
-            *broken = Some(finding.clone());
-            Outcome::Broken(finding)
-        }
-    }
+    Ok(Judged {
+        tried,
+        counts: rig.counts,
+        map: rig.blueprint.clone(),
+    })
 }

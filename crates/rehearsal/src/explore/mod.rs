@@ -24,12 +24,14 @@ mod replay;
 mod story;
 mod strand;
 mod subject;
+mod worlds;
 
 pub use account::Passage;
 pub use faults::{Faults, UnknownFault};
 pub use replay::{Strayed, replay};
 pub use story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};
 pub use subject::{OurInstaller, Standing, Subject};
+pub use worlds::stories;
 
 use crate::claims::{Claim, Release};
 use installer::{Phase, Reason, Region};
@@ -40,7 +42,7 @@ use story::Origin;
 use strand::{Follower, Strand, Tangle};
 use thiserror::Error;
 use unit::drive::{Answer, Wish};
-use unit::flash::{Change, Flash, SumKey, Torn, outcomes};
+use unit::flash::{Change, Flash, FlashFault, Kind, SumKey, Torn, outcomes};
 use unit::stick::Stick;
 
 /// A stick that may be in the unit.
@@ -267,7 +269,7 @@ pub fn explore_watched<S: Subject>(
     plan: &Plan<'_>,
     watch: &dyn Fn(Progress),
 ) -> Result<Exploration, Unfinished> {
-    Explorer::new(subject, plan).run(watch)
+    Explorer::new(subject, plan).run(watch, &mut |_| ())
 }
 
 impl<'a, S: Subject> Explorer<'a, S> {
@@ -287,7 +289,11 @@ impl<'a, S: Subject> Explorer<'a, S> {
         }
     }
 
-    fn run(&self, watch: &dyn Fn(Progress)) -> Result<Exploration, Unfinished> {
+    fn run(
+        &self,
+        watch: &dyn Fn(Progress),
+        at_the_end: &mut dyn FnMut(&HashMap<u128, Origin>),
+    ) -> Result<Exploration, Unfinished> {
         let mut origins = HashMap::<u128, Origin>::new();
         let mut calm = HashMap::<u128, liveness::Calm>::new();
         let mut alone = HashMap::<u128, liveness::Calm>::new();
@@ -418,6 +424,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             }
         }
         found.violations.sort_by_key(|violation| violation.claim);
+        at_the_end(&origins);
         Ok(found)
     }
 
@@ -433,7 +440,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
         }
         let same = settled == flash;
         let mut guarded = flash.clone();
-        for grave in settled.doubts().iter().filter(|doubt| doubt.buried) {
+        for grave in settled.doubts().iter().filter(|doubt| doubt.kind == Kind::Buried) {
             guarded.bury(grave.area);
         }
         let alike = !same && self.alike(&guarded, &settled);
@@ -578,9 +585,15 @@ impl<'a, S: Subject> Explorer<'a, S> {
         if flash.is_buried(area) && matches!(change, Change::Program { .. }) {
             return Err(Tangle::Buried(area.base));
         }
-        if let Err(fault) = flash.check(change) {
-            out.objections.push((Claim::Sane, fault.to_string(), None));
-            return Ok(());
+        match flash.check(change) {
+            Ok(()) => {}
+            Err(FlashFault::AlreadyProgrammed { .. }) if self.subject.may_be_refused(change) => {
+                return self.expand_refused(flash, change, strand, rest, out);
+            }
+            Err(fault) => {
+                out.objections.push((Claim::Sane, fault.to_string(), None));
+                return Ok(());
+            }
         }
         self.judge_commit(flash, change, strand, started, out);
         self.judge_raise(flash, change, started, out);
@@ -621,6 +634,47 @@ impl<'a, S: Subject> Explorer<'a, S> {
             let happened = end.happened.clone();
             let calm = patient && end.calm;
             self.arrive(&after, &rest_after, end, happened, calm, None, out)?;
+        }
+        Ok(())
+    }
+
+    /// The part refuses a second program of a granule, which the loader is prepared for. Cells with check bits may be spoilt
+    /// by it; power may be cut before and after.
+    fn expand_refused(
+        &self,
+        flash: &Flash,
+        change: &Change,
+        strand: &Strand<S::State>,
+        rest: &Arc<World>,
+        out: &mut Expanded<S::State>,
+    ) -> Result<(), Tangle> {
+        let kind = ChangeKind::of(change);
+        let spoilt = spoilt(flash, change).map(|after| {
+            let rest = self.off(after.clone(), rest.started);
+            (after, rest)
+        });
+        if self.plan.faults.cuts {
+            out.cuts += 1;
+            self.reach(rest.clone(), Step::Cut(kind, story::Moment::Before), out);
+            if let Some((_, rest)) = &spoilt {
+                out.cuts += 1;
+                self.reach(rest.clone(), Step::Cut(kind, story::Moment::After), out);
+            }
+        }
+        let patient = self.is_patient(strand);
+        let mut refused = strand.clone();
+        refused.happened = vec![Happening::Refused];
+        self.follower.answer(&mut refused, &Answer::Failed);
+        for end in self.follower.follow(flash, refused.clone(), false)? {
+            let happened = end.happened.clone();
+            let calm = patient && end.calm;
+            self.arrive(flash, rest, end, happened, calm, None, out)?;
+        }
+        if let Some((after, rest)) = spoilt {
+            for end in self.follower.follow(&after, refused, false)? {
+                let happened = end.happened.clone();
+                self.arrive(&after, &rest, end, happened, false, None, out)?;
+            }
         }
         Ok(())
     }
@@ -683,7 +737,8 @@ impl<'a, S: Subject> Explorer<'a, S> {
         out: &mut Expanded<S::State>,
     ) -> Result<(), Tangle> {
         // A unit that is left alone: no stick, and nothing happens to it.
-        let alone = end.stick.is_none() && happened.iter().all(|happening| matches!(happening, Happening::Told(_)));
+        let ordinary = |happening: &Happening| matches!(happening, Happening::Told(_) | Happening::Refused);
+        let alone = end.stick.is_none() && end.calm && happened.iter().all(ordinary);
         if let Some(seen) = self.subject.failure(&end.state) {
             if calm {
                 out.calm_end = Some(CalmEnd::Fails);
@@ -781,7 +836,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             let seen = "the image that was started has cells that were not programmed to the end".to_owned();
             out.objections.push((Claim::Solid, seen, Some(step.clone())));
         }
-        let named = self.subject.standing(flash).into_iter();
+        let named = self.subject.may_stand(flash).into_iter();
         let named =
             named.filter(|named| Some(named.place) == place && named.descriptor.image_digest == runs.image_digest);
         let issue = named.map(|named| named.descriptor.sequence).max().unwrap_or(0);
@@ -867,7 +922,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
         let Some((issue, new)) = self.subject.raises(change) else {
             return;
         };
-        let named = self.subject.standing(flash).into_iter().chain(new);
+        let named = self.subject.may_stand(flash).into_iter().chain(new);
         let there = named
             .filter(|named| self.holds(flash, named))
             .map(|named| named.descriptor.sequence);
@@ -932,6 +987,18 @@ fn unfinished(tangle: Tangle) -> Unfinished {
     }
 }
 
+/// What a second program that the part refuses leaves all the same, where cells have check bits: they do not fit any more.
+fn spoilt(flash: &Flash, change: &Change) -> Option<Flash> {
+    let Change::Program { address, data } = change else {
+        return None;
+    };
+    flash.layout().has_check_bits().then(|| {
+        let mut after = flash.clone();
+        after.hold(*address, data, Some(Kind::Unreadable));
+        after
+    })
+}
+
 /// The cells that a change touches.
 fn area_of(flash: &Flash, change: &Change) -> Region {
     match change {
@@ -952,7 +1019,7 @@ fn area_of(flash: &Flash, change: &Change) -> Region {
 /// Whether all of `area` is buried.
 fn covered(flash: &Flash, area: Region) -> bool {
     let mut next = u64::from(area.base);
-    for doubt in flash.doubts().iter().filter(|doubt| doubt.buried) {
+    for doubt in flash.doubts().iter().filter(|doubt| doubt.kind == Kind::Buried) {
         if u64::from(doubt.area.base) <= next && doubt.area.end() > next {
             next = doubt.area.end();
         }

@@ -8,7 +8,7 @@ use installer::{Listing, Phase, Region};
 use std::collections::{HashMap, HashSet};
 use std::sync::RwLock;
 use unit::drive::{Answer, Wish, digest, look};
-use unit::flash::{Flash, SumKey};
+use unit::flash::{Flash, Kind, SumKey};
 use unit::stick::Stick;
 
 /// More steps than any stretch without a change of flash needs.
@@ -189,8 +189,9 @@ impl<S: Subject> Follower<'_, S> {
                 }
                 let calm = self.look(&strand.wish, flash, stick);
                 let mut answers = vec![(calm.clone(), None)];
-                if self.faults.wavering && flash.wavers(*region) {
-                    answers.push((altered(flash, *region, calm), Some(Happening::Wavered(region.base))));
+                if self.faults.wavering {
+                    let others = other_readings(flash, *region, &calm);
+                    answers.extend(others.map(|other| (other, Some(Happening::Wavered(region.base)))));
                 }
                 Ok(answers)
             }
@@ -217,23 +218,38 @@ impl<S: Subject> Follower<'_, S> {
     }
 }
 
-/// Another reading of cells that waver: neither what they read as now, nor anything whole.
-fn altered(flash: &Flash, region: Region, calm: Answer) -> Answer {
-    match calm {
-        Answer::Flash(mut bytes) => {
-            for doubt in flash
-                .doubts()
-                .iter()
-                .filter(|doubt| doubt.wavering && doubt.area.overlaps(region))
-            {
+/// Other readings of cells that waver: all of them as neither what they read as now nor anything whole; or, where that may be,
+/// as erased.
+fn other_readings(flash: &Flash, region: Region, calm: &Answer) -> impl Iterator<Item = Answer> + use<> {
+    let erased = flash.layout().geometry().erased;
+    let otherwise = reading(flash, region, calm, Kind::wavers, |byte| byte ^ 0x5a);
+    let as_erased = reading(flash, region, calm, Kind::may_read_erased, |_| erased);
+    let as_erased = as_erased.filter(|answer| matches!(answer, Answer::Flash(_)) && answer != calm);
+    otherwise.into_iter().chain(as_erased)
+}
+
+/// The reading in which cells in certain doubts read otherwise; `None` if there are no such cells.
+fn reading(
+    flash: &Flash,
+    region: Region,
+    calm: &Answer,
+    which: impl Fn(Kind) -> bool,
+    other: impl Fn(u8) -> u8,
+) -> Option<Answer> {
+    let mut doubts = flash.doubts_over(region).filter(|doubt| which(doubt.kind)).peekable();
+    doubts.peek()?;
+    Some(match calm {
+        Answer::Flash(bytes) => {
+            let mut bytes = bytes.clone();
+            for doubt in doubts {
                 let from = doubt.area.base.saturating_sub(region.base) as usize;
                 let to = (doubt.area.end().saturating_sub(u64::from(region.base)) as usize).min(bytes.len());
-                bytes[from.min(to)..to].iter_mut().for_each(|byte| *byte ^= 0x5a);
+                bytes[from.min(to)..to].iter_mut().for_each(|byte| *byte = other(*byte));
             }
             Answer::Flash(bytes)
         }
-        Answer::Digest(digest) => Answer::Digest(sha256(&digest)),
+        Answer::Digest(digest) => Answer::Digest(sha256(digest)),
         Answer::Blank(blank) => Answer::Blank(!blank),
-        other => other,
-    }
+        other => other.clone(),
+    })
 }

@@ -7,14 +7,17 @@
 //! of a processor in brown-out (the parts' brown-out reset must be on: see the porting guide).
 
 mod contents;
+mod doubt;
 mod sum;
 mod torn;
 
+pub use doubt::{Doubt, Kind};
 pub use sum::SumKey;
-pub use torn::{Doubt, EraseCut, Inside, Torn, outcomes};
+pub use torn::{EraseCut, Inside, Torn, outcomes};
 
 use crate::part::{Part, SecondProgram};
 use contents::{Contents, PAGE, Page, Sector};
+use doubt::Doubts;
 use installer::{Geometry, Region, SectorRun};
 use std::sync::Arc;
 
@@ -96,6 +99,11 @@ impl Layout {
         &self.sectors
     }
 
+    /// Whether each granule has check bits beside it, and cannot be read where they do not fit.
+    pub const fn has_check_bits(&self) -> bool {
+        self.ecc
+    }
+
     fn sector_index(&self, address: u32) -> Option<usize> {
         let index = self
             .sectors
@@ -172,13 +180,22 @@ pub enum FlashFault {
 }
 
 /// The contents of a flash.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Flash {
     layout: Arc<Layout>,
     key: SumKey,
     contents: Contents,
-    /// Areas whose cells are not to be trusted, sorted, not overlapping.
-    doubts: Arc<Vec<Doubt>>,
+    doubts: Arc<Doubts>,
+}
+
+/// Not the contents, which are long: their sum, and what is in doubt.
+impl std::fmt::Debug for Flash {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Flash")
+            .field("sum", &format_args!("{:032x}", self.contents.sum()))
+            .field("doubts", &self.doubts())
+            .finish_non_exhaustive()
+    }
 }
 
 impl PartialEq for Flash {
@@ -212,13 +229,13 @@ impl Flash {
 
     /// Areas whose cells are not to be trusted.
     pub fn doubts(&self) -> &[Doubt] {
-        &self.doubts
+        self.doubts.as_slice()
     }
 
     /// A keyed 128-bit sum of all contents and doubts: equal contents have equal sums; see [`SumKey`] for how likely
     /// different ones are to have equal sums.
     pub fn sum(&self) -> u128 {
-        self.doubts.iter().fold(self.contents.sum(), |sum, doubt| {
+        self.doubts().iter().fold(self.contents.sum(), |sum, doubt| {
             sum.wrapping_add(self.key.doubt(doubt))
         })
     }
@@ -264,13 +281,12 @@ impl Flash {
     /// As [`read`](Self::read).
     pub fn for_each_portion(&self, address: u32, len: u32, mut take: impl FnMut(&[u8])) -> Result<(), FlashFault> {
         let region = self.inside(address, len)?;
-        let here = || self.doubts.iter().filter(|doubt| doubt.area.overlaps(region));
-        if let Some(doubt) = here().find(|doubt| doubt.buried) {
+        if let Some(doubt) = self.doubts.over(region).find(|doubt| doubt.kind == Kind::Buried) {
             return Err(FlashFault::Buried {
                 address: doubt.area.base.max(address),
             });
         }
-        if let Some(doubt) = here().find(|doubt| doubt.unreadable) {
+        if let Some(doubt) = self.doubts.over(region).find(|doubt| doubt.kind == Kind::Unreadable) {
             return Err(FlashFault::Unreadable {
                 address: doubt.area.base.max(address),
             });
@@ -347,10 +363,7 @@ impl Flash {
             size: wanted.len() as u32,
         };
         // What a cut has left in doubt was begun: it is programmed, whatever it reads as.
-        let doubtful = self
-            .doubts
-            .iter()
-            .any(|doubt| doubt.area.overlaps(region) && !doubt.fresh);
+        let doubtful = self.doubts.over(region).any(|doubt| !doubt.kind.is_erased());
         let mut held = vec![0; wanted.len()];
         let readable = self.read(address, &mut held).is_ok();
         let blank = readable && !doubtful && held.iter().all(|byte| *byte == self.layout.erased);
@@ -373,7 +386,7 @@ impl Flash {
         self.check(change)?;
         match change {
             Change::Erase { address } => self.erase(*address),
-            Change::Program { address, data } => self.store(*address, data),
+            Change::Program { address, data } => self.program(*address, data),
         }
         Ok(())
     }
@@ -392,7 +405,12 @@ impl Flash {
     /// that differ in buried contents only are equal. Reading buried cells, or programming them, is a fault of its own, so
     /// that a wrong declaration cannot go unnoticed.
     pub fn bury(&mut self, area: Region) {
-        if self.doubts.iter().any(|doubt| doubt.buried && doubt.area == area) {
+        let covers = |doubt: &Doubt| doubt.area.base <= area.base && doubt.area.end() >= area.end();
+        if self
+            .doubts()
+            .iter()
+            .any(|doubt| doubt.kind == Kind::Buried && covers(doubt))
+        {
             return;
         }
         let layout = self.layout.clone();
@@ -404,33 +422,7 @@ impl Flash {
                 size: (end - u64::from(base)) as u32,
             });
         }
-        // What is buried side by side is one grave, so that equal worlds have equal doubts.
-        let touches = |doubt: &Doubt| {
-            doubt.buried && u64::from(doubt.area.base) <= area.end() && doubt.area.end() >= u64::from(area.base)
-        };
-        let beside = || {
-            self.doubts
-                .iter()
-                .filter(|doubt| touches(doubt))
-                .map(|doubt| doubt.area)
-        };
-        let base = beside()
-            .map(|grave| grave.base)
-            .min()
-            .unwrap_or(area.base)
-            .min(area.base);
-        let end = beside().map(Region::end).max().unwrap_or(area.end()).max(area.end());
-        let grave = Region {
-            base,
-            size: (end - u64::from(base)) as u32,
-        };
-        self.add_doubt(Doubt {
-            area: grave,
-            unreadable: false,
-            wavering: false,
-            fresh: false,
-            buried: true,
-        });
+        self.doubt(area, Some(Kind::Buried));
     }
 
     /// Makes cells read as erased, at little cost where they do already.
@@ -450,57 +442,39 @@ impl Flash {
     }
 
     /// Puts one representative in the place of all contents of `area` that are alike to whoever reads them: erased cells, or
-    /// cells that were begun and read as nothing whole. If `wavering`, they read differently from one read to the next.
-    pub fn stand_in(&mut self, area: Region, blank: bool, wavering: bool) {
+    /// cells that were begun and read as nothing whole; in this doubt.
+    pub fn stand_in(&mut self, area: Region, blank: bool, kind: Option<Kind>) {
         if blank {
             self.blank(area);
         } else {
             self.store(area.base, &vec![!self.layout.erased; area.size as usize]);
         }
-        self.forget_doubts(area);
-        if !blank || wavering {
-            self.add_doubt(Doubt {
-                area,
-                unreadable: false,
-                wavering,
-                fresh: blank,
-                buried: false,
-            });
-        }
+        self.doubt(area, kind);
     }
 
-    /// Puts bytes into cells as if they had been programmed to the end, or, if `wavering`, as a cut may leave them: reading as
-    /// programmed now, and otherwise later.
-    pub fn hold(&mut self, address: u32, bytes: &[u8], wavering: bool) {
+    /// Puts bytes into cells, in this doubt, or in none: as if they had been programmed to the end.
+    pub fn hold(&mut self, address: u32, bytes: &[u8], kind: Option<Kind>) {
         let area = Region {
             base: address,
             size: bytes.len() as u32,
         };
         self.store(address, bytes);
-        self.forget_doubts(area);
-        if wavering {
-            self.add_doubt(Doubt {
-                area,
-                unreadable: false,
-                wavering,
-                fresh: false,
-                buried: false,
-            });
-        }
+        self.doubt(area, kind);
     }
 
     /// Whether any of `area` is buried.
     pub fn is_buried(&self, area: Region) -> bool {
-        self.doubts
-            .iter()
-            .any(|doubt| doubt.buried && doubt.area.overlaps(area))
+        self.doubts.over(area).any(|doubt| doubt.kind == Kind::Buried)
     }
 
     /// Whether any of `area` may read differently from one read to the next.
     pub fn wavers(&self, area: Region) -> bool {
-        self.doubts
-            .iter()
-            .any(|doubt| doubt.wavering && doubt.area.overlaps(area))
+        self.doubts.over(area).any(|doubt| doubt.kind.wavers())
+    }
+
+    /// The doubts about cells of `area`.
+    pub fn doubts_over(&self, area: Region) -> impl Iterator<Item = &Doubt> {
+        self.doubts.over(area)
     }
 
     /// The sum of the sectors that `area` touches, as [`sum`](Self::sum) is of all.
@@ -510,8 +484,9 @@ impl Flash {
         let behind = sectors.partition_point(|sector| u64::from(sector.base) < area.end());
         let touched = (first..behind).filter_map(|index| self.contents.sector(index));
         let cells = touched.fold(0_u128, |sum, sector| sum.wrapping_add(sector.sum));
-        let doubts = self.doubts.iter().filter(|doubt| doubt.area.overlaps(area));
-        doubts.fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
+        self.doubts
+            .over(area)
+            .fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
     }
 
     fn inside(&self, address: u32, len: u32) -> Result<Region, FlashFault> {
@@ -545,42 +520,28 @@ impl Flash {
         let sector = self.layout.sectors[index];
         self.contents
             .replace(index, Sector::blank(sector.size, &self.layout.blank));
-        self.forget_doubts(sector);
+        self.doubt(sector, None);
     }
 
-    /// Doubts about cells of `area` end. A doubt that reaches further ends as a whole, but for what is buried: that stays
-    /// buried outside.
-    fn forget_doubts(&mut self, area: Region) {
-        if !self.doubts.iter().any(|doubt| doubt.area.overlaps(area)) {
-            return;
+    /// From now on the cells of `area` are in this doubt and no other, or in none.
+    fn doubt(&mut self, area: Region, kind: Option<Kind>) {
+        match kind {
+            Some(kind) => Arc::make_mut(&mut self.doubts).add(area, kind),
+            None if self.doubts.over(area).next().is_some() => Arc::make_mut(&mut self.doubts).end(area, |_| true),
+            None => {}
         }
-        let mut kept = Vec::with_capacity(self.doubts.len() + 1);
-        for doubt in self.doubts.iter() {
-            if !doubt.area.overlaps(area) {
-                kept.push(*doubt);
-            } else if doubt.buried {
-                let part = |base: u64, end: u64| {
-                    let area = Region {
-                        base: base as u32,
-                        size: end.saturating_sub(base) as u32,
-                    };
-                    (area.size > 0).then_some(Doubt { area, ..*doubt })
-                };
-                kept.extend(part(
-                    u64::from(doubt.area.base),
-                    u64::from(area.base).min(doubt.area.end()),
-                ));
-                kept.extend(part(area.end().max(u64::from(doubt.area.base)), doubt.area.end()));
-            }
-        }
-        self.doubts = Arc::new(kept);
     }
 
-    fn add_doubt(&mut self, doubt: Doubt) {
-        self.forget_doubts(doubt.area);
-        let doubts = Arc::make_mut(&mut self.doubts);
-        let place = doubts.partition_point(|held| held.area.base < doubt.area.base);
-        doubts.insert(place, doubt);
+    /// Programs cells to the end.
+    fn program(&mut self, address: u32, data: &[u8]) {
+        self.store(address, data);
+        let area = Region {
+            base: address,
+            size: data.len() as u32,
+        };
+        if self.doubts.over(area).next().is_some() {
+            Arc::make_mut(&mut self.doubts).programmed(area);
+        }
     }
 
     /// Puts bytes into cells, whatever they held, and keeps the sums.

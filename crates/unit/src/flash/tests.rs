@@ -136,7 +136,7 @@ fn torn_erases_leave_what_the_table_says() {
     let (bits, doubts) = torn(EraseCut::Noise);
     assert!(bits.iter().any(|byte| *byte != 0xff) && bits.iter().any(|byte| *byte != 0x33));
     assert!(
-        doubts[0].wavering
+        doubts[0].kind == Kind::Noise
             && doubts[0].area
                 == Region {
                     base: 0x1100,

@@ -3,6 +3,9 @@
 #![no_std]
 #![no_main]
 
+#[cfg(target_arch = "arm")]
+#[path = "../memory.rs"]
+mod memory;
 #[path = "../nopanic.rs"]
 mod nopanic;
 
