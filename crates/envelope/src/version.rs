@@ -12,6 +12,11 @@ pub struct VersionNumbers {
 }
 
 impl VersionNumbers {
+    pub(crate) const ZERO: Self = Self {
+        numbers: [0; 3],
+        count: 1,
+    };
+
     /// The version with these integers; `None` unless there are one to three.
     pub const fn new(numbers: &[u32]) -> Option<Self> {
         let (numbers, count) = match *numbers {

@@ -76,6 +76,16 @@ impl Knowledge {
         to_copy: None,
     };
 
+    /// As [`Knowledge::NOTHING`], made at run time.
+    pub(crate) fn nothing() -> Self {
+        Self {
+            register: Register {
+                records: core::array::from_fn(|_| None),
+            },
+            ..Self::NOTHING
+        }
+    }
+
     /// Back to nothing, a part at a time, so that no copy of it need lie in flash.
     pub(crate) fn forget(&mut self) {
         self.installed = None;
