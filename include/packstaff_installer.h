@@ -97,13 +97,14 @@ struct packstaff_run {
 
 /* Kinds of signing key, by the algorithm's number in COSE. */
 #define PACKSTAFF_KEY_ED25519 (-19)
+#define PACKSTAFF_KEY_HSS_LMS (-46) /* in a library with the feature hss-lms: define PACKSTAFF_HSS_LMS before this header */
 
 /* A key whose signatures the unit accepts. */
 struct packstaff_signing_key {
     int32_t algorithm; /* PACKSTAFF_KEY_... */
     uint32_t kid_len;  /* 1 to 16 */
     uint8_t kid[16];   /* identifier; what is beyond kid_len does not count */
-    uint8_t key[32];   /* Ed25519: RFC 8032, 5.1.5 */
+    uint8_t key[60];   /* Ed25519: 32 bytes (RFC 8032, 5.1.5); HSS-LMS: 60 bytes (RFC 8554, 6.1) */
 };
 
 /* The secret of the unit's generation: it reads update files, and can sign none. */
@@ -216,10 +217,16 @@ struct packstaff_reply {
 
 /* ---- the machine ---- */
 
-#if UINTPTR_MAX > 0xffffffffu
-#define PACKSTAFF_INSTALLER_SIZE 4864u
+/* What the room for HSS-LMS signatures adds. */
+#if defined(PACKSTAFF_HSS_LMS)
+#define PACKSTAFF_WIDER 1280u
 #else
-#define PACKSTAFF_INSTALLER_SIZE 4736u
+#define PACKSTAFF_WIDER 0u
+#endif
+#if UINTPTR_MAX > 0xffffffffu
+#define PACKSTAFF_INSTALLER_SIZE (4864u + PACKSTAFF_WIDER)
+#else
+#define PACKSTAFF_INSTALLER_SIZE (4736u + PACKSTAFF_WIDER)
 #endif
 #define PACKSTAFF_DIGEST_SIZE 128u
 #define PACKSTAFF_STORAGE_ALIGN 8u

@@ -3,13 +3,18 @@
 #![allow(unsafe_code, reason = "arrays of a C caller")]
 
 use crate::pointer::{Span, shared, slice};
+#[cfg(not(feature = "ed25519"))]
+use crate::types::SIGNING_KEY_LEN;
 use crate::types::{self, ANCHORS_MAX, RUNS_MAX, SIBLINGS_MAX, algorithms, faults, layouts, returns};
 use envelope::{Anchor, KID_MAX, Kid, UnitKey};
 use installer::{ConfigFault, Geometry, Layout, Region, SectorRun};
 
 /// Stands where no key is.
 const NOBODY: Anchor = match Kid::new(&[0]) {
-    Some(kid) => Anchor { kid, key: [0; 32] },
+    #[cfg(feature = "ed25519")]
+    Some(kid) => Anchor::ed25519(kid, [0; 32]),
+    #[cfg(not(feature = "ed25519"))]
+    Some(kid) => Anchor::hss_lms(kid, [0; SIGNING_KEY_LEN]),
     None => panic!(), // when this is compiled, not when it runs
 };
 
@@ -82,13 +87,7 @@ impl<'a> Taken<'a> {
         }
         let mut anchors = [NOBODY; ANCHORS_MAX];
         for (to, from) in anchors.iter_mut().zip(anchors_given) {
-            if from.algorithm != algorithms::ED25519 {
-                return Err(fault(faults::KEY));
-            }
-            *to = Anchor {
-                kid: kid(&from.kid, from.kid_len)?,
-                key: from.key,
-            };
+            *to = anchor(from).ok_or(fault(faults::KEY))?;
         }
         let layout = match plain.layout {
             layouts::SINGLE => Layout::Single,
@@ -147,6 +146,18 @@ impl<'a> Taken<'a> {
     pub(crate) fn apart_from(&self, other: Span) -> Result<(), u32> {
         other.apart_from(Span::of(self.plain))?;
         other.apart_from(Span::from(self.siblings.as_ptr(), self.siblings.len()))
+    }
+}
+
+/// A signing key of a kind that this library knows.
+fn anchor(from: &types::SigningKey) -> Option<Anchor> {
+    let kid = kid(&from.kid, from.kid_len).ok()?;
+    match from.algorithm {
+        #[cfg(feature = "ed25519")]
+        algorithms::ED25519 => Some(Anchor::ed25519(kid, *from.key.first_chunk()?)),
+        #[cfg(feature = "hss-lms")]
+        algorithms::HSS_LMS => Some(Anchor::hss_lms(kid, from.key)),
+        _ => None,
     }
 }
 

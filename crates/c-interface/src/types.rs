@@ -7,15 +7,19 @@ use envelope::KID_MAX;
 
 /// Bytes of storage that a machine takes at most. With 64-bit addresses.
 #[cfg(target_pointer_width = "64")]
-pub const INSTALLER_SIZE: usize = 4864;
+pub const INSTALLER_SIZE: usize = 4864 + WIDER;
 /// Bytes of storage that a machine takes at most. With 32-bit addresses.
 #[cfg(not(target_pointer_width = "64"))]
-pub const INSTALLER_SIZE: usize = 4736;
+pub const INSTALLER_SIZE: usize = 4736 + WIDER;
+/// What the room for HSS-LMS signatures adds, where the installer has it.
+pub const WIDER: usize = envelope::HEADER_MAX - envelope::HEADER_MAX_NARROW;
 /// Bytes of storage that a digest takes at most.
 pub const DIGEST_SIZE: usize = 128;
 /// Alignment of storage, in bytes.
 pub const STORAGE_ALIGN: usize = 8;
 
+/// Bytes of the largest signing key.
+pub const SIGNING_KEY_LEN: usize = 60;
 /// Signing keys that a configuration may have.
 pub const ANCHORS_MAX: usize = 4;
 /// Sector runs that a configuration may have.
@@ -77,6 +81,8 @@ pub mod faults {
 pub mod algorithms {
     /// Ed25519 (RFC 9864).
     pub const ED25519: i32 = -19;
+    /// HSS-LMS (RFC 8778), in a library with the feature `hss-lms`.
+    pub const HSS_LMS: i32 = -46;
 }
 
 /// What there is beside the slot.
@@ -205,8 +211,8 @@ pub struct SigningKey {
     pub kid_len: u32,
     /// The identifier.
     pub kid: [u8; KID_MAX],
-    /// The public key.
-    pub key: [u8; 32],
+    /// The public key: the first 32 bytes for Ed25519, all for HSS-LMS.
+    pub key: [u8; SIGNING_KEY_LEN],
 }
 
 /// `struct packstaff_unit_key`: the key that content keys are wrapped with.

@@ -42,10 +42,10 @@ fn blueprint() -> Blueprint {
         vendor: [0x4b; 16],
         class: BOARD,
         siblings: vec![OTHER_BOARD],
-        anchors: vec![Anchor {
-            kid: Kid::new(b"maker").unwrap(),
-            key: signing().verifying_key().to_bytes(),
-        }],
+        anchors: vec![Anchor::ed25519(
+            Kid::new(b"maker").unwrap(),
+            signing().verifying_key().to_bytes(),
+        )],
         key: UnitKey {
             kid: Kid::new(b"g2").unwrap(),
             key: [0x22; 32],
@@ -61,7 +61,7 @@ fn blueprint() -> Blueprint {
 
 /// A new unit's flash: erased, but for what the factory writes.
 fn new_flash(blueprint: &Blueprint) -> Vec<u8> {
-    let named = |kid: &Kid, key: &[u8; 32]| {
+    let named = |kid: &Kid, key: &[u8]| {
         let mut place = vec![kid.as_bytes().len() as u8];
         place.extend(kid.as_bytes());
         place.resize(17, 0);
@@ -76,7 +76,7 @@ fn new_flash(blueprint: &Blueprint) -> Vec<u8> {
         blueprint.class.to_vec(),
         b"UPD\x01".to_vec(),
         siblings,
-        named(&blueprint.anchors[0].kid, &blueprint.anchors[0].key),
+        named(&blueprint.anchors[0].kid, blueprint.anchors[0].key.as_bytes()),
         named(&blueprint.key.kid, &blueprint.key.key),
     ];
     let block = parts.concat();

@@ -15,9 +15,12 @@ fn include() -> PathBuf {
 fn compile(compiler: &str, package: &str, arguments: &[&str], text: &str) -> Output {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("text.c");
+    // Built together with the command line, the library has room for HSS-LMS signatures.
+    let wide = envelope::HEADER_MAX > envelope::HEADER_MAX_NARROW;
     std::fs::write(&file, text).unwrap();
     Command::new(compiler)
         .args(arguments)
+        .args(wide.then_some("-DPACKSTAFF_HSS_LMS"))
         .args(["-Wall", "-Wextra", "-Werror", "-pedantic", "-fsyntax-only", "-I"])
         .arg(include())
         .arg(&file)
@@ -83,12 +86,14 @@ fn numbers() -> Vec<(&'static str, i64)> {
         ("PACKSTAFF_SIBLINGS_MAX", of(SIBLINGS_MAX)),
         ("PACKSTAFF_STICK_BLOCK", of(fat::BLOCK)),
         ("PACKSTAFF_INSTALLER_SIZE", of(INSTALLER_SIZE)),
+        ("PACKSTAFF_WIDER", of(WIDER)),
         ("PACKSTAFF_DIGEST_SIZE", of(DIGEST_SIZE)),
         ("PACKSTAFF_STORAGE_ALIGN", of(STORAGE_ALIGN)),
         ("PACKSTAFF_ROWS", of(installer::ROWS)),
         ("PACKSTAFF_NAME_LEN", of(NAME_LEN)),
         ("PACKSTAFF_NO_ROW", NO_ROW.into()),
         ("PACKSTAFF_KEY_ED25519", algorithms::ED25519.into()),
+        ("PACKSTAFF_KEY_HSS_LMS", algorithms::HSS_LMS.into()),
         (
             "PACKSTAFF_LAYOUT_COUNT",
             of(packstaff_installer::layout::packstaff_layout.len()),

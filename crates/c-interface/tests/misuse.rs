@@ -11,7 +11,7 @@ static KEYS: [SigningKey; 1] = [SigningKey {
     algorithm: algorithms::ED25519,
     kid_len: 5,
     kid: *b"maker\0\0\0\0\0\0\0\0\0\0\0",
-    key: [7; 32],
+    key: [7; SIGNING_KEY_LEN],
 }];
 static KEY: UnitKey = UnitKey {
     kid_len: 2,

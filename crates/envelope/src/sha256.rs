@@ -4,6 +4,7 @@
 
 #[cfg(not(target_os = "none"))]
 use sha2::block_api::compress256;
+use subtle::ConstantTimeEq;
 
 #[cfg(target_os = "none")]
 fn compress256(state: &mut [u32; 8], blocks: &[[u8; BLOCK]]) {
@@ -91,12 +92,7 @@ impl Sha256 {
             *length = bits;
         }
         compress256(&mut self.state, &[self.block]);
-        let mut out = [0; 32];
-        let (words, _) = out.as_chunks_mut::<4>();
-        for (word, value) in words.iter_mut().zip(&self.state) {
-            *word = value.to_be_bytes();
-        }
-        out
+        digest_of(self.state)
     }
 
     const fn waiting(&self) -> usize {
@@ -108,6 +104,36 @@ impl Default for Sha256 {
     fn default() -> Self {
         Self::new()
     }
+}
+
+/// The digest of a message of 55 bytes, the longest that one block holds together with its padding.
+#[cfg(feature = "hss-lms")]
+pub(crate) fn sha256_of_one_block(block: &[u8; BLOCK]) -> [u8; 32] {
+    let Sha256 { mut state, .. } = Sha256::new();
+    compress256(&mut state, &[*block]);
+    digest_of(state)
+}
+
+/// Makes a message of 55 bytes, at the start of `block`, a whole block: FIPS 180-4, 5.1.1.
+#[cfg(feature = "hss-lms")]
+pub(crate) fn pad_one_block(block: &mut [u8; BLOCK]) {
+    let bits = 55_u64.wrapping_mul(8).to_be_bytes();
+    copy(block.get_mut(55..).unwrap_or_default(), &[0x80]);
+    copy(block.get_mut(BLOCK - LENGTH..).unwrap_or_default(), &bits);
+}
+
+fn digest_of(state: [u32; 8]) -> [u8; 32] {
+    let mut out = [0; 32];
+    let (words, _) = out.as_chunks_mut::<4>();
+    for (word, value) in words.iter_mut().zip(state) {
+        *word = value.to_be_bytes();
+    }
+    out
+}
+
+/// Whether two digests are the same, in a time that does not depend on where they differ.
+pub fn same_digest(one: &[u8; 32], other: &[u8; 32]) -> bool {
+    one.ct_eq(other).into()
 }
 
 /// Copies without a length check that could fail: as many bytes as the shorter of the two has. Four at a time, since a unit

@@ -2,6 +2,8 @@
 
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use packstaff::rehearse::PartOf;
+use product::SignatureKind;
+use product::keyring::{OtsKind, TreeKind};
 use rehearsal::explore::Faults;
 use std::ffi::OsString;
 use std::path::PathBuf;
@@ -178,10 +180,36 @@ pub(crate) enum KeysAct {
         #[command(flatten)]
         secret: Secret,
     },
-    /// Write the public signing key, which units are built with, as PEM
+    /// Add an HSS-LMS signing key to the keyring: signatures that stand against quantum computers, in a limited number
+    AddTree {
+        /// The product folder
+        product: PathBuf,
+        /// How many signatures it can make, as a power of two: 5, 10, 15 or 20
+        #[arg(long, value_name = "POWER", default_value = "15", value_parser = tree_kind)]
+        height: TreeKind,
+        /// Bits of a digit: 8 for small signatures, 4 for ones that units check eight times as fast
+        #[arg(long, value_name = "BITS", default_value = "8", value_parser = ots_kind)]
+        digits: OtsKind,
+        #[command(flatten)]
+        secret: Secret,
+    },
+    /// Count signatures of the HSS-LMS key as made, after the product folder or the machine was restored, copied or moved
+    Skip {
+        /// The product folder
+        product: PathBuf,
+        /// How many: safely more than those that may have been made since
+        #[arg(long, value_name = "N")]
+        by: u32,
+        #[command(flatten)]
+        secret: Secret,
+    },
+    /// Write a public signing key, which units are built with: Ed25519 as PEM, HSS-LMS as digits
     Export {
         /// The product folder
         product: PathBuf,
+        /// Which: ed25519 or hss-lms
+        #[arg(long, value_name = "KIND", default_value = "ed25519", value_parser = signature_kind)]
+        kind: SignatureKind,
         /// File for it; standard output if it is left out
         #[arg(long, value_name = "FILE")]
         out: Option<PathBuf>,
@@ -249,6 +277,31 @@ pub(crate) struct PortCheck {
     /// Print the report as JSON
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+fn tree_kind(text: &str) -> Result<TreeKind, String> {
+    match text {
+        "5" => Ok(TreeKind::H5),
+        "10" => Ok(TreeKind::H10),
+        "15" => Ok(TreeKind::H15),
+        "20" => Ok(TreeKind::H20),
+        _ => Err("give 5, 10, 15 or 20, for 32, 1024, 32768 or 1048576 signatures".to_owned()),
+    }
+}
+
+fn ots_kind(text: &str) -> Result<OtsKind, String> {
+    match text {
+        "4" => Ok(OtsKind::W4),
+        "8" => Ok(OtsKind::W8),
+        _ => Err("give 4 or 8".to_owned()),
+    }
+}
+
+fn signature_kind(text: &str) -> Result<SignatureKind, String> {
+    let found = SignatureKind::WORDS.iter().find(|(word, _)| *word == text);
+    found
+        .map(|(_, kind)| *kind)
+        .ok_or_else(|| "give ed25519 or hss-lms".to_owned())
 }
 
 fn faults(list: &str) -> Result<Faults, String> {

@@ -28,10 +28,7 @@ fn kid(name: &[u8]) -> Kid {
 
 /// The key that the port trusts for the time of the test.
 pub fn anchor() -> Anchor {
-    Anchor {
-        kid: kid(b"s"),
-        key: SigningKey::from_bytes(&SECRET).verifying_key().to_bytes(),
-    }
+    Anchor::ed25519(kid(b"s"), SigningKey::from_bytes(&SECRET).verifying_key().to_bytes())
 }
 
 /// The key that it reads with.
@@ -48,7 +45,7 @@ pub fn words() -> String {
         digits(&VENDOR),
         digits(&BOARD),
         digits(&OTHER_BOARD),
-        digits(&anchor().key),
+        digits(anchor().key.as_bytes()),
         digits(&unit_key().key),
     ];
     format!("unit {}", words.join(" "))

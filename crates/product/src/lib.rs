@@ -37,7 +37,8 @@ pub use owner::{OwnerTexts, ScreenKind, Screens};
 pub use parts::{FlashPart, PartBook};
 pub use problem::{DocumentError, Fault, Problem};
 pub use product_file::{
-    FORMAT, Keys, LONGEST_GENERATION_ID, Maker, Policy, Product, UnitGeneration, Versions, is_generation_id,
+    FORMAT, Keys, LONGEST_GENERATION_ID, Maker, Policy, Product, SignatureKind, UnitGeneration, Versions,
+    is_generation_id,
 };
 pub use range::{Range, RangeError};
 pub use version::{Clash, MAX_PLACES, Numbers, Scheme, Version, VersionError, lint};

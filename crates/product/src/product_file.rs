@@ -34,7 +34,7 @@ const PRODUCT_KEYS: &[&str] = &["name", "short", "description", "hazards", "supp
 const VERSIONS_KEYS: &[&str] = &["scheme", "places", "list", "accept_disputed_order"];
 const POLICY_KEYS: &[&str] = &["issue", "oldest"];
 const KEYS_KEYS: &[&str] = &["keyring", "serve", "new_units"];
-const GENERATION_KEYS: &[&str] = &["id", "units"];
+const GENERATION_KEYS: &[&str] = &["id", "units", "trusts", "header_room"];
 
 /// A product.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -118,6 +118,53 @@ pub struct UnitGeneration {
     pub id: String,
     /// Which units have it, in the maker's words.
     pub units: String,
+    /// The kinds of signatures that its units demand, each of them: what they were built with.
+    pub trusts: Vec<SignatureKind>,
+    /// Bytes of a file's signatures and manifest that its units have room for.
+    pub header_room: u32,
+}
+
+/// A kind of signature.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum SignatureKind {
+    /// Ed25519 (RFC 8032): small, and of no use against a large quantum computer.
+    Ed25519,
+    /// HSS-LMS (RFC 8554): rests on SHA-256 alone; a key makes a limited number of signatures.
+    HssLms,
+}
+
+impl SignatureKind {
+    /// The words of a product file.
+    pub const WORDS: &[(&str, Self)] = &[("ed25519", Self::Ed25519), ("hss-lms", Self::HssLms)];
+}
+
+impl Keys {
+    /// A generation of this name.
+    pub fn generation(&self, id: &str) -> Option<&UnitGeneration> {
+        self.generations.iter().find(|generation| generation.id == id)
+    }
+
+    fn served(&self) -> impl Iterator<Item = &UnitGeneration> {
+        self.serve.iter().filter_map(|id| self.generation(id))
+    }
+
+    /// The kinds of signatures that a file needs so that the units of every served generation take it.
+    pub fn signatures(&self) -> Vec<SignatureKind> {
+        let mut kinds: Vec<_> = self
+            .served()
+            .flat_map(|generation| &generation.trusts)
+            .copied()
+            .collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        kinds
+    }
+
+    /// The least room for signatures and manifest that units of a served generation have, in bytes.
+    pub fn header_room(&self) -> u32 {
+        let rooms = self.served().map(|generation| generation.header_room);
+        rooms.min().unwrap_or(NARROW_HEADER)
+    }
 }
 
 impl Product {
@@ -395,7 +442,13 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
     let generations = sections.iter().map(|section| {
         let id = section.value("id").and_then(|entry| generation_id(&entry));
         let units = section.value("units").and_then(|entry| entry.text());
-        Some(UnitGeneration { id: id?, units: units? })
+        let (trusts, header_room) = trusts(section)?;
+        Some(UnitGeneration {
+            id: id?,
+            units: units?,
+            trusts,
+            header_room,
+        })
     });
     let generations: Vec<Option<UnitGeneration>> = generations.collect();
     let ids = sections.iter().filter_map(|section| section.find("id"));
@@ -437,6 +490,45 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
         serve: serve?,
         new_units: new_units?,
     })
+}
+
+/// Room for signatures and manifest in units that were built for Ed25519 alone, in bytes.
+const NARROW_HEADER: u32 = envelope::HEADER_MAX_NARROW as u32;
+/// The same in all others.
+const WIDE_HEADER: u32 = envelope::HEADER_MAX_WIDE as u32;
+
+/// What the units of a generation demand, and the room that they have for it.
+fn trusts(section: &Section<'_, '_>) -> Option<(Vec<SignatureKind>, u32)> {
+    let mut trusts = match section.find("trusts") {
+        None => vec![SignatureKind::Ed25519],
+        Some(entry) => {
+            let members = entry.list()?;
+            if members.is_empty() {
+                return entry.refuse(
+                    "a list of at least one kind of signature",
+                    "Units that trust nobody could never be updated.",
+                );
+            }
+            refuse_repeats(
+                "the kind of signature",
+                members.iter().map(|member| (member.raw_text(), member.span())),
+                section.notes(),
+            );
+            let kinds: Vec<_> = members.iter().map(|member| member.word(SignatureKind::WORDS)).collect();
+            kinds.into_iter().collect::<Option<Vec<_>>>()?
+        }
+    };
+    trusts.sort_unstable();
+    let wide = trusts.contains(&SignatureKind::HssLms);
+    let header_room = match section.find("header_room") {
+        None if wide => WIDE_HEADER,
+        None => NARROW_HEADER,
+        Some(entry) => {
+            let least = if wide { WIDE_HEADER } else { NARROW_HEADER };
+            entry.integer_u32(least..=WIDE_HEADER)?
+        }
+    };
+    Some((trusts, header_room))
 }
 
 /// Longest identifier of a generation. It travels in every update file as a key identifier.

@@ -28,6 +28,7 @@ fn record(version: &str, issue: u64, files: &[(&str, &str, &[u8])]) -> Record {
         image_sha256: [0x11; 32],
         manifest_sha256: [0x22; 32],
         signer: "21fe 31df a154 a261".to_owned(),
+        tree: None,
         generations: vec!["g2".to_owned(), "g1".to_owned()],
     });
     Record {
@@ -359,6 +360,7 @@ proptest! {
             image_sha256: digest,
             manifest_sha256: digest,
             signer: "a".to_owned(),
+            tree: None,
             generations: vec!["g1".to_owned()],
         };
         let record = Record {

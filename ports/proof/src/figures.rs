@@ -71,8 +71,14 @@ impl Measured {
         let per_byte_milli = |instructions: u64| instructions * 1000 / bytes;
         let (install, quiet) = (&self.install, &self.nothing_to_do);
         line("image-bytes", bytes);
-        line("check-millis-a-byte", per_byte_milli(install.instructions("check", "ticks")));
-        line("program-millis-a-byte", per_byte_milli(install.instructions("program", "ticks")));
+        line(
+            "check-millis-a-byte",
+            per_byte_milli(install.instructions("check", "ticks")),
+        );
+        line(
+            "program-millis-a-byte",
+            per_byte_milli(install.instructions("program", "ticks")),
+        );
         // The program phase ends with the digest over what was programmed, and the confirm phase has nothing else of weight.
         let digested = ["program", "confirm", "erase"]
             .map(|phase| install.instructions(phase, "digest"))
@@ -84,9 +90,18 @@ impl Measured {
         line("boot-digest-millis-a-byte", per_byte_milli(quiet.sum("digest")));
         line("empty-stick-instructions", self.empty_stick.sum("ticks"));
         for (name, figures) in [("waiting", install), ("overlapped", &self.overlapped)] {
-            line(&format!("{name}-all-instructions"), figures.instructions("all", "ticks"));
-            line(&format!("{name}-flash-instructions"), figures.instructions("all", "worked"));
-            line(&format!("{name}-waited-instructions"), figures.instructions("all", "waited"));
+            line(
+                &format!("{name}-all-instructions"),
+                figures.instructions("all", "ticks"),
+            );
+            line(
+                &format!("{name}-flash-instructions"),
+                figures.instructions("all", "worked"),
+            );
+            line(
+                &format!("{name}-waited-instructions"),
+                figures.instructions("all", "waited"),
+            );
         }
         for phase in ["inspect", "survey", "owner", "check", "erase", "program", "confirm"] {
             line(&format!("stack-{phase}-bytes"), self.stack.value(phase, "stack"));

@@ -49,10 +49,10 @@ pub(crate) fn blueprint() -> Result<Blueprint, String> {
         vendor: VENDOR,
         class: BOARD_Q,
         siblings: vec![BOARD_D],
-        anchors: vec![Anchor {
-            kid: kid("maker"),
-            key: SigningKey::from_bytes(&SECRET).verifying_key().to_bytes(),
-        }],
+        anchors: vec![Anchor::ed25519(
+            kid("maker"),
+            SigningKey::from_bytes(&SECRET).verifying_key().to_bytes(),
+        )],
         key: key(),
         extension: *b"UPD",
         layout: std::sync::Arc::new(Layout::new(0, runs, 4, 0xff, false, part.second_program)),
@@ -69,7 +69,7 @@ pub(crate) fn blueprint() -> Result<Blueprint, String> {
 pub(crate) fn new_flash() -> Result<Vec<u8>, String> {
     let blueprint = blueprint()?;
     let anchor = blueprint.anchors.first().ok_or("no key is trusted")?;
-    let named = |kid: Kid, key: &[u8; 32]| {
+    let named = |kid: Kid, key: &[u8]| {
         let mut place = vec![kid.as_bytes().len() as u8];
         place.extend(kid.as_bytes());
         place.resize(17, 0);
@@ -84,7 +84,7 @@ pub(crate) fn new_flash() -> Result<Vec<u8>, String> {
     block.extend(blueprint.extension);
     block.push(blueprint.siblings.len() as u8);
     block.extend(siblings);
-    block.extend(named(anchor.kid, &anchor.key));
+    block.extend(named(anchor.kid, anchor.key.as_bytes()));
     block.extend(named(blueprint.key.kid, &blueprint.key.key));
     let mut flash = vec![0xff; SIZE as usize];
     flash.splice(FACTORY..FACTORY + block.len(), block);
@@ -140,10 +140,7 @@ impl<'a> Update<'a> {
             iv: iv([0x17; 12]),
         };
         let signing = SigningKey::from_bytes(&SECRET);
-        let anchor = Anchor {
-            kid: kid("maker"),
-            key: signing.verifying_key().to_bytes(),
-        };
+        let anchor = Anchor::ed25519(kid("maker"), signing.verifying_key().to_bytes());
         encode_checked(&draft, &anchor, |bytes| signing.sign(bytes).to_bytes()).map_err(|error| error.to_string())
     }
 }

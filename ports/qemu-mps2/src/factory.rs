@@ -54,10 +54,7 @@ impl Identity {
             extension: *extension,
             siblings: *siblings.first_chunk()?,
             sibling_count: *sibling_count,
-            anchor: Anchor {
-                kid: anchor_kid,
-                key: *anchor_key,
-            },
+            anchor: Anchor::ed25519(anchor_kid, *anchor_key),
             key: UnitKey {
                 kid: key_kid,
                 key: *key,

@@ -4,7 +4,7 @@ use super::stream::{FileStream, Pulled};
 use super::{Clear, Context, Plan, Stage, Turn, Wish};
 use crate::reason::Reason;
 use crate::request::Reply;
-use envelope::{PayloadCipher, Sha256};
+use envelope::{PayloadCipher, Sha256, same_digest};
 use fat::BLOCK;
 
 /// The payload of a plan's file, as a stream: the header in front of it is read over.
@@ -118,10 +118,10 @@ impl DryPass {
     }
 
     fn judge(&self, context: &Context<'_>) -> Stage {
-        if self.ciphertext.clone().finish() != self.plan.manifest.payload_digest {
+        if !same_digest(&self.ciphertext.clone().finish(), &self.plan.manifest.payload_digest) {
             return context.without_update(Reason::PAYLOAD_DAMAGED);
         }
-        if self.plaintext.clone().finish() != self.plan.manifest.image_digest {
+        if !same_digest(&self.plaintext.clone().finish(), &self.plan.manifest.image_digest) {
             return context.without_update(Reason::IMAGE_DIFFERS);
         }
         Stage::Clear(Clear::install(context, self.plan.clone()))

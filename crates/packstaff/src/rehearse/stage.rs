@@ -2,7 +2,7 @@
 
 use super::files::{File, highest, recorded_files};
 use super::smooth::Install;
-use crate::bench::{Bench, anchor, unit_key};
+use crate::bench::{Bench, unit_key};
 use crate::stick_spec;
 use envelope::{Refusal, open};
 use miette::{IntoDiagnostic, Result, WrapErr};
@@ -184,8 +184,8 @@ impl<'a> Stage<'a> {
         if let Some(byte) = bytes.get_mut(middle) {
             *byte ^= 0x10;
         }
-        let (signer, key) = self.keys()?;
-        match open(&bytes, &[signer], &key) {
+        let (signers, key) = self.keys()?;
+        match open(&bytes, &signers, &key) {
             Err(Refusal::PayloadDigest) => Ok(bytes),
             other => Err(miette::miette!(
                 "{} with a wrong byte at {middle} should be refused for its payload, and is not: {:?}",
@@ -207,10 +207,11 @@ impl<'a> Stage<'a> {
         Ok(None)
     }
 
-    fn keys(&self) -> Result<(envelope::Anchor, envelope::UnitKey)> {
+    fn keys(&self) -> Result<(Vec<envelope::Anchor>, envelope::UnitKey)> {
         let generation = generation(self.bench)?;
         let key = self.keyring.unit_key(generation).into_diagnostic()?;
-        Ok((anchor(self.keyring)?, unit_key(generation, *key)?))
+        let anchors = self.bench.anchors(self.keyring, generation)?;
+        Ok((anchors, unit_key(generation, *key)?))
     }
 
     /// Every version's image in the clear, for pictures.
@@ -218,9 +219,9 @@ impl<'a> Stage<'a> {
     /// # Errors
     /// A file does not open.
     pub fn images(&self) -> Result<Vec<KnownImage>> {
-        let (signer, key) = self.keys()?;
+        let (signers, key) = self.keys()?;
         let images = self.files.iter().map(|file| {
-            let opened = open(&file.bytes, &[signer], &key);
+            let opened = open(&file.bytes, &signers, &key);
             let opened = opened.map_err(|refusal| miette::miette!("{} does not open: {refusal}", file.name))?;
             Ok(KnownImage {
                 name: file.version.clone(),
@@ -258,7 +259,7 @@ impl<'a> Stage<'a> {
     }
 }
 
-/// The generation whose units are rehearsed: generations differ in their keys alone.
+/// The generation whose units are rehearsed: generations differ in their keys, and in whom they trust.
 fn generation(bench: &Bench) -> Result<&str> {
     let first = bench.product.keys.serve.first();
     first

@@ -6,6 +6,7 @@ mod notes;
 mod pack;
 mod rehearse;
 mod sheet;
+mod signing;
 mod stick;
 mod write;
 
@@ -89,8 +90,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
 
     progress.say("opening the keyring");
     let keyring = bench.keyring(unlock)?;
-    progress.say("packing");
-    let packed = pack::pack(bench, keyring.keyring(), &version, &notes, images, &mut report)?;
+    let packed = pack::pack(bench, &keyring, &version, &notes, images, progress, &mut report)?;
 
     progress.say("rehearsing");
     let rehearsed = rehearse::rehearse(bench, keyring.keyring(), &version, &packed, progress, &mut report)?;

@@ -11,3 +11,4 @@ mod releases;
 mod sticks;
 mod streams;
 mod support;
+mod trees;

@@ -6,7 +6,7 @@
 
 mod record;
 
-pub use record::{BoardRecord, LARGEST_FILE, RECORD_FILE, Record, RecordError, ReleaseKind};
+pub use record::{BoardRecord, LARGEST_FILE, RECORD_FILE, Record, RecordError, ReleaseKind, TreeSignature};
 
 use crate::document::LONGEST;
 use crate::problem::DocumentError;
@@ -244,6 +244,14 @@ impl Ledger {
     /// The highest issue number ever used; `None` in an empty ledger.
     pub fn highest_issue(&self) -> Option<u64> {
         self.releases.iter().map(|release| release.record.issue).max()
+    }
+
+    /// The highest one-time key of the HSS-LMS key with this fingerprint that signed a recorded file.
+    pub fn highest_one_time_key(&self, fingerprint: &str) -> Option<u32> {
+        let boards = self.releases.iter().flat_map(|release| &release.record.boards);
+        let signatures = boards.filter_map(|board| board.tree.as_ref());
+        let own = signatures.filter(|signature| signature.signer == fingerprint);
+        own.map(|signature| signature.one_time_key).max()
     }
 
     /// Adds a release and its update files. `files` gives each file's name and content, as the record lists them.

@@ -29,6 +29,8 @@ const BOARD_KEYS: &[&str] = &[
     "image_sha256",
     "manifest_sha256",
     "signer",
+    "tree_signer",
+    "one_time_key",
     "generations",
 ];
 
@@ -99,10 +101,21 @@ pub struct BoardRecord {
     pub image_sha256: [u8; 32],
     /// Digest of the signed manifest.
     pub manifest_sha256: [u8; 32],
-    /// Fingerprint of the signing key.
+    /// Fingerprint of the signing key: Ed25519 if that signed, otherwise HSS-LMS.
     pub signer: String,
+    /// The HSS-LMS key, if it signed.
+    pub tree: Option<TreeSignature>,
     /// Generations of unit keys that can read it, sorted.
     pub generations: Vec<String>,
+}
+
+/// Which HSS-LMS key signed, and with which of its one-time keys.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TreeSignature {
+    /// The key's fingerprint.
+    pub signer: String,
+    /// Number of the one-time key.
+    pub one_time_key: u32,
 }
 
 /// Why a record may not be written.
@@ -243,6 +256,10 @@ impl Record {
             line("image_sha256", quoted(&hex::encode(board.image_sha256)));
             line("manifest_sha256", quoted(&hex::encode(board.manifest_sha256)));
             line("signer", quoted(&board.signer));
+            if let Some(tree) = &board.tree {
+                line("tree_signer", quoted(&tree.signer));
+                line("one_time_key", tree.one_time_key.to_string());
+            }
             line("generations", list(board.generations.iter(), "", ""));
         }
         out
@@ -359,6 +376,13 @@ fn read_board(section: &Section<'_, '_>) -> Option<BoardRecord> {
     let (file_sha256, image_sha256) = (digest("file_sha256"), digest("image_sha256"));
     let manifest_sha256 = digest("manifest_sha256");
     let signer = section.value("signer").and_then(|entry| entry.text());
+    let tree = match (section.find("tree_signer"), section.find("one_time_key")) {
+        (None, None) => None,
+        _ => Some(TreeSignature {
+            signer: section.value("tree_signer")?.text()?,
+            one_time_key: section.value("one_time_key")?.integer_u32(0..=u32::MAX)?,
+        }),
+    };
     let generations = section.value("generations").and_then(|entry| {
         let ids: Vec<_> = entry.list()?.iter().map(generation_id).collect();
         ids.into_iter().collect::<Option<Vec<_>>>()
@@ -373,6 +397,7 @@ fn read_board(section: &Section<'_, '_>) -> Option<BoardRecord> {
         image_sha256: image_sha256?,
         manifest_sha256: manifest_sha256?,
         signer: signer?,
+        tree,
         generations: generations?,
     })
 }
