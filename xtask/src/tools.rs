@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 /// A program and the Debian package that has it.
-const TOOLS: [(&str, &str); 37] = [
+const TOOLS: [(&str, &str); 39] = [
     ("age", "age"),
     ("age-keygen", "age"),
     ("arm-none-eabi-gcc", "gcc-arm-none-eabi"),
@@ -17,6 +17,7 @@ const TOOLS: [(&str, &str); 37] = [
     ("bash", "bash"),
     ("clang", "clang"),
     ("dd", "coreutils"),
+    ("env", "coreutils"),
     ("fsck.vfat", "dosfstools"),
     ("g++", "g++"),
     ("gcc", "gcc"),
@@ -41,6 +42,7 @@ const TOOLS: [(&str, &str); 37] = [
     ("sha256sum", "coreutils"),
     ("spin", "spin"),
     ("srec_cat", "srecord"),
+    ("stty", "coreutils"),
     ("timeout", "coreutils"),
     ("truncate", "coreutils"),
     ("wasm-ld", "lld"),
