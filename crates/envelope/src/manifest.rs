@@ -371,7 +371,10 @@ fn algorithm(cursor: &mut Cursor<'_>, wanted: i64) -> Result<(), Refusal> {
 }
 
 fn slot_command(cursor: Cursor<'_>, command: u64) -> Result<(), Refusal> {
-    let commands = [Command::Component(ids::INDEX_SLOT as u8), Command::Reporting(command as u8)];
+    let commands = [
+        Command::Component(ids::INDEX_SLOT as u8),
+        Command::Reporting(command as u8),
+    ];
     sequence(cursor, &commands, &mut |_, _| Ok(()))
 }
 

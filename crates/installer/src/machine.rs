@@ -174,7 +174,7 @@ impl Installer {
 
     /// The slot whose image is started.
     fn starts(&self, config: &Config<'_>) -> Region {
-        match config.layout {
+        match config.layout() {
             Layout::Paired { second } if self.knowledge.runs_second == Some(true) => second,
             _ => config.slot,
         }

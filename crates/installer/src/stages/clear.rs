@@ -101,19 +101,17 @@ impl Clear {
 
     /// Sectors erased so far and in all, for a progress display.
     pub(crate) fn progress(&self, config: &crate::Config<'_>) -> (u32, u32) {
-        let total = config
-            .flash
-            .sectors()
-            .filter(|sector| self.job.into.overlaps(*sector))
-            .count() as u32;
-        let done = match self.act {
-            Act::Void | Act::EraseDescriptor => 0,
-            Act::Erase(address) => {
-                let before = |sector: &Region| self.job.into.overlaps(*sector) && sector.base < address;
-                config.flash.sectors().filter(before).count() as u32 + 1
-            }
+        let last = match self.act {
+            Act::Void | Act::EraseDescriptor => None,
+            Act::Erase(address) => Some(address),
         };
-        (done.min(total), total)
+        let (mut done, mut total) = (0, 0);
+        for sector in config.flash.sectors().filter(|sector| self.job.into.overlaps(*sector)) {
+            total += 1;
+            // The descriptor's own sector was the first, wherever it lies.
+            done += u32::from(last.is_some_and(|last| sector.base < last));
+        }
+        (total.min(done + u32::from(last.is_some())), total)
     }
 }
 

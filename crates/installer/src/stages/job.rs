@@ -47,7 +47,7 @@ impl Job {
             marked,
             look_after: false,
         };
-        match config.layout {
+        match config.layout() {
             Layout::Single => job(config.slot, false, true),
             Layout::Staged { stage } => job(stage, false, false),
             Layout::Paired { second } if context.knowledge.runs_second == Some(false) => job(second, true, false),

@@ -72,13 +72,17 @@ impl Knowledge {
         to_copy: None,
     };
 
-    /// As [`Knowledge::NOTHING`], made at run time.
+    /// As [`Knowledge::NOTHING`], made at run time, a part at a time, so that no copy of it need lie in flash.
     pub(crate) fn nothing() -> Self {
         Self {
+            installed: None,
+            stands: false,
+            lacking: Lacking::Image,
             register: Register {
                 records: core::array::from_fn(|_| None),
             },
-            ..Self::NOTHING
+            runs_second: None,
+            to_copy: None,
         }
     }
 
@@ -86,7 +90,6 @@ impl Knowledge {
     pub(crate) fn forget(&mut self) {
         self.installed = None;
         self.stands = false;
-        self.unvoided = false;
         self.lacking = Lacking::Image;
         for record in &mut self.register.records {
             *record = None;
