@@ -45,14 +45,14 @@ impl Clear {
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         let config = context.config;
         let place = config.place();
-        let own = match self.job.marked {
+        let own = match self.job.marked() {
             true => config.flash.sector_at(place.record.base),
             false => config.flash.sector_at(self.job.into.base),
         };
         let Some(own) = own else {
             return Turn::Go(Stage::Wait(Reason::FlashFault));
         };
-        let marked = self.job.marked;
+        let marked = self.job.marked();
         match (self.act, reply) {
             (Act::Void, None) if !context.knowledge.stands && context.flawed.has(Flaw::TrustsRemnants) => {
                 return Turn::Go(Stage::Write(Write::new(self.job, self.source.clone())));
@@ -111,7 +111,7 @@ impl Clear {
             // The descriptor's own sector was the first, wherever it lies.
             done += u32::from(last.is_some_and(|last| sector.base < last));
         }
-        (total.min(done + u32::from(last.is_some())), total)
+        (done + u32::from(last.is_some()), total)
     }
 }
 

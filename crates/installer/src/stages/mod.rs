@@ -195,7 +195,7 @@ impl Context<'_> {
 
     /// Where to go when flash did not do what it should, or the stick failed, in the middle of `job`.
     pub(crate) fn broken_off(&self, job: &Job, reason: Reason) -> Stage {
-        match job.marked {
+        match job.marked() {
             true => Stage::Wait(reason),
             false => self.without_update(reason),
         }
