@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 /// A program and the Debian package that has it.
-const TOOLS: [(&str, &str); 39] = [
+const TOOLS: [(&str, &str); 43] = [
     ("age", "age"),
     ("age-keygen", "age"),
     ("arm-none-eabi-gcc", "gcc-arm-none-eabi"),
@@ -22,7 +22,10 @@ const TOOLS: [(&str, &str); 39] = [
     ("g++", "g++"),
     ("gcc", "gcc"),
     ("git", "git"),
+    ("grep", "grep"),
+    ("gzip", "gzip"),
     ("make", "make"),
+    ("mattrib", "mtools"),
     ("mcopy", "mtools"),
     ("mdel", "mtools"),
     ("mdir", "mtools"),
@@ -47,6 +50,7 @@ const TOOLS: [(&str, &str); 39] = [
     ("truncate", "coreutils"),
     ("wasm-ld", "lld"),
     ("xorriso", "xorriso"),
+    ("zip", "zip"),
 ];
 
 /// Packages that are missing.

@@ -35,9 +35,16 @@ pub(crate) fn other_format(block: &Block) -> Option<Error> {
     }
 }
 
+/// Whether the block begins a volume of a known format that is not FAT.
+#[must_use]
+pub fn is_other_format(block: &Block) -> bool {
+    other_format(block).is_some()
+}
+
 /// Whether the block begins with a jump and its first fields are those of FAT: enough to take it for a boot sector even if it
 /// could be a partition table as well.
-pub(crate) fn looks_like_volume(block: &Block) -> bool {
+#[must_use]
+pub fn looks_like_volume(block: &Block) -> bool {
     has_jump(block)
         && sector_size(block).is_ok()
         && cluster_sectors(block).is_ok()

@@ -78,6 +78,7 @@ mod partition;
 mod stamp;
 mod volume;
 
+pub use boot::{is_other_format, looks_like_volume};
 pub use detail::Detail;
 pub use directory::{DirectoryReader, MAX_DIRECTORY_ENTRIES, RootReader};
 pub use entry::{Entry, ShortName, attributes};

@@ -29,7 +29,8 @@ impl Kind {
     }
 
     /// The value that marks a bad cluster; values above it end a chain.
-    pub(crate) const fn bad_mark(self) -> u32 {
+    #[must_use]
+    pub const fn bad_mark(self) -> u32 {
         match self {
             Self::Fat12 => 0xFF7,
             Self::Fat16 => 0xFFF7,
@@ -268,8 +269,9 @@ impl Volume {
         cluster >= 2 && cluster <= self.last_cluster()
     }
 
-    /// First block of a cluster that the volume has.
-    pub(crate) const fn cluster_first_block(&self, cluster: u32) -> u64 {
+    /// First block of a cluster, which must be one that the volume has: 2 to [`Volume::last_cluster`].
+    #[must_use]
+    pub const fn cluster_first_block(&self, cluster: u32) -> u64 {
         let index = cluster.wrapping_sub(2) as u64;
         self.data_first
             .wrapping_add(index.wrapping_mul(self.cluster_blocks as u64))

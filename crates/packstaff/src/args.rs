@@ -1,5 +1,7 @@
 //! The command line.
 
+mod stick;
+
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use packstaff::rehearse::PartOf;
 use product::SignatureKind;
@@ -7,6 +9,7 @@ use product::keyring::{OtsKind, TreeKind};
 use rehearsal::explore::Faults;
 use std::ffi::OsString;
 use std::path::PathBuf;
+pub(crate) use stick::{Examine, Make, Stick, StickAct};
 
 /// The release bench for instruments and kits that owners update from an ordinary memory stick.
 #[derive(Parser)]
@@ -25,10 +28,16 @@ pub(crate) enum Verb {
     Release(Release),
     /// Rehearse installs of recorded versions: every world that they can come to, with power cuts and bad sticks
     Rehearse(Rehearse),
-    /// Make the stick image of a recorded version
+    /// Make sticks of recorded versions, and say what is on any stick
     Stick(Stick),
     /// Say what a file is: an update file, a build, a stick image, a product file, a record, a keyring
     Look(Look),
+    /// Reckon what a unit's life allows: update time, wear, hold-up at power-off, cuts among owners, key search
+    Budget(Budget),
+    /// What a unit keeps: layouts, what becomes of settings from version to version, memory dumps read and made
+    Settings(Settings),
+    /// Say what happened to a unit, and what to do: from a read-out of its flash, an image of its stick, the code that it shows
+    Trace(Trace),
     /// Make and keep the keys
     Keys(Keys),
     /// Judge a port: a board's drivers and screens around the installer
@@ -119,18 +128,6 @@ pub(crate) struct Rehearse {
 }
 
 #[derive(ClapArgs)]
-pub(crate) struct Stick {
-    /// The product folder
-    pub(crate) product: PathBuf,
-    /// Version to put on the stick, as the ledger has it
-    #[arg(long)]
-    pub(crate) version: String,
-    /// File for the image
-    #[arg(long, value_name = "FILE")]
-    pub(crate) out: PathBuf,
-}
-
-#[derive(ClapArgs)]
 pub(crate) struct Look {
     /// Files to look at
     #[arg(required = true)]
@@ -138,6 +135,159 @@ pub(crate) struct Look {
     /// Print what is seen as JSON, one object a file
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Budget {
+    /// The product folder
+    pub(crate) product: PathBuf,
+    /// Board revision; may be given again. All if left out
+    #[arg(long, value_name = "BOARD")]
+    pub(crate) board: Vec<String>,
+    /// Try another value than product.toml states, such as capacitor_uf=470; may be given again
+    #[arg(long = "try", value_name = "KEY=VALUE", value_parser = key_and_value)]
+    pub(crate) tries: Vec<(String, String)>,
+    /// Write the figures and their curves as a page and SVG files into this folder
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) out: Option<PathBuf>,
+    /// Print the report as JSON, with every figure as a number
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Settings {
+    #[command(subcommand)]
+    pub(crate) act: SettingsAct,
+}
+
+#[derive(Subcommand)]
+pub(crate) enum SettingsAct {
+    /// What becomes of settings from each version to each other; an error where a calibration or a counter would be lost
+    Check {
+        /// The product folder
+        product: PathBuf,
+        /// Print every pair as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Two versions' layouts, field by field
+    Diff {
+        /// The product folder
+        product: PathBuf,
+        /// Version that the settings are of
+        #[arg(long, value_name = "VERSION")]
+        from: String,
+        /// Version that they go to
+        #[arg(long, value_name = "VERSION")]
+        to: String,
+        /// Print it as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Read a dump of a unit's settings memory, or one record
+    Read {
+        /// File with the bytes of the memory from its address 0, or of one record alone
+        dump: PathBuf,
+        /// Version that wrote it
+        #[arg(long)]
+        version: String,
+        /// The product folder
+        #[arg(long, value_name = "FOLDER", default_value = ".")]
+        product: PathBuf,
+        /// What to print: text, toml (which `settings write` reads) or json
+        #[arg(long, value_name = "FORM", default_value = "text", value_parser = ["text", "toml", "json"])]
+        form: String,
+    },
+    /// Show what an owner would have after an update, from a dump of the unit
+    Carry {
+        /// File with the bytes of the memory, or of one record alone
+        dump: PathBuf,
+        /// Version that wrote it
+        #[arg(long, value_name = "VERSION")]
+        from: String,
+        /// Version that is installed then
+        #[arg(long, value_name = "VERSION")]
+        to: String,
+        /// The product folder
+        #[arg(long, value_name = "FOLDER", default_value = ".")]
+        product: PathBuf,
+        /// What to print: text, or toml or json of the settings after the update
+        #[arg(long, value_name = "FORM", default_value = "text", value_parser = ["text", "toml", "json"])]
+        form: String,
+        /// Write a memory image of the new version with these settings, for a service bench
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// Make a memory image with these settings, for a service bench
+    Write {
+        /// Settings in the form of `settings read --form toml`; what is left out is as in a new unit
+        values: PathBuf,
+        /// Version that is to read it
+        #[arg(long)]
+        version: String,
+        /// File for the image
+        #[arg(long, value_name = "FILE")]
+        out: PathBuf,
+        /// A dump whose settings are kept where VALUES says nothing, secrets among them
+        #[arg(long, value_name = "DUMP")]
+        base: Option<PathBuf>,
+        /// Bytes of the memory; up to the end of the last copy if left out
+        #[arg(long, value_name = "BYTES")]
+        size: Option<u64>,
+        /// The product folder
+        #[arg(long, value_name = "FOLDER", default_value = ".")]
+        product: PathBuf,
+    },
+    /// Begin a layout file from a build: offsets and types out of its debug information
+    Import {
+        /// ELF file, built with -g
+        elf: PathBuf,
+        /// Name of a struct, a typedef or a variable
+        name: String,
+        /// Version that the layout is of
+        #[arg(long)]
+        version: String,
+        /// Number that tells this layout from others in a unit
+        #[arg(long, value_name = "NUMBER", value_parser = number)]
+        number: u32,
+        /// Address of a copy in the settings memory; once for each
+        #[arg(long, value_name = "ADDRESS", value_parser = number, required = true)]
+        copy: Vec<u32>,
+        /// File for the layout; standard output if left out
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Trace {
+    /// The product folder
+    pub(crate) product: PathBuf,
+    /// A read-out of the unit's flash, whole or in part: raw binary, Intel HEX or S-record. A raw binary begins at the start of
+    /// flash, or at ADDRESS. May be given again: parts of flash, or the same range read twice
+    #[arg(long, value_name = "FILE[@ADDRESS]", required_unless_present_any = ["stick", "code"])]
+    pub(crate) flash: Vec<packstaff::trace::FlashFile>,
+    /// An image of the owner's stick
+    #[arg(long, value_name = "FILE")]
+    pub(crate) stick: Option<PathBuf>,
+    /// The reason code that the unit shows, such as U1
+    #[arg(long, value_name = "CODE")]
+    pub(crate) code: Option<String>,
+    /// The unit's board revision, where what was sent does not tell it
+    #[arg(long)]
+    pub(crate) board: Option<String>,
+    /// The generation of the unit's keys; every one that is served, if left out
+    #[arg(long)]
+    pub(crate) generation: Option<String>,
+    /// Write the reply to the owner to this file as well
+    #[arg(long, value_name = "FILE")]
+    pub(crate) reply: Option<PathBuf>,
+    /// Print the account as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+    #[command(flatten)]
+    pub(crate) secret: Secret,
 }
 
 #[derive(ClapArgs)]
@@ -306,6 +456,24 @@ fn signature_kind(text: &str) -> Result<SignatureKind, String> {
 
 fn faults(list: &str) -> Result<Faults, String> {
     Faults::named(list).map_err(|unknown| unknown.to_string())
+}
+
+fn key_and_value(text: &str) -> Result<(String, String), String> {
+    match text.split_once('=') {
+        Some((key, value)) if !key.trim().is_empty() && !value.trim().is_empty() => {
+            Ok((key.trim().to_owned(), value.trim().to_owned()))
+        }
+        _ => Err("write it as KEY=VALUE, such as capacitor_uf=470".to_owned()),
+    }
+}
+
+/// A number in decimal or, with 0x in front, hexadecimal digits.
+fn number(text: &str) -> Result<u32, String> {
+    let parsed = match text.strip_prefix("0x") {
+        Some(digits) => u32::from_str_radix(digits, 16),
+        None => text.parse(),
+    };
+    parsed.map_err(|_| "write a whole number, such as 16384 or 0x4000".to_owned())
 }
 
 fn board_and_file(text: &str) -> Result<(String, PathBuf), String> {

@@ -172,6 +172,27 @@ impl Bench {
             })
     }
 
+    /// The board of this revision.
+    ///
+    /// # Errors
+    /// The product has none.
+    pub fn board(&self, revision: &str) -> Result<&Board> {
+        let known = || {
+            self.product
+                .boards
+                .iter()
+                .map(|board| board.revision.as_str())
+                .collect::<Vec<_>>()
+        };
+        self.product.board(revision).ok_or_else(|| {
+            BenchError::UnknownBoard {
+                found: revision.to_owned(),
+                known: known().join(", "),
+            }
+            .into()
+        })
+    }
+
     /// The flash part of a board.
     ///
     /// # Errors
@@ -193,6 +214,15 @@ impl Bench {
     /// # Errors
     /// The memory map does not suit the installer, or the keyring has no such generation.
     pub fn blueprint(&self, board: &Board, keyring: &Keyring, generation: &str) -> Result<Blueprint> {
+        let key = unit_key(generation, *keyring.unit_key(generation).into_diagnostic()?)?;
+        self.blueprint_with(board, self.anchors(keyring, generation)?, key)
+    }
+
+    /// Units of a board revision with these keys.
+    ///
+    /// # Errors
+    /// The memory map does not suit the installer.
+    pub fn blueprint_with(&self, board: &Board, anchors: Vec<Anchor>, key: UnitKey) -> Result<Blueprint> {
         let siblings = self
             .product
             .boards
@@ -202,8 +232,8 @@ impl Bench {
             vendor: *self.product.maker.vendor.as_bytes(),
             class: *board.class.as_bytes(),
             siblings: siblings.map(|other| *other.class.as_bytes()).collect(),
-            anchors: self.anchors(keyring, generation)?,
-            key: unit_key(generation, *keyring.unit_key(generation).into_diagnostic()?)?,
+            anchors,
+            key,
             extension: *b"UPD",
             layout: Arc::new(Layout::of(self.part(board)?)),
             installer: region(board.map.installer),

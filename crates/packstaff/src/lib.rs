@@ -4,6 +4,7 @@
 #![forbid(unsafe_code)]
 
 pub mod bench;
+pub mod budget;
 pub mod clock;
 pub mod look;
 pub mod port;
@@ -11,5 +12,8 @@ pub mod progress;
 pub mod rehearse;
 pub mod release;
 pub mod report;
+pub mod settings;
 pub mod sheet;
 pub mod stick_spec;
+pub mod sticks;
+pub mod trace;

@@ -1,16 +1,20 @@
 //! The program: reads the command line, runs one verb, says what came of it.
 
 mod args;
+mod budget_verb;
 mod keys;
 mod port_verb;
 mod rehearse_verb;
+mod settings_verb;
+mod stick_verb;
+mod trace_verb;
 
 use args::{Args, Verb};
 use clap::Parser;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff::bench::Bench;
 use packstaff::progress::Progress;
-use packstaff::release::{Options, release, release_stick};
+use packstaff::release::{Options, release};
 use packstaff::report::{Report, Verdict};
 use packstaff::{clock, look};
 use product::Unlock;
@@ -70,41 +74,7 @@ fn run(args: Args) -> Result<u8> {
             show(&report?, ask.json)
         }
         Verb::Rehearse(ask) => rehearse_verb::run(&ask),
-        Verb::Stick(ask) => {
-            let bench = Bench::open(&ask.product)?;
-            let version = bench.version(&ask.version)?;
-            let release = bench
-                .ledger
-                .latest_issue_of(version.text())
-                .ok_or_else(|| miette::miette!("the ledger has no release of {version}: release it first"))?;
-            let contents = release
-                .record
-                .boards
-                .iter()
-                .map(|board| Ok((board, release.update_file(board)?)))
-                .collect::<Result<Vec<_>, product::LedgerError>>()
-                .into_diagnostic()?;
-            let files: Vec<_> = contents
-                .iter()
-                .map(|(board, content)| (board.revision.as_str(), board.file.as_str(), content.as_slice()))
-                .collect();
-            let image = release_stick(&bench, &version, release.record.date, &files, None)?;
-            if ask.out.exists() && !ask.out.is_file() {
-                return Err(miette::miette!(
-                    help = "write the image to a new file, then copy that to the stick as you copy any image",
-                    "{} is there already and is no ordinary file",
-                    ask.out.display()
-                ));
-            }
-            image.write_to(&ask.out).into_diagnostic().wrap_err("the stick image")?;
-            say(&format!(
-                "wrote {}: {} files, {} blocks\n",
-                ask.out.display(),
-                files.len() + 1,
-                image.blocks()
-            ))?;
-            Ok(HOLDS)
-        }
+        Verb::Stick(ask) => stick_verb::run(&ask),
         Verb::Look(ask) => {
             for file in &ask.files {
                 let seen = look::look(file)?;
@@ -116,6 +86,9 @@ fn run(args: Args) -> Result<u8> {
             }
             Ok(HOLDS)
         }
+        Verb::Budget(ask) => budget_verb::run(&ask),
+        Verb::Settings(ask) => settings_verb::run(ask.act),
+        Verb::Trace(ask) => trace_verb::run(&ask),
         Verb::Keys(ask) => keys::run(ask).map(|()| HOLDS),
         Verb::Port(ask) => port_verb::run(ask),
     }

@@ -13,8 +13,9 @@
 #![forbid(unsafe_code)]
 
 mod board;
+mod budget;
 mod date;
-mod document;
+pub mod document;
 mod hazard;
 mod identity;
 pub mod keyring;
@@ -28,6 +29,9 @@ mod version;
 mod whole_file;
 
 pub use board::{Board, MemoryMap, Reserved, Supply};
+pub use budget::{
+    BoardBudget, Budget, CutsSeen, Finish, PowerOff, Quantity, Regulator, Save, UpdateRates, WhatIfError,
+};
 pub use date::{Date, DateError};
 pub use hazard::Hazard;
 pub use identity::{Uuid, class_id, vendor_id};

@@ -5,6 +5,7 @@
 //! `demo/kc4/product.toml` is a whole example.
 
 use crate::board::{self, Board, relative_path};
+use crate::budget::{self, Budget};
 use crate::date::Date;
 use crate::document::{Entry, Notes, Section, nearest, parse};
 use crate::hazard::Hazard;
@@ -28,6 +29,7 @@ const ROOT_KEYS: &[&str] = &[
     "generation",
     "screens",
     "owner",
+    "budget",
 ];
 const MAKER_KEYS: &[&str] = &["name", "domain", "contact"];
 const PRODUCT_KEYS: &[&str] = &["name", "short", "description", "hazards", "supported_until"];
@@ -37,7 +39,7 @@ const KEYS_KEYS: &[&str] = &["keyring", "serve", "new_units"];
 const GENERATION_KEYS: &[&str] = &["id", "units", "trusts", "header_room"];
 
 /// A product.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Product {
     /// Who makes it.
     pub maker: Maker,
@@ -63,6 +65,8 @@ pub struct Product {
     pub screens: Screens,
     /// What an owner is told.
     pub owner: OwnerTexts,
+    /// What the arithmetic of a unit's life is done with, if the maker states it.
+    pub budget: Option<Budget>,
 }
 
 /// Who makes a product.
@@ -219,6 +223,17 @@ fn read_root(root: &Section<'_, '_>, parts: Option<&dyn PartBook>) -> Option<Pro
     let keys = table("keys", "[keys]", KEYS_KEYS).and_then(|section| keys(root, &section));
     let screens = table("screens", "[screens]", Screens::KEYS).and_then(|section| Screens::read(&section));
     let owner = table("owner", "[owner]", OwnerTexts::KEYS).and_then(|section| OwnerTexts::read(&section));
+    let budget = match root.find("budget") {
+        Some(entry) => entry
+            .section("[budget]", budget::KEYS)
+            .and_then(|section| {
+                // A mistake in the boards' own tables is complained of there, and not once more here.
+                let known = boards.as_deref().filter(|_| root.notes().is_clean());
+                budget::read(&section, known)
+            })
+            .map(Some),
+        None => Some(None),
+    };
     let about = about?;
     Some(Product {
         maker: maker?,
@@ -233,6 +248,7 @@ fn read_root(root: &Section<'_, '_>, parts: Option<&dyn PartBook>) -> Option<Pro
         keys: keys?,
         screens: screens?,
         owner: owner?,
+        budget: budget?,
     })
 }
 
@@ -328,7 +344,7 @@ fn boards(root: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn Part
 }
 
 /// Notes every text that stands more than once.
-fn refuse_repeats<'t>(
+pub(crate) fn refuse_repeats<'t>(
     what: &'static str,
     values: impl Iterator<Item = (Option<&'t str>, std::ops::Range<usize>)>,
     notes: &Notes<'_>,

@@ -21,15 +21,18 @@ struct Extent {
 #[derive(Clone, PartialEq, Eq)]
 pub struct StickImage {
     size: u64,
+    /// Bytes before the first file.
+    system: u64,
     /// In order, and without overlap.
     extents: Vec<Extent>,
 }
 
 impl StickImage {
-    /// A stick of so many bytes, all zero.
-    pub(crate) fn blank(size: u64) -> Self {
+    /// A stick of so many bytes, all zero, whose tables and root take the first `system`.
+    pub(crate) fn blank(size: u64, system: u64) -> Self {
         Self {
             size,
+            system,
             extents: Vec::new(),
         }
     }
@@ -60,6 +63,18 @@ impl StickImage {
     #[must_use]
     pub const fn blocks(&self) -> u64 {
         self.size / BLOCK as u64
+    }
+
+    /// Bytes from the start that tables and root take: there, what no stretch covers must be zero on a real stick too. Behind them it
+    /// belongs to no file and does not matter.
+    #[must_use]
+    pub const fn system_bytes(&self) -> u64 {
+        self.system
+    }
+
+    /// The stretches that are kept: where each begins, and its bytes.
+    pub fn stretches(&self) -> impl Iterator<Item = (u64, &[u8])> {
+        self.extents.iter().map(|extent| (extent.start, &*extent.bytes))
     }
 
     /// Bytes that are kept, which are all that may be other than zero.

@@ -62,7 +62,7 @@ pub fn build(spec: &StickSpec) -> Result<StickImage, StickError> {
     let placed = place(&spec.files, &names, &geometry, root_clusters)?;
     let used = root_clusters + placed.iter().map(|file| file.clusters).sum::<u32>();
 
-    let mut image = StickImage::blank(spec.size);
+    let mut image = StickImage::blank(spec.size, geometry.byte_of_cluster(2 + root_clusters));
     if spec.partitioned {
         image.put(0, partition_table(spec, &geometry));
     }

@@ -8,7 +8,10 @@
 
 #![forbid(unsafe_code)]
 
+pub mod deliver;
 mod error;
+pub mod examine;
+pub mod format;
 mod geometry;
 mod image;
 mod layout;
@@ -16,13 +19,14 @@ mod name;
 mod reader;
 mod source;
 mod spec;
+pub mod table;
 
 pub use error::{ReadError, StickError};
 pub use image::StickImage;
 pub use layout::build;
 pub use name::{label, short_name};
 pub use reader::{Listed, Listing, listing, listing_with_device_block, read_file};
-pub use source::{BlockSource, FnSource, SeekSource};
+pub use source::{BlockSource, Counted, FnSource, SeekSource, Window};
 pub use spec::{StickFile, StickSpec};
 
 pub use fat::{Block, Calendar, DeviceBlock, Kind};

@@ -103,9 +103,7 @@ pub fn listing_with_device_block(
             Err(error) => break Some(error),
         }
     };
-    let label = root
-        .label()
-        .map(|label| label.map(shown).iter().collect::<String>().trim_end().to_owned());
+    let label = root.label().map(shown_label);
     Ok(Listing {
         volume,
         label,
@@ -138,6 +136,11 @@ pub fn read_file(mut source: impl BlockSource, volume: &Volume, entry: &Entry) -
 
 fn read(source: &mut impl BlockSource, block: u64) -> Result<Block, ReadError> {
     source.read(block).map_err(|source| ReadError::Read { block, source })
+}
+
+/// A label as people read it.
+pub(crate) fn shown_label(label: [u8; 11]) -> String {
+    label.map(shown).iter().collect::<String>().trim_end().to_owned()
 }
 
 /// A byte of a label; the code page of bytes outside ASCII is not known.

@@ -101,6 +101,78 @@ impl<F: FnMut(u64) -> io::Result<Block>> BlockSource for FnSource<F> {
     }
 }
 
+/// A part of another source: a partition, seen as a stick of its own.
+pub struct Window<'a> {
+    inner: &'a mut dyn BlockSource,
+    start: u64,
+    blocks: u64,
+}
+
+impl<'a> Window<'a> {
+    /// The blocks from `start` on, at most `blocks` of them and no more than there are.
+    pub fn new(inner: &'a mut dyn BlockSource, start: u64, blocks: u64) -> Self {
+        let blocks = inner.blocks().saturating_sub(start).min(blocks);
+        Self { inner, start, blocks }
+    }
+
+    /// Bytes from a place on; fewer where the part ends or a block cannot be read.
+    #[must_use]
+    pub fn bytes(&mut self, offset: u64, len: usize) -> Vec<u8> {
+        let mut bytes = Vec::with_capacity(len);
+        let mut at = offset;
+        while bytes.len() < len {
+            let Ok(block) = self.read(at / BLOCK as u64) else { break };
+            let skip = (at % BLOCK as u64) as usize;
+            let take = (BLOCK - skip).min(len - bytes.len());
+            bytes.extend_from_slice(&block[skip..skip + take]);
+            at += take as u64;
+        }
+        bytes
+    }
+}
+
+impl BlockSource for Window<'_> {
+    fn blocks(&self) -> u64 {
+        self.blocks
+    }
+
+    fn read(&mut self, block: u64) -> io::Result<Block> {
+        if block >= self.blocks {
+            return Err(past_end(block, self.blocks));
+        }
+        self.inner.read(self.start + block)
+    }
+}
+
+/// Counts what is read.
+pub struct Counted<S> {
+    inner: S,
+    reads: u64,
+}
+
+impl<S: BlockSource> Counted<S> {
+    /// Nothing is read yet.
+    pub const fn new(inner: S) -> Self {
+        Self { inner, reads: 0 }
+    }
+
+    /// Blocks that were read so far; one that is read twice counts twice.
+    pub const fn reads(&self) -> u64 {
+        self.reads
+    }
+}
+
+impl<S: BlockSource> BlockSource for Counted<S> {
+    fn blocks(&self) -> u64 {
+        self.inner.blocks()
+    }
+
+    fn read(&mut self, block: u64) -> io::Result<Block> {
+        self.reads += 1;
+        self.inner.read(block)
+    }
+}
+
 fn past_end(block: u64, blocks: u64) -> io::Error {
     io::Error::new(
         io::ErrorKind::UnexpectedEof,

@@ -72,7 +72,7 @@ impl Description {
 
 /// Names and texts from outside must not play tricks on a terminal: control characters and those that change the direction of
 /// writing are shown as U+FFFD.
-fn visible(text: &str) -> String {
+pub(crate) fn visible(text: &str) -> String {
     let tricky = |c: char| {
         c.is_control() || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
     };

@@ -46,7 +46,8 @@ pub fn release_stick(
     let spec = files
         .iter()
         .fold(spec, |spec, (_, name, content)| spec.with_file(*name, *content));
-    let spec = spec.with_file(README, readme(bench, version, files, page.is_some()));
+    let names = files.iter().map(|(revision, name, _)| (*revision, *name)).collect();
+    let spec = spec.with_file(README, readme(bench, &[(version, names)], page.is_some()));
     let spec = match page {
         Some(page) => spec.with_file(SHEET, page),
         None => spec,
@@ -54,16 +55,27 @@ pub fn release_stick(
     ::stick::build(&spec).into_diagnostic().wrap_err("the stick image")
 }
 
-/// Lines end as every system reads them.
-fn readme(bench: &Bench, version: &Version, files: &[(&str, &str, &[u8])], with_sheet: bool) -> String {
+/// The short text for owners, of one or several versions: each with the board revision and the name of its files. Lines end as every
+/// system reads them.
+pub(crate) fn readme(bench: &Bench, releases: &[(&Version, Vec<(&str, &str)>)], with_sheet: bool) -> String {
     let product = &bench.product;
-    let mut lines = vec![
-        format!("{} {version}, by {}", product.name, product.maker.name),
-        String::new(),
-    ];
-    for (revision, name, _) in files {
-        let recognise = product.board(revision).map_or("", |board| board.recognise.as_str());
-        lines.push(format!("{name} is for board {revision}. {recognise}"));
+    let mut lines = Vec::new();
+    match releases {
+        [(version, _)] => lines.push(format!("{} {version}, by {}", product.name, product.maker.name)),
+        _ => lines.push(format!("{}, by {}", product.name, product.maker.name)),
+    }
+    for (version, files) in releases {
+        lines.push(String::new());
+        if releases.len() > 1 {
+            lines.push(format!("Version {version}:"));
+        }
+        for (revision, name) in files {
+            let recognise = product.board(revision).map_or("", |board| board.recognise.as_str());
+            lines.push(format!("{name} is for board {revision}. {recognise}"));
+        }
+    }
+    if releases.len() > 1 {
+        lines.push(String::new());
     }
     lines.push("A unit takes the file that is for it, and refuses the others.".to_owned());
     lines.push(String::new());

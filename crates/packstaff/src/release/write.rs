@@ -8,7 +8,7 @@ use envelope::Algorithm;
 use envelope::look::ClaimedSigner;
 use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
 use product::keyring::signer_fingerprint;
-use product::ledger::{BoardRecord, TreeSignature};
+use product::ledger::{BoardRecord, SettingsRecord, TreeSignature};
 use product::{Date, Keyring, Record, Version};
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
@@ -16,6 +16,8 @@ use std::{fs, io};
 use stick::StickImage;
 use thiserror::Error;
 
+/// Name of the layout file in the ledger.
+pub(super) const LAYOUT: &str = "settings.toml";
 const STICK: &str = "stick.img";
 const SHEET: &str = "sheet.html";
 const REPORT: &str = "report.json";
@@ -28,6 +30,7 @@ pub(super) fn record(
     keyring: &Keyring,
     packed: &[Packed],
     serve: &[String],
+    settings: Option<&[u8]>,
 ) -> Record {
     let boards = packed.iter().map(|packed| BoardRecord {
         revision: packed.board.revision.clone(),
@@ -49,6 +52,11 @@ pub(super) fn record(
         date,
         kind: notes.kind(),
         notes: notes.changes.clone(),
+        settings: settings.map(|content| SettingsRecord {
+            file: LAYOUT.to_owned(),
+            file_size: content.len() as u64,
+            file_sha256: envelope::sha256(content),
+        }),
         boards: boards.collect(),
     }
 }

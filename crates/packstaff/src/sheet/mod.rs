@@ -14,6 +14,7 @@ mod trouble;
 mod units;
 
 pub use cautions::Hazard;
+pub(crate) use cautions::cautions_for;
 pub(crate) use duration::typical_and_longest;
 
 /// All that a sheet says.

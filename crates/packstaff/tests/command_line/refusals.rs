@@ -136,7 +136,7 @@ fn a_damaged_archive_is_noticed_by_every_verb_that_uses_it() {
         folder.release("2.1", &[]),
         folder.release("1.8", &[]),
         folder.open(&["rehearse", ".", "--version", "2.1"]),
-        folder.run(&["stick", ".", "--version", "1.8", "--out", "stick.img"]),
+        folder.run(&["stick", "make", ".", "--version", "1.8", "--out", "stick.img"]),
     ] {
         run.ended(FAILED)
             .complains("KC4C-1-8.UPD has the SHA-256")

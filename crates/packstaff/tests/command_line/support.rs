@@ -55,7 +55,8 @@ impl Folder {
         let text = folder.text("product.toml");
         let board_d = text.find("[[board]]\nrevision = \"D\"").unwrap();
         let behind = text.find("[versions]").unwrap();
-        folder.write("product.toml", [&text[..board_d], &text[behind..]].concat());
+        let budget_d = text.find("\n[[budget.board]]\nrevision = \"D\"").unwrap();
+        folder.write("product.toml", [&text[..board_d], &text[behind..budget_d]].concat());
         fs::remove_dir_all(folder.path("ledger")).unwrap();
         folder
     }

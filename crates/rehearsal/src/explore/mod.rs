@@ -24,12 +24,14 @@ mod replay;
 mod story;
 mod strand;
 mod subject;
+mod worlds;
 
 pub use account::Passage;
 pub use faults::{Faults, UnknownFault};
 pub use replay::{Strayed, replay};
 pub use story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};
 pub use subject::{OurInstaller, Standing, Subject};
+pub use worlds::stories;
 
 use crate::claims::{Claim, Release};
 use installer::{Phase, Reason, Region};
@@ -267,7 +269,7 @@ pub fn explore_watched<S: Subject>(
     plan: &Plan<'_>,
     watch: &dyn Fn(Progress),
 ) -> Result<Exploration, Unfinished> {
-    Explorer::new(subject, plan).run(watch)
+    Explorer::new(subject, plan).run(watch, &mut |_| ())
 }
 
 impl<'a, S: Subject> Explorer<'a, S> {
@@ -287,7 +289,11 @@ impl<'a, S: Subject> Explorer<'a, S> {
         }
     }
 
-    fn run(&self, watch: &dyn Fn(Progress)) -> Result<Exploration, Unfinished> {
+    fn run(
+        &self,
+        watch: &dyn Fn(Progress),
+        at_the_end: &mut dyn FnMut(&HashMap<u128, Origin>),
+    ) -> Result<Exploration, Unfinished> {
         let mut origins = HashMap::<u128, Origin>::new();
         let mut calm = HashMap::<u128, liveness::Calm>::new();
         let mut alone = HashMap::<u128, liveness::Calm>::new();
@@ -418,6 +424,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             }
         }
         found.violations.sort_by_key(|violation| violation.claim);
+        at_the_end(&origins);
         Ok(found)
     }
 

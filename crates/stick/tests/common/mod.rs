@@ -45,6 +45,19 @@ pub(crate) fn noise(length: usize, seed: u64) -> Vec<u8> {
     std::iter::repeat_with(next).take(length).collect()
 }
 
+/// Fails with the name of the Debian package if a program is not there.
+pub(crate) fn require(tools: &[(&str, &str)]) {
+    // Debian keeps some of them where only root looks.
+    let path = format!("{}:/usr/sbin:/sbin", std::env::var("PATH").unwrap_or_default());
+    for (tool, package) in tools {
+        let is_there = path.split(':').any(|folder| Path::new(folder).join(tool).is_file());
+        assert!(
+            is_there,
+            "this test needs `{tool}`: install the Debian package `{package}`"
+        );
+    }
+}
+
 /// Runs a general tool; if it is not there, fails with the name of its Debian package.
 pub(crate) fn tool(package: &str, name: &str, set_up: impl FnOnce(&mut Command) -> &mut Command) -> Output {
     // Debian keeps some of them where only root looks.
