@@ -58,8 +58,16 @@ pub enum Phase {
 }
 
 impl Default for Installer {
+    /// As [`Installer::new`], but made at run time: then no copy of its kilobyte of emptiness lies in flash.
     fn default() -> Self {
-        Self::new()
+        Self {
+            stage: Stage::Inspect(Inspect::at_power_up()),
+            knowledge: Knowledge::nothing(),
+            listing: Listing::empty(),
+            buffer: Buffer::EMPTY,
+            flawed: Flawed::NO,
+            start_check: StartCheck::EveryStart,
+        }
     }
 }
 
@@ -187,7 +195,7 @@ impl Installer {
 
     /// The slot whose image is started.
     fn starts(&self, config: &Config<'_>) -> Region {
-        match config.layout {
+        match config.layout() {
             Layout::Paired { second } if self.knowledge.runs_second == Some(true) => second,
             _ => config.slot,
         }
