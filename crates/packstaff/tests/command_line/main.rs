@@ -9,6 +9,7 @@ mod look;
 mod refusals;
 mod rehearsals;
 mod releases;
+mod settings;
 mod sticks;
 mod streams;
 mod support;

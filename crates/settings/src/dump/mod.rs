@@ -13,6 +13,7 @@ mod store;
 mod values;
 
 pub(crate) use numbers::number_bytes;
+pub(crate) use read::shown;
 pub use read::{Content, Doubt, Node, Reading, Value, read, read_record};
 pub use record::{Copy, Flaw, copies, seal};
 pub use store::{LARGEST_IMAGE, image};

@@ -2,7 +2,7 @@
 
 use super::DumpError;
 use super::numbers::number_of;
-use super::record::{Copy, copies, examine, part};
+use super::record::{Copy, Flaw, copies, examine, part};
 use crate::Ratio;
 use crate::layout::{ByteOrder, Field, Group, Keeping, Kind, Layout, Meaning, Number, Purpose, Shape, Stored};
 use std::fmt;
@@ -155,7 +155,15 @@ fn from_copies(layout: &Layout, found: Vec<Copy>) -> Result<Reading, DumpError> 
         let why: Vec<String> = found
             .iter()
             .map(|copy| {
-                let flaws: Vec<String> = copy.flaws.iter().take(3).map(ToString::to_string).collect();
+                let mut flaws: Vec<&Flaw> = copy
+                    .flaws
+                    .iter()
+                    .filter(|flaw| matches!(flaw, Flaw::Constant { .. } | Flaw::Blank))
+                    .collect();
+                if flaws.is_empty() {
+                    flaws = copy.flaws.iter().collect();
+                }
+                let flaws: Vec<String> = flaws.iter().take(3).map(ToString::to_string).collect();
                 match copy.address {
                     Some(address) => format!("at {address:#06x}, {}", flaws.join(", ")),
                     None => flaws.join(", "),
@@ -376,4 +384,32 @@ impl Node {
             Self::List(elements) => elements.iter().flat_map(Self::values).collect(),
         }
     }
+}
+
+/// One element's bytes as people read them, with the unit.
+pub(crate) fn shown(shape: &Shape, bytes: &[u8], big: bool) -> String {
+    let content = match shape {
+        Shape::Number(number) => match number_of(number.repr, bytes, big) {
+            Some(stored) => number_content(number, stored),
+            None => Content::Missing,
+        },
+        Shape::Text { .. } => Content::Text(String::from_utf8_lossy(until_nul(bytes)).into_owned()),
+        Shape::Bytes { .. } | Shape::Group(_) => Content::Bytes(bytes.to_vec()),
+    };
+    let unit = match shape {
+        Shape::Number(Number {
+            meaning: Meaning::Quantity { unit: Some(unit), .. },
+            ..
+        }) => Some(unit.text().to_owned()),
+        _ => None,
+    };
+    let value = Value {
+        path: String::new(),
+        means: None,
+        kind: Kind::Preference,
+        content,
+        unit,
+        doubt: None,
+    };
+    value.to_string()
 }
