@@ -2,7 +2,7 @@
 
 use super::figures::{BoardFigures, Cuts, FlashWear, LEVEL, MemoryWear, Off};
 use super::words::{list, ms, number, seconds, years};
-use crate::report::{Cell, Report};
+use crate::report::{Cell, Report, Verdict};
 use crate::sheet::typical_and_longest;
 use ::budget::plot::farads;
 use product::{Board, Budget};
@@ -46,7 +46,18 @@ fn set_update(report: &mut Report, column: usize, figures: &BoardFigures, budget
         let time = &update.time;
         let id = format!("update-{index}");
         let title = format!("An update {}", update.of);
-        let cell = limit_cell(time.typical_s, time.longest_s, budget);
+        let mut cell = limit_cell(time.typical_s, time.longest_s, budget);
+        if cell.verdict == Verdict::Pass && !time.gaps.is_empty() {
+            cell = Cell {
+                verdict: Verdict::Warn,
+                expected: "times from the part's data sheet".to_owned(),
+                explanation: format!(
+                    "The parts table has not {} for this part: the time is too short. Ask its maker, or measure it.",
+                    time.gaps.join(" and not ")
+                ),
+                ..cell
+            };
+        }
         report.set(UPDATE, &id, &title, column, cell);
         for (place, phase) in time.phases.iter().enumerate().filter(|_| index == 0) {
             let cell = Cell::pass(seconds(phase.typical_s, phase.longest_s));

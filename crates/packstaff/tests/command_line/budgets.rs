@@ -308,3 +308,54 @@ fn the_guide_has_every_number_of_a_budget() {
     }
     assert!(found > 20, "{found}");
 }
+
+/// What the demo's budget says is saved is what its newest layout says lies in the settings memory.
+#[test]
+fn the_demo_s_saves_are_those_of_its_layout() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/kc4");
+    let read = |name: &str| -> toml::Value {
+        let text = std::fs::read_to_string(demo.join(name)).unwrap();
+        toml::from_str(&text).unwrap()
+    };
+    let (product, layout) = (read("product.toml"), read("settings/2.1.toml"));
+    let save = &product["budget"]["save"][0];
+    let integer = |key: &str| save[key].as_integer().unwrap();
+    assert_eq!(Some(integer("bytes")), layout["size"].as_integer());
+    let places: Vec<_> = (0..integer("places"))
+        .map(|place| toml::Value::Integer(integer("at") + place * integer("apart")))
+        .collect();
+    assert_eq!(Some(&places), layout["memory"]["copies"].as_array());
+}
+
+/// A part whose data sheet has no longest times: the report says so instead of passing typical ones for the worst case.
+#[test]
+fn times_that_no_data_sheet_gives_are_pointed_at() {
+    let folder = Folder::small();
+    for (old, new) in [
+        (
+            "part = \"stm32f405-512k\"\ncore = \"Cortex-M4F\"",
+            "part = \"ch32v203-64k\"\ncore = \"RISC-V (QingKe V4)\"",
+        ),
+        (
+            "{ start = 0x08008000, size = 0x4000 }",
+            "{ start = 0x08008000, size = 0x1000 }",
+        ),
+        (
+            "{ start = 0x0800C000, size = 0x4000 }",
+            "{ start = 0x08009000, size = 0x1000 }",
+        ),
+        (
+            "slot = { start = 0x08010000, size = 0x70000 }",
+            "slot = { start = 0x0800A000, size = 0x6000 }",
+        ),
+    ] {
+        folder.edit("product.toml", old, new);
+    }
+    let run = folder.run(&["budget", "."]).ended(HOLDS);
+    for part in [
+        "look An update that fills the slot, board C",
+        "has not a longest time of erasing and not a longest time of programming",
+    ] {
+        assert!(run.stdout.contains(part), "{part}: {}", run.stdout);
+    }
+}
