@@ -191,9 +191,15 @@ fn read_dump(history: &History, layout: &Layout, path: &Path) -> Result<Reading>
         ));
     }
     let dump = std::fs::read(path).into_diagnostic().wrap_err_with(failed)?;
-    read(layout, &dump).into_diagnostic().wrap_err_with(|| {
-        format!(
-            "{} is of no use as a dump of version {}",
+    read(layout, &dump).map_err(|error| {
+        let whole = |other: &&Layout| copies(other, &dump).iter().any(settings::dump::Copy::is_whole);
+        let help = match history.layouts().iter().find(whole) {
+            Some(other) => format!("it holds whole settings of version {0}: say {0} instead", other.version),
+            None => "a dump begins at address 0 of the settings memory; check how it was read out".to_owned(),
+        };
+        miette::miette!(
+            help = help,
+            "{} is no dump of version {}: {error}",
             path.display(),
             layout.version
         )

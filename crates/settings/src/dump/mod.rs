@@ -45,9 +45,7 @@ pub enum DumpError {
         expected: u32,
     },
     /// Nothing in it is a record.
-    #[error(
-        "the dump holds no record of this layout: {why}. Is it of another version? `packstaff look` or another --version may tell"
-    )]
+    #[error("the dump holds no record of this layout: {why}")]
     Nothing {
         /// What was found at the places of the copies.
         why: String,
