@@ -326,36 +326,3 @@ fn the_demo_s_saves_are_those_of_its_layout() {
         .collect();
     assert_eq!(Some(&places), layout["memory"]["copies"].as_array());
 }
-
-/// A part whose data sheet has no longest times: the report says so instead of passing typical ones for the worst case.
-#[test]
-fn times_that_no_data_sheet_gives_are_pointed_at() {
-    let folder = Folder::small();
-    for (old, new) in [
-        (
-            "part = \"stm32f405-512k\"\ncore = \"Cortex-M4F\"",
-            "part = \"ch32v203-64k\"\ncore = \"RISC-V (QingKe V4)\"",
-        ),
-        (
-            "{ start = 0x08008000, size = 0x4000 }",
-            "{ start = 0x08008000, size = 0x1000 }",
-        ),
-        (
-            "{ start = 0x0800C000, size = 0x4000 }",
-            "{ start = 0x08009000, size = 0x1000 }",
-        ),
-        (
-            "slot = { start = 0x08010000, size = 0x70000 }",
-            "slot = { start = 0x0800A000, size = 0x6000 }",
-        ),
-    ] {
-        folder.edit("product.toml", old, new);
-    }
-    let run = folder.run(&["budget", "."]).ended(HOLDS);
-    for part in [
-        "look An update that fills the slot, board C",
-        "has not a longest time of erasing and not a longest time of programming",
-    ] {
-        assert!(run.stdout.contains(part), "{part}: {}", run.stdout);
-    }
-}
