@@ -47,7 +47,12 @@ fn set_update(report: &mut Report, column: usize, figures: &BoardFigures, budget
         let time = &update.time;
         let id = format!("update-{index}");
         let title = format!("An update {}", update.of);
-        let cell = time_cell(time, budget);
+        let mut cell = time_cell(time, budget);
+        if !update.released {
+            // It may never come to that.
+            cell.verdict = cell.verdict.min(Verdict::Warn);
+            cell.figure = typical_and_longest(time.typical_s, time.longest_s);
+        }
         report.set(UPDATE, &id, &title, column, cell);
         for (place, phase) in time.phases.iter().enumerate().filter(|_| index == 0) {
             let cell = Cell::pass(seconds(phase.typical_s, phase.longest_s));
