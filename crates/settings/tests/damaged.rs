@@ -27,7 +27,12 @@ fn damaged_layout_files() {
                 read += 1;
                 let again = Layout::from_text("again", &layout.to_text()).unwrap_or_else(|error| panic!("{error}"));
                 assert_eq!(again, layout);
-                assert!(layout.leaves().iter().all(|leaf| leaf.at + leaf.size <= layout.record.size));
+                assert!(
+                    layout
+                        .leaves()
+                        .iter()
+                        .all(|leaf| leaf.at + leaf.size <= layout.record.size)
+                );
             }
         }
     }

@@ -7,7 +7,7 @@ use super::resolve::Way as Conversion;
 use super::table::{self, Step};
 use super::{Carrier, CarryError};
 use crate::Ratio;
-use crate::layout::{ByteOrder, Layout, Leaf, Number, Purpose, Shape, Stored, Way};
+use crate::layout::{ByteOrder, Kind, Layout, Leaf, Number, Purpose, Shape, Stored, Way};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Going from one version's settings to another's.
@@ -459,7 +459,8 @@ fn note_fate(fates: &mut Vec<Fate>, leaf: &Leaf<'_>, done: Option<(&Leaf<'_>, &C
                 kind,
                 outcome: Outcome::Defaulted,
                 changes: Vec::new(),
-                becomes: becomes.clone(),
+                // A secret's default is nobody's business either.
+                becomes: becomes.clone().filter(|_| kind != Kind::Secret),
                 elements: (0, 0),
             });
             fates.len() - 1

@@ -58,7 +58,4 @@ pub enum DumpError {
         /// Bytes given.
         size: u64,
     },
-    /// `keeper` would not take the record.
-    #[error("the regions of the layout will not do: {0}")]
-    Regions(String),
 }
