@@ -171,17 +171,17 @@ const STICK_CODES: [(&str, &str, fat::Error); 4] = [
         fat::Error::EmptyDevice,
     ),
     (
-        "S111 to S114, S116, S130 to S146",
+        "S111–114, S116, S130–146",
         "The stick is not in a format that the unit reads, or the format is damaged.",
         fat::Error::ExFat,
     ),
     (
-        "S115, S117 to S120",
+        "S115, S117–120",
         "The stick was set up in a way that the unit does not read.",
         fat::Error::Gpt,
     ),
     (
-        "S160 to S167",
+        "S160–167",
         "The file, or the folder that it is in, is damaged.",
         fat::Error::DirectoryTooLong,
     ),
@@ -191,7 +191,8 @@ const STICK_CODES: [(&str, &str, fat::Error); 4] = [
 fn codes() -> Vec<CodeRow> {
     let row = |reason: Reason| CodeRow {
         code: reason.code().to_string(),
-        meaning: sentence_case(&reason.to_string()),
+        // What some texts advise behind a semicolon is in the column for that.
+        meaning: sentence_case(reason.to_string().split("; ").next().unwrap_or_default()),
         remedy: reason.remedy().to_owned(),
     };
     let files = [
@@ -233,7 +234,7 @@ fn sentence_case(text: &str) -> String {
 mod tests {
     use super::*;
 
-    /// Whether a number is within one of `S110`, `S117 to S120`.
+    /// Whether a number is within one of `S110`, `S117–120`.
     fn covers(codes: &str, number: u16) -> bool {
         codes.split(", ").any(|part| {
             let mut ends = part
