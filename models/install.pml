@@ -20,7 +20,6 @@
  *   SWAPPED           fault: the second pass may read something else from the stick than the first did, all through
  *   MARK_ONCE         the mark is programmed only where it reads as erased: some parts program a granule once only
  *   NEVER_BACK        weak cells read as erased or as a mixture, and never again as what they were
- *   FORGETFUL         doubt about granules ends where the simulated flash of the explorer ends it (README.md)
  *   APART             weak cells of a sector come back each for itself, instead of all of them or none
  *   STRICT            a descriptor must tell the truth however its doubtful cells read, not only as they read now
  *   LEFT_OUT_EARLY    of a program request with a granule missing, any number of later granules may be there, not only all
@@ -104,15 +103,12 @@ inline claim(name, what) {
 #define weak(c) (c >= KOLD && c <= KBLANK)
 
 /* What a program that is carried out whole leaves. */
-#ifndef FORGETFUL
-#define zeroed(c)   (weak(c) || c == HZERO -> HZERO : ZERO)
-#else
-#define zeroed(c)   (weak(c) || c == HZERO -> HZERO : (c == WZERO -> WZERO : ZERO))
-#endif
+#define zeroed(c)   (weak(c) || c == HZERO || c == HNEW -> HZERO : ZERO)
 #define newed(c)    (weak(c) -> HNEW : NEW)
 /* What a program that is cut in the middle of a granule leaves: bits only fall. */
 #define zeropart(c)  (c == ZERO || c == WZERO || c == HZERO -> c : MIX)
 /* What a program that is cut at the end of a granule leaves. */
+#define newwaver(c)   (weak(c) -> HNEW : WNEW)
 #define zerowaver(c) (c == ZERO || c == MIX || c == HZERO -> c : (weak(c) -> HZERO : WZERO))
 /* What an erase leaves that took the last charge from no cell. */
 #define weakened(c) (c == BLANK -> KBLANK : (c == OLD -> KOLD : (c == NEW || c == WNEW || c == HNEW -> KNEW : \
@@ -132,21 +128,6 @@ inline fill(from, to, v) {
     od
 }
 
-/* With FORGETFUL: new doubt about one granule ends the doubt that a weak erase left about its whole sector. */
-inline forget_doubt(granule) {
-#ifdef FORGETFUL
-    i = granule / SECTOR * SECTOR;
-    do
-    :: i < granule / SECTOR * SECTOR + SECTOR ->
-        g[i] = (i != granule && (weak(g[i]) || g[i] == HZERO || g[i] == HNEW) -> now(g[i]) : g[i]);
-        i++
-    :: else -> break
-    od
-#else
-    skip
-#endif
-}
-
 /* A cut inside the program of granules from .. to-1. The cut before and the cut after are the callers'. */
 inline torn_program(from, to, v) {
     atomic {
@@ -157,8 +138,8 @@ inline torn_program(from, to, v) {
         od;
         if
         :: k > from -> d_step { fill(from, k, v) } /* clean: whole granules, nothing of the next */
-        :: d_step { fill(from, k, v); g[k] = (v == ZERO -> zeropart(g[k]) : MIX); forget_doubt(k) }
-        :: d_step { fill(from, k, v); g[k] = (v == ZERO -> zerowaver(g[k]) : (v == NEW -> WNEW : MIX)); forget_doubt(k) }
+        :: d_step { fill(from, k, v); g[k] = (v == ZERO -> zeropart(g[k]) : MIX) }
+        :: d_step { fill(from, k, v); g[k] = (v == ZERO -> zerowaver(g[k]) : (v == NEW -> newwaver(g[k]) : MIX)) }
         :: k + 1 < to -> /* left out: k is missing, later ones are there */
 #ifdef LEFT_OUT_EARLY
             last = k + 2;
@@ -198,17 +179,9 @@ inline each(from, to, what) {
 inline torn_erase(sector) {
     atomic {
         if
-#ifdef FORGETFUL
-        :: each(sector * SECTOR, sector * SECTOR + SECTOR, ZERO)
-        :: each(sector * SECTOR, sector * SECTOR + HALF, now(g[i]));
-           each(sector * SECTOR + HALF, sector * SECTOR + SECTOR, BLANK)
-        :: each(sector * SECTOR, sector * SECTOR + HALF, BLANK);
-           each(sector * SECTOR + HALF, sector * SECTOR + SECTOR, now(g[i]))
-#else
         :: each(sector * SECTOR, sector * SECTOR + SECTOR, zeroed(g[i]))   /* cleared in preparation */
         :: each(sector * SECTOR + HALF, sector * SECTOR + SECTOR, BLANK)   /* upper half erased */
         :: each(sector * SECTOR, sector * SECTOR + HALF, BLANK)            /* lower half erased */
-#endif
         :: each(sector * SECTOR, sector * SECTOR + SECTOR, MIX)            /* noise */
         :: each(sector * SECTOR, sector * SECTOR + SECTOR, weakened(g[i])) /* weak */
         fi

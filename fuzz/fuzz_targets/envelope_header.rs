@@ -22,10 +22,7 @@ fn good() -> &'static Good {
     static GOOD: OnceLock<Good> = OnceLock::new();
     GOOD.get_or_init(|| {
         let file = field("envelope");
-        let anchor = Anchor {
-            kid: Kid::new(b"author-1").unwrap(),
-            key: field("sign_pub").try_into().unwrap(),
-        };
+        let anchor = Anchor::ed25519(Kid::new(b"author-1").unwrap(), field("sign_pub").try_into().unwrap());
         let key = UnitKey {
             kid: Kid::new(b"gen1").unwrap(),
             key: field("kek_gen1").try_into().unwrap(),

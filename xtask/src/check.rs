@@ -1,7 +1,7 @@
 //! The steps of `cargo xtask check`, and the order they are taken in.
 
 use crate::run::House;
-use crate::{cargo, dependencies, firmware, fuzz, licences, no_panic, python, tidy, tools};
+use crate::{c_example, cargo, dependencies, firmware, fuzz, licences, no_panic, python, tidy, tools};
 use std::fmt::Write;
 use std::process::ExitCode;
 use std::time::Instant;
@@ -25,7 +25,7 @@ struct Step {
 }
 
 /// Cheap steps first, so that most mistakes are told within seconds.
-const STEPS: [Step; 14] = [
+const STEPS: [Step; 15] = [
     Step {
         name: "tools",
         what: "general tools that the tests compare with, from Debian's packages",
@@ -103,6 +103,12 @@ const STEPS: [Step; 14] = [
         what: "the demo's firmware: its tests, the emulated firing, the same bytes again",
         slow: true,
         run: firmware::check,
+    },
+    Step {
+        name: "c-example",
+        what: "the example loader in C, in the emulator: the same flash as the simulation's",
+        slow: true,
+        run: c_example::check,
     },
     Step {
         name: "fuzz",

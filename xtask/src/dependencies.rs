@@ -6,7 +6,8 @@ use crate::metadata::{Metadata, Package};
 use crate::run::House;
 
 /// Packages that a unit links.
-pub(crate) const UNIT_SIDE: [&str; 4] = [
+pub(crate) const UNIT_SIDE: [&str; 5] = [
+    "packstaff-c-interface",
     "packstaff-envelope",
     "packstaff-fat",
     "packstaff-installer",

@@ -1,10 +1,13 @@
 //! The chores of the house. `cargo xtask check` is the test command: README and CI use no other.
 
+mod bare;
+mod c_example;
 mod cargo;
 mod check;
 mod dependencies;
 mod firmware;
 mod fuzz;
+mod library;
 mod licences;
 mod metadata;
 mod no_panic;
@@ -21,6 +24,7 @@ The chores of the house.
   cargo xtask check             everything, in order; stops at the first step that does not pass
   cargo xtask check --quick     without the slow steps
   cargo xtask check STEP...     only these steps
+  cargo xtask library           the installer as static libraries for C, for every processor and this machine
   cargo xtask help              this text
 
 Steps:
@@ -31,6 +35,13 @@ fn main() -> ExitCode {
     let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
     match arguments.as_slice() {
         ["check", rest @ ..] => check::check(rest),
+        ["library"] => match run::House::find().and_then(|house| library::chore(&house)) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(why) => {
+                eprintln!("{why}");
+                ExitCode::FAILURE
+            }
+        },
         [] | ["help" | "--help" | "-h"] => {
             print!("{HELP}{}", check::listing());
             ExitCode::SUCCESS

@@ -8,10 +8,11 @@
 //! What this cannot see: endless loops, exhausted stacks, and panics inside the core library's own compiled functions (those
 //! that print, mostly).
 
+use crate::bare;
 use crate::check::{Outcome, Passed};
 use crate::dependencies::UNIT_SIDE;
 use crate::metadata::Metadata;
-use crate::run::{House, capture, run};
+use crate::run::{House, run};
 use object::read::archive::ArchiveFile;
 use object::{Object, ObjectSection, ObjectSymbol, RelocationTarget, SectionKind};
 use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
@@ -23,6 +24,9 @@ const TARGET: &str = "thumbv6m-none-eabi";
 
 /// Functions that do not return, of the core library; by what is in their names.
 const PANICS: [&str; 4] = ["core::panicking::", "_fail", "unwrap_failed", "expect_failed"];
+
+/// The C interface shows the same by its link: with a way into a panic in it, no loader can be linked.
+const C_INTERFACE: &str = "packstaff-c-interface";
 
 /// What the compiler calls where the processor has no instruction: memory and arithmetic, in assembler or without checks.
 const HELPERS: &str = "the compiler's routines";
@@ -45,9 +49,9 @@ pub(crate) fn check(house: &House) -> Outcome {
     let packages: Vec<&str> = metadata
         .members()
         .map(|package| package.name.as_str())
-        .filter(|name| UNIT_SIDE.contains(name))
+        .filter(|name| UNIT_SIDE.contains(name) && *name != C_INTERFACE)
         .collect();
-    let has_target = has_target(house);
+    let has_target = bare::rustup_has(house, TARGET);
     let folder = house.target.join("no-panic");
     let mut calls = Calls::new();
     let mut ours = Vec::new();
@@ -96,14 +100,6 @@ pub(crate) fn check(house: &House) -> Outcome {
         verdict.functions,
         ours.join(", ")
     )))
-}
-
-fn has_target(house: &House) -> bool {
-    let asked = ["--print", "target-libdir", "--target", TARGET];
-    capture(house.command("rustc").args(asked))
-        .ok()
-        .and_then(|said| String::from_utf8(said).ok())
-        .is_some_and(|folder| Path::new(folder.trim()).is_dir())
 }
 
 /// The library as it was compiled last.

@@ -28,7 +28,7 @@ pub(crate) fn can_make_environments() -> bool {
 }
 
 pub(crate) fn check(house: &House) -> Outcome {
-    let imports = "import cbor2, cryptography, thermocouple_its90";
+    let imports = "import cbor2, cryptography, pyhsslms, thermocouple_its90";
     if let Some(named) = std::env::var_os("PACKSTAFF_PYTHON") {
         capture(house.command(&named).args(["-c", imports])).map_err(|why| {
             format!("PACKSTAFF_PYTHON names a Python without the libraries of xtask/python-requirements.txt: {why}")

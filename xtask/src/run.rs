@@ -41,7 +41,12 @@ impl House {
 
     /// Cargo, as it runs this program. What it told this program about itself must not reach the next one.
     pub(crate) fn cargo(&self, arguments: &[&str]) -> Command {
-        let mut command = self.command(&self.cargo);
+        self.cargo_at(&self.cargo, arguments)
+    }
+
+    /// Another cargo than the one that runs this program.
+    pub(crate) fn cargo_at(&self, program: impl AsRef<std::ffi::OsStr>, arguments: &[&str]) -> Command {
+        let mut command = self.command(program);
         command.args(arguments);
         for (name, _) in std::env::vars_os() {
             if name

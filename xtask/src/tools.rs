@@ -1,8 +1,8 @@
 //! General tools that the tests compare with. Every one is in Debian 12; where this program may, it installs them.
 
 use crate::check::{Outcome, Passed};
-use crate::python;
 use crate::run::{House, capture, run, which};
+use crate::{bare, python};
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -52,7 +52,7 @@ const TOOLS: [(&str, &str); 41] = [
 ];
 
 /// Packages that are missing.
-fn missing() -> BTreeSet<&'static str> {
+fn missing(house: &House) -> BTreeSet<&'static str> {
     let programs = TOOLS.iter().filter(|(program, _)| which(program).is_none());
     let mut packages: BTreeSet<_> = programs.map(|(_, package)| *package).collect();
     // Headers, without which gcc compiles little.
@@ -62,11 +62,15 @@ fn missing() -> BTreeSet<&'static str> {
     if !python::can_make_environments() {
         packages.insert("python3-venv");
     }
+    if !bare::missing(house).is_empty() {
+        packages.extend(bare::DEBIAN.split(' '));
+    }
     packages
 }
 
 pub(crate) fn check(house: &House) -> Outcome {
-    let packages = missing();
+    add_targets(house);
+    let packages = missing(house);
     if packages.is_empty() {
         return Ok(Passed::Holds(format!("{} programs are there", TOOLS.len())));
     }
@@ -91,7 +95,7 @@ pub(crate) fn check(house: &House) -> Outcome {
     let install = ["install", "--yes", "--quiet=2", "--no-install-recommends"];
     let arguments: Vec<&str> = install.into_iter().chain(packages.iter().copied()).collect();
     apt(&arguments)?;
-    let still = missing();
+    let still = missing(house);
     if still.is_empty() {
         return Ok(Passed::Holds(format!("installed {list}")));
     }
@@ -99,6 +103,17 @@ pub(crate) fn check(house: &House) -> Outcome {
     Err(format!(
         "apt-get installed {list}, and yet the programs of {still} are not there"
     ))
+}
+
+/// Asks rustup for the core libraries of the units' processors. Where it has none to give, Debian's compiler stands in.
+fn add_targets(house: &House) {
+    let targets = bare::missing(house);
+    if targets.is_empty() || which("rustup").is_none() {
+        return;
+    }
+    if let Err(why) = run(house.command("rustup").args(["target", "add"]).args(&targets)) {
+        println!("   {why}; Debian's compiler will do");
+    }
 }
 
 fn is_root(house: &House) -> bool {

@@ -15,10 +15,7 @@ fn bench(criterion: &mut Criterion) {
     let signer = SigningKey::from_bytes(&[7; 32]);
     let sign = |message: &[u8]| signer.sign(message).to_bytes();
     let kid = |name: &[u8]| Kid::new(name).expect("a short name");
-    let anchor = Anchor {
-        kid: kid(b"maker-1"),
-        key: signer.verifying_key().to_bytes(),
-    };
+    let anchor = Anchor::ed25519(kid(b"maker-1"), signer.verifying_key().to_bytes());
     let keys = [
         UnitKey {
             kid: kid(b"g1"),

@@ -208,6 +208,15 @@ impl<'a> Cursor<'a> {
         core::str::from_utf8(bytes).map_err(|_| self.fault(Fault::NotUtf8))
     }
 
+    /// Reads a text whose one right content the caller knows, so that whether it is UTF-8 need not be asked.
+    ///
+    /// # Errors
+    /// [`Fault::Cut`], [`Fault::Kind`] and the faults of a head.
+    pub fn is_text(&mut self, wanted: &str) -> Result<bool, Refusal> {
+        let len = self.argument(Major::Text)?;
+        Ok(self.take(len)? == wanted.as_bytes())
+    }
+
     /// Reads the head of an array and gives its count.
     ///
     /// # Errors
@@ -404,13 +413,22 @@ impl<'a> Keys<'a> {
     /// The next key of a map whose keys are all non-negative integers.
     ///
     /// # Errors
-    /// [`Refusal::UnknownCritical`] for a key of another kind, and those of [`Keys::next`].
+    /// [`Refusal::UnknownCritical`] for a key of another kind, the faults of a head, [`Fault::KeyOrder`] and
+    /// [`Fault::DuplicateKey`].
     pub fn next_uint(&mut self, cursor: &mut Cursor<'a>) -> Result<Option<u64>, Refusal> {
-        let Some(key) = self.next(cursor)? else {
+        let Some(left) = self.left.checked_sub(1) else {
             return Ok(None);
         };
-        let number = Cursor::new(key, cursor.part()).uint();
-        number.map(Some).map_err(|_| Refusal::UnknownCritical(cursor.part()))
+        let start = cursor.rest;
+        let head = cursor.head()?;
+        if head.major != Major::Unsigned {
+            return Err(Refusal::UnknownCritical(cursor.part()));
+        }
+        let key = consumed(start, cursor.rest);
+        in_order(self.last, key).map_err(|fault| cursor.fault(fault))?;
+        self.left = left;
+        self.last = Some(key);
+        Ok(Some(head.argument))
     }
 }
 

@@ -1,10 +1,11 @@
 //! The two uses of AES-256: counter mode for the payload, key wrap for its key.
+//!
+//! On a unit by the small code of [`crate::compact`], elsewhere by the libraries.
 
 use crate::keys::{ContentKey, UnitKey};
-use aes_kw::KwAes256;
-use aes_kw::cipher::KeyInit;
-use ctr::Ctr128BE;
-use ctr::cipher::{KeyIvInit, StreamCipher, StreamCipherSeek};
+#[cfg(not(target_os = "none"))]
+use aes_kw::{KwAes256, cipher::KeyInit};
+#[cfg(not(target_os = "none"))]
 use zeroize::Zeroize;
 
 /// Bytes of a wrapped 256-bit key (RFC 3394: the key and 8 bytes of check value).
@@ -33,18 +34,34 @@ impl PayloadCipher {
     /// The key schedule is made anew in each call, which costs about as much as one block: give it a sector or a
     /// chunk at a time, not single bytes.
     pub fn apply(&self, offset: u32, bytes: &mut [u8]) {
-        let mut keystream = Ctr128BE::<aes::Aes256>::new(&self.key.0.into(), &self.iv.into());
-        let done = keystream
-            .try_seek(u64::from(offset))
-            .and_then(|()| keystream.try_apply_keystream(bytes));
-        if done.is_err() {
-            // Cannot happen below 2^128 blocks. Zeros are refused by every digest check that follows.
-            bytes.fill(0);
-        }
+        #[cfg(target_os = "none")]
+        crate::compact::aes256::apply_counter_mode(&self.key.0, &self.iv, offset, bytes);
+        #[cfg(not(target_os = "none"))]
+        apply_counter_mode(&self.key, &self.iv, offset, bytes);
+    }
+}
+
+#[cfg(not(target_os = "none"))]
+fn apply_counter_mode(key: &ContentKey, iv: &[u8; 16], offset: u32, bytes: &mut [u8]) {
+    use ctr::cipher::{KeyIvInit, StreamCipher, StreamCipherSeek};
+    let mut keystream = ctr::Ctr128BE::<aes::Aes256>::new(&key.0.into(), &(*iv).into());
+    let done = keystream
+        .try_seek(u64::from(offset))
+        .and_then(|()| keystream.try_apply_keystream(bytes));
+    if done.is_err() {
+        // Cannot happen below 2^128 blocks. Zeros are refused by every digest check that follows.
+        bytes.fill(0);
     }
 }
 
 /// Unwraps a content key (RFC 3394). `None` if the built-in check value does not hold.
+#[cfg(target_os = "none")]
+pub fn unwrap_key(key: &UnitKey, wrapped: &[u8; WRAPPED_LEN]) -> Option<ContentKey> {
+    crate::compact::aes256::unwrap(&key.key, wrapped).map(ContentKey)
+}
+
+/// Unwraps a content key (RFC 3394). `None` if the built-in check value does not hold.
+#[cfg(not(target_os = "none"))]
 pub fn unwrap_key(key: &UnitKey, wrapped: &[u8; WRAPPED_LEN]) -> Option<ContentKey> {
     let mut content = [0; 32];
     let unwrapped = KwAes256::new(&key.key.into()).unwrap_key(wrapped, &mut content).is_ok();

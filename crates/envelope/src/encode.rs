@@ -2,16 +2,23 @@
 
 use crate::cipher::{PayloadCipher, WRAPPED_LEN, wrap_key};
 use crate::header::HEADER_MAX;
+#[cfg(feature = "ed25519")]
+use crate::header::HEADER_MAX_NARROW;
 use crate::ids;
-use crate::keys::{Anchor, ContentKey, Kid, UnitKey};
+#[cfg(feature = "ed25519")]
+use crate::keys::Anchor;
+use crate::keys::{ContentKey, Kid, UnitKey};
 use crate::look::{Unverified, look};
 use crate::manifest::RECIPIENTS_MAX;
-use crate::open::{open, payload_of, read_header};
+#[cfg(feature = "ed25519")]
+use crate::open::open;
+use crate::open::{payload_of, read_header};
 use crate::refusal::Refusal;
 use crate::sha256::sha256;
-use crate::signature::sig_structure;
+use crate::signature::{Algorithm, BLOCKS_MAX, SigStructure};
 use crate::text::{self, TextEntry, TextItem};
 use crate::version::VersionNumbers;
+use alloc::boxed::Box;
 use alloc::string::String;
 use alloc::vec::Vec;
 use core::convert::Infallible;
@@ -122,9 +129,22 @@ pub enum EncodeError {
         /// Its size in bytes.
         found: u64,
     },
+    /// Nobody signs, or too many.
+    #[error("the file has {found} signers; give one or two")]
+    Signers {
+        /// How many there are.
+        found: usize,
+    },
     /// Wrapper and manifest are larger than a unit keeps.
-    #[error("signatures and manifest need more than the {HEADER_MAX} bytes that a unit keeps; serve fewer generations")]
-    HeaderTooLarge,
+    #[error(
+        "signatures and manifest need {needed} bytes, more than the {room} that the smallest of the units keep; serve fewer generations, or those with less room by a release of their own"
+    )]
+    HeaderTooLarge {
+        /// Bytes that they need.
+        needed: usize,
+        /// Bytes that a unit keeps.
+        room: usize,
+    },
     /// The CBOR encoder failed, which it does not do in memory.
     #[error("the CBOR encoder failed")]
     Encoder(#[from] minicbor::encode::Error<Infallible>),
@@ -141,32 +161,74 @@ pub enum EncodeError {
     },
 }
 
-/// Writes the update file for `draft`, signed by `sign`.
+/// Somebody who signs an update file.
+pub struct Signer<'a> {
+    kid: Kid,
+    algorithm: Algorithm,
+    sign: Sign<'a>,
+}
+
+/// Gives the signature over a Sig_structure.
+type Sign<'a> = Box<dyn FnOnce(&[u8]) -> Vec<u8> + 'a>;
+
+impl<'a> Signer<'a> {
+    /// A signer with this key identifier. `sign` is given the Sig_structure (RFC 9052, 4.4) and answers with the signature.
+    pub fn new(kid: Kid, algorithm: Algorithm, sign: impl FnOnce(&[u8]) -> Vec<u8> + 'a) -> Self {
+        Self {
+            kid,
+            algorithm,
+            sign: Box::new(sign),
+        }
+    }
+}
+
+/// Shows who signs, and not with what.
+impl core::fmt::Debug for Signer<'_> {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        write!(f, "Signer({}, {:?})", self.kid, self.algorithm)
+    }
+}
+
+/// Writes the update file for `draft`, signed by one or two signers: an authentication block each, in this order.
 ///
-/// `sign` is given the Sig_structure (RFC 9052, 4.4) and answers with the Ed25519 signature. The finished file is read
-/// back with the unit's own code and compared with the draft before it is given out; only the signature cannot be
-/// checked without the public key, for which there is [`encode_checked`].
+/// `header_room` is what the smallest of the units that shall read it keep of the header: [`HEADER_MAX_NARROW`] or
+/// [`HEADER_MAX_WIDE`]. The finished file is read back with the unit's own code and compared with the draft before it is
+/// given out; only the signatures cannot be checked without the public keys: open the file with them, as a unit does.
 ///
 /// # Errors
 /// See [`EncodeError`].
+pub fn encode_signed(draft: &Draft<'_>, signers: Vec<Signer<'_>>, header_room: usize) -> Result<Vec<u8>, EncodeError> {
+    check(draft)?;
+    let file = assemble(draft, signers, header_room)?;
+    read_back(draft, &file)?;
+    Ok(file)
+}
+
+/// Writes the update file for `draft`, signed by `sign` with Ed25519, for units with the least room for a header.
+///
+/// `sign` is given the Sig_structure (RFC 9052, 4.4) and answers with the signature. As in [`encode_signed`], the signature
+/// cannot be checked without the public key, for which there is [`encode_checked`].
+///
+/// # Errors
+/// See [`EncodeError`].
+#[cfg(feature = "ed25519")]
 pub fn encode(
     draft: &Draft<'_>,
     signer_kid: &[u8],
     sign: impl FnOnce(&[u8]) -> [u8; 64],
 ) -> Result<Vec<u8>, EncodeError> {
-    let signer = Kid::new(signer_kid).ok_or(EncodeError::SignerKid {
+    let kid = Kid::new(signer_kid).ok_or(EncodeError::SignerKid {
         found: signer_kid.len(),
     })?;
-    check(draft)?;
-    let file = assemble(draft, signer, sign)?;
-    read_back(draft, &file)?;
-    Ok(file)
+    let signer = Signer::new(kid, Algorithm::Ed25519, |bytes| sign(bytes).to_vec());
+    encode_signed(draft, Vec::from([signer]), HEADER_MAX_NARROW)
 }
 
 /// Like [`encode`], and then opens the file like a unit of every generation that trusts `signer`.
 ///
 /// # Errors
 /// See [`EncodeError`]; [`EncodeError::ReadBack`] if the signature does not hold under the signer's public key.
+#[cfg(feature = "ed25519")]
 pub fn encode_checked(
     draft: &Draft<'_>,
     signer: &Anchor,
@@ -209,7 +271,7 @@ fn check(draft: &Draft<'_>) -> Result<(), EncodeError> {
     Ok(())
 }
 
-fn assemble(draft: &Draft<'_>, signer: Kid, sign: impl FnOnce(&[u8]) -> [u8; 64]) -> Result<Vec<u8>, EncodeError> {
+fn assemble(draft: &Draft<'_>, signers: Vec<Signer<'_>>, header_room: usize) -> Result<Vec<u8>, EncodeError> {
     let image_too_large = EncodeError::ImageTooLarge {
         found: draft.image.len(),
     };
@@ -223,10 +285,18 @@ fn assemble(draft: &Draft<'_>, signer: Kid, sign: impl FnOnce(&[u8]) -> [u8; 64]
     let text_digest = text.as_deref().map(sha256);
     let manifest = byte_string(&manifest(draft, &content_key, &sha256(&payload), text_digest)?)?;
     let digest = sha256(&manifest);
-    let signature = sign(&sig_structure(&digest));
-    let wrapper = wrapper(&digest, signer, &signature)?;
-    if wrapper.len() + manifest.len() > HEADER_MAX {
-        return Err(EncodeError::HeaderTooLarge);
+    let found = signers.len();
+    if found == 0 || found as u64 > BLOCKS_MAX {
+        return Err(EncodeError::Signers { found });
+    }
+    let blocks: Vec<_> = signers
+        .into_iter()
+        .map(|signer| block(&digest, signer))
+        .collect::<Result<_, _>>()?;
+    let wrapper = wrapper(&digest, &blocks)?;
+    let (needed, room) = (wrapper.len() + manifest.len(), header_room.min(HEADER_MAX));
+    if needed > room {
+        return Err(EncodeError::HeaderTooLarge { needed, room });
     }
 
     let mut file = encoded(|out| {
@@ -364,21 +434,31 @@ fn slot_command(command: u64, reporting: u64) -> Result<Vec<u8>, EncodeError> {
     })
 }
 
-fn wrapper(digest: &[u8; 32], signer: Kid, signature: &[u8; 64]) -> Result<Vec<u8>, EncodeError> {
-    let digest = suit_digest(digest)?;
-    let protected = encoded(|out| out.map(1)?.u64(ids::LABEL_ALG)?.i64(ids::ALG_ED25519).map(drop))?;
-    let block = encoded(|out| {
+fn block(digest: &[u8; 32], signer: Signer<'_>) -> Result<Vec<u8>, EncodeError> {
+    let signature = (signer.sign)(SigStructure::new(signer.algorithm, digest).as_bytes());
+    let protected = encoded(|out| {
+        let number = signer.algorithm.number();
+        out.map(1)?.u64(ids::LABEL_ALG)?.i64(number).map(drop)
+    })?;
+    encoded(|out| {
         out.tag(minicbor::data::Tag::new(ids::TAG_SIGN1))?
             .array(4)?
             .bytes(&protected)?;
         out.map(1)?
             .u64(ids::LABEL_KID)?
-            .bytes(signer.as_bytes())?
+            .bytes(signer.kid.as_bytes())?
             .null()?
-            .bytes(signature)?;
+            .bytes(&signature)?;
         Ok(())
-    })?;
-    encoded(|out| out.array(2)?.bytes(&digest)?.bytes(&block).map(drop))
+    })
+}
+
+fn wrapper(digest: &[u8; 32], blocks: &[Vec<u8>]) -> Result<Vec<u8>, EncodeError> {
+    let digest = suit_digest(digest)?;
+    encoded(|out| {
+        out.array(blocks.len() as u64 + 1)?.bytes(&digest)?;
+        blocks.iter().try_for_each(|block| out.bytes(block).map(drop))
+    })
 }
 
 fn suit_digest(digest: &[u8; 32]) -> Result<Vec<u8>, EncodeError> {
@@ -445,7 +525,7 @@ const fn agree(same: bool, field: &'static str) -> Result<(), EncodeError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use ed25519_dalek::{Signer, SigningKey};
+    use ed25519_dalek::{Signer as _, SigningKey};
     use hex_literal::hex;
 
     /// The sample in `tests/vectors` was written by another program (Python), and checked against the drafts' CDDL.
@@ -490,7 +570,9 @@ mod tests {
             iv: id("iv"),
         };
         let kid = Kid::new(b"author-1").unwrap();
-        let file = assemble(&draft, kid, |signed| signer.sign(signed).to_bytes()).unwrap();
+        let sign = |signed: &[u8]| signer.sign(signed).to_bytes().to_vec();
+        let signers = Vec::from([Signer::new(kid, Algorithm::Ed25519, sign)]);
+        let file = assemble(&draft, signers, HEADER_MAX_NARROW).unwrap();
         assert_eq!(hex::encode(&file), hex::encode(field("envelope")));
         // Its counter does not start at zero, which is legal to read but not what we write.
         assert!(matches!(

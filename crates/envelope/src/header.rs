@@ -8,13 +8,24 @@ use crate::ids;
 use crate::keys::{Anchor, ContentKey, UnitKey};
 use crate::manifest::{self, Manifest, Stated};
 use crate::refusal::{Fault, Part, Refusal};
-use crate::sha256::{Sha256, put, sha256};
+use crate::sha256::{Sha256, copy, same_digest, sha256};
 use crate::signature::Wrapper;
 use core::fmt;
 use core::hash::{Hash, Hasher};
 
-/// Most bytes of wrapper and manifest together. Two signatures and eight recipients need about 1200.
-pub const HEADER_MAX: usize = 2048;
+/// Most bytes of wrapper and manifest together, in a reader for HSS-LMS or one with the feature `wide-header`.
+///
+/// Eight recipients and an Ed25519 signature need at most 1224. This has room for them and an HSS-LMS signature of one level
+/// with digits of 8 bits (1296 to 1936 bytes); or, with fewer recipients, for one with digits of 4 bits (2352 to 2992), or
+/// one of two levels with digits of 8 bits (from 2644).
+pub const HEADER_MAX_WIDE: usize = 3328;
+/// Most bytes of wrapper and manifest together, in a reader for Ed25519 alone.
+pub const HEADER_MAX_NARROW: usize = 2048;
+/// Most bytes of wrapper and manifest together, in this build.
+pub const HEADER_MAX: usize = match cfg!(any(feature = "hss-lms", feature = "wide-header")) {
+    true => HEADER_MAX_WIDE,
+    false => HEADER_MAX_NARROW,
+};
 /// Most bytes of the text element.
 pub const TEXT_MAX: u64 = 16_384;
 
@@ -110,7 +121,7 @@ impl HeaderReader {
         let (wrapper, kept_manifest) = self.complete()?;
         let wrapper = Wrapper::read(wrapper)?;
         let digest = sha256(kept_manifest);
-        if digest != *wrapper.digest {
+        if !same_digest(&digest, wrapper.digest) {
             return Err(Refusal::ManifestDigest);
         }
         wrapper.verify(anchors)?;
@@ -162,7 +173,7 @@ impl HeaderReader {
         }
         match (self.text_digest(), stated.text_digest) {
             (None, _) => Ok(()),
-            (Some(text), Some(signed)) if text == signed => Ok(()),
+            (Some(text), Some(signed)) if same_digest(&text, &signed) => Ok(()),
             (Some(_), _) => Err(Refusal::TextDigest),
         }
     }
@@ -405,7 +416,7 @@ impl Kept {
     fn put(&mut self, more: &[u8]) -> Result<(), Refusal> {
         let free = self.bytes.get_mut(usize::from(self.len)..).unwrap_or_default();
         let places = free.get_mut(..more.len()).ok_or(Refusal::TooLarge)?;
-        put(places, more);
+        copy(places, more);
         self.len = self.len.saturating_add(more.len() as u16);
         Ok(())
     }

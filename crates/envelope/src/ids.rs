@@ -93,6 +93,8 @@ pub const REPORT_MAX: u64 = 15;
 pub const ALG_SHA256: i64 = -16;
 /// Ed25519, fully specified (RFC 9864, 2.2).
 pub const ALG_ED25519: i64 = -19;
+/// HSS-LMS (RFC 8778, 6.1).
+pub const ALG_HSS_LMS: i64 = -46;
 /// AES key wrap with a 256-bit key (RFC 9053, 6.2.1).
 pub const ALG_A256KW: i64 = -5;
 /// AES-256 in counter mode (RFC 9459, 4.2).

@@ -60,8 +60,35 @@ impl fmt::Display for Kid {
 pub struct Anchor {
     /// The identifier that signature blocks name it by.
     pub kid: Kid,
-    /// The Ed25519 public key (RFC 8032, 5.1.5).
-    pub key: [u8; 32],
+    /// The public key.
+    pub key: PublicKey,
+}
+
+/// A public key for signatures. A unit has the kinds that it was built for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum PublicKey {
+    /// An Ed25519 key (RFC 8032, 5.1.5).
+    #[cfg(feature = "ed25519")]
+    Ed25519([u8; 32]),
+    /// An HSS-LMS key (RFC 8554, 6.1; RFC 8778, 4).
+    #[cfg(feature = "hss-lms")]
+    HssLms([u8; crate::hss::PUBLIC_KEY]),
+}
+
+impl Anchor {
+    /// Trust in an Ed25519 key (RFC 8032, 5.1.5).
+    #[cfg(feature = "ed25519")]
+    pub const fn ed25519(kid: Kid, key: [u8; 32]) -> Self {
+        let key = PublicKey::Ed25519(key);
+        Self { kid, key }
+    }
+
+    /// Trust in an HSS-LMS key (RFC 8554, 6.1), of up to [`crate::hss::LEVELS_MAX`] levels.
+    #[cfg(feature = "hss-lms")]
+    pub const fn hss_lms(kid: Kid, key: [u8; crate::hss::PUBLIC_KEY]) -> Self {
+        let key = PublicKey::HssLms(key);
+        Self { kid, key }
+    }
 }
 
 /// The key of a unit's generation: it unwraps content keys (A256KW) and can sign nothing.

@@ -23,7 +23,8 @@
 //! are skipped, because nothing depends on them:
 //!
 //! - A second **authentication block** that this unit cannot check: another COSE object, another algorithm, or a key
-//!   that it does not know. Every block that it can check must hold, and there must be at least one.
+//!   that it does not know. Every block that it can check must hold, and of each kind of key that it trusts, Ed25519 or
+//!   HSS-LMS, there must be one.
 //! - **Recipients** for other generations of units. They must be well-formed and use the same key wrap.
 //! - **Text**. The unit checks its digest and does not parse it; the host's reader skips text that it does not know.
 //!   Anybody may cut the text off, which the standard calls severing; nobody can put another one in its place.
@@ -35,18 +36,23 @@
 //! The signature does not cover the wrapper's second block, nor that there is a text. In a file with one block and a
 //! text, every changed bit is refused.
 //!
+//! # Signatures
+//!
+//! The feature `ed25519`, on by default, checks Ed25519; `hss-lms` checks HSS-LMS ([`hss`]), with SHA-256 alone. Either is
+//! enough. A unit without `hss-lms` has less room for a header, unless it has `wide-header`.
+//!
 //! # On the host
 //!
 //! With the feature `alloc`: [`encode()`] writes a file and reads it back before it gives it out, [`open()`] does with a
 //! whole file what a unit does, and [`look()`] says what a file holds without any key.
 //!
 //! ```
-//! # #[cfg(feature = "alloc")] {
+//! # #[cfg(all(feature = "alloc", feature = "ed25519"))] {
 //! use ed25519_dalek::{Signer, SigningKey};
 //! use envelope::{Anchor, Draft, Kid, UnitKey, encode_checked, open};
 //!
 //! let signing_key = SigningKey::from_bytes(&[1; 32]); // for the example only: real keys are random
-//! let anchor = Anchor { kid: Kid::new(b"maker-1").unwrap(), key: signing_key.verifying_key().to_bytes() };
+//! let anchor = Anchor::ed25519(Kid::new(b"maker-1").unwrap(), signing_key.verifying_key().to_bytes());
 //! let generation = UnitKey { kid: Kid::new(b"g1").unwrap(), key: [2; 32] };
 //! let draft = Draft {
 //!     sequence: 1,
@@ -67,14 +73,22 @@
 #![cfg_attr(not(test), no_std)]
 #![forbid(unsafe_code)]
 
+#[cfg(not(any(feature = "ed25519", feature = "hss-lms")))]
+compile_error!(
+    "a unit that checks no signature would run anybody's image: switch on the feature `ed25519` or `hss-lms`"
+);
+
 #[cfg(feature = "alloc")]
 extern crate alloc;
 
 pub mod cbor;
 pub mod cipher;
+pub mod compact;
 #[cfg(feature = "alloc")]
 pub mod encode;
 mod header;
+#[cfg(feature = "hss-lms")]
+pub mod hss;
 pub mod ids;
 mod keys;
 #[cfg(feature = "alloc")]
@@ -91,16 +105,19 @@ mod version;
 
 pub use cipher::PayloadCipher;
 #[cfg(feature = "alloc")]
-pub use encode::{Draft, EncodeError, encode, encode_checked};
-pub use header::{Fed, HEADER_MAX, HeaderReader, TEXT_MAX};
-pub use keys::{Anchor, ContentKey, KID_MAX, Kid, UnitKey};
+pub use encode::{Draft, EncodeError, Signer, encode_signed};
+#[cfg(all(feature = "alloc", feature = "ed25519"))]
+pub use encode::{encode, encode_checked};
+pub use header::{Fed, HEADER_MAX, HEADER_MAX_NARROW, HEADER_MAX_WIDE, HeaderReader, TEXT_MAX};
+pub use keys::{Anchor, ContentKey, KID_MAX, Kid, PublicKey, UnitKey};
 #[cfg(feature = "alloc")]
 pub use look::{Unverified, look};
 pub use manifest::{Manifest, RECIPIENTS_MAX};
 #[cfg(feature = "alloc")]
 pub use open::{Opened, open};
 pub use refusal::{Fault, Part, Refusal, Where};
-pub use sha256::{Sha256, sha256};
+pub use sha256::{Sha256, copy, same_digest, sha256};
+pub use signature::Algorithm;
 #[cfg(feature = "alloc")]
 pub use text::{TextEntry, TextItem};
 pub use version::VersionNumbers;

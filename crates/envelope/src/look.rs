@@ -7,7 +7,7 @@ use crate::manifest;
 use crate::open::{payload_of, read_header};
 use crate::refusal::{Part, Refusal};
 use crate::sha256::sha256;
-use crate::signature::{Block, Wrapper};
+use crate::signature::{Algorithm, Block, Wrapper};
 use crate::text::{self, TextEntry};
 use crate::version::VersionNumbers;
 use alloc::vec::Vec;
@@ -26,8 +26,10 @@ pub struct Span {
 pub struct ClaimedSigner {
     /// COSE algorithm number; `None` for a block that is not a COSE_Sign1.
     pub algorithm: Option<i64>,
-    /// Key identifier, if the algorithm is this profile's Ed25519.
+    /// Key identifier, if the algorithm is one of this profile's.
     pub kid: Option<Kid>,
+    /// Number of the one-time key, if the algorithm is HSS-LMS with one level.
+    pub leaf: Option<u32>,
 }
 
 /// Every field of an update file, **not verified**: no signature was checked.
@@ -94,11 +96,20 @@ pub fn look(file: &[u8]) -> Result<Unverified, Refusal> {
     let mut signers = Vec::new();
     wrapper.blocks(&mut |block| {
         signers.push(match block {
-            Block::Ed25519 { kid, .. } => ClaimedSigner {
-                algorithm: Some(crate::ids::ALG_ED25519),
+            Block::Known {
+                algorithm,
+                kid,
+                signature,
+            } => ClaimedSigner {
+                algorithm: Some(algorithm.number()),
                 kid: Some(kid),
+                leaf: stated_leaf(algorithm, signature),
             },
-            Block::Foreign { algorithm } => ClaimedSigner { algorithm, kid: None },
+            Block::Foreign { algorithm } => ClaimedSigner {
+                algorithm,
+                kid: None,
+                leaf: None,
+            },
         });
     })?;
     let mut recipients = Vec::new();
@@ -130,6 +141,16 @@ pub fn look(file: &[u8]) -> Result<Unverified, Refusal> {
         text_digest_holds,
         text_entries: spans.text_entries,
     })
+}
+
+#[cfg(feature = "hss-lms")]
+fn stated_leaf(algorithm: Algorithm, signature: &[u8]) -> Option<u32> {
+    (algorithm == Algorithm::HssLms).then(|| crate::hss::stated_leaf(signature))?
+}
+
+#[cfg(not(feature = "hss-lms"))]
+const fn stated_leaf(_: Algorithm, _: &[u8]) -> Option<u32> {
+    None
 }
 
 struct Spans {

@@ -233,7 +233,7 @@ fn payload_parameters(cursor: &mut Cursor<'_>) -> Result<([u8; 32], u32), Refusa
         match key {
             ids::PARAMETER_DIGEST => payload = Some(wrapped_digest(cursor)?),
             ids::PARAMETER_SIZE => size = Some(size_of(cursor)?),
-            ids::PARAMETER_URI if cursor.text()? == ids::PAYLOAD_NAME => uri = Some(()),
+            ids::PARAMETER_URI if cursor.is_text(ids::PAYLOAD_NAME)? => uri = Some(()),
             ids::PARAMETER_URI => return Err(Refusal::PayloadName),
             other => return Err(stray(other, cursor)),
         }

@@ -5,7 +5,7 @@ use crate::header::{Fed, HeaderReader};
 use crate::keys::{Anchor, UnitKey};
 use crate::manifest::Manifest;
 use crate::refusal::Refusal;
-use crate::sha256::sha256;
+use crate::sha256::{same_digest, sha256};
 use alloc::vec::Vec;
 
 /// An update file that was verified and decrypted.
@@ -25,13 +25,13 @@ pub fn open(file: &[u8], anchors: &[Anchor], key: &UnitKey) -> Result<Opened, Re
     let header = read_header(file)?;
     let manifest = header.verify(anchors)?;
     let payload = payload_of(file, manifest.payload_offset);
-    if sha256(payload) != manifest.payload_digest {
+    if !same_digest(&sha256(payload), &manifest.payload_digest) {
         return Err(Refusal::PayloadDigest);
     }
     let content_key = header.content_key(key)?;
     let mut image = payload.to_vec();
     PayloadCipher::new(&content_key, &manifest.iv).apply(0, &mut image);
-    if sha256(&image) != manifest.image_digest {
+    if !same_digest(&sha256(&image), &manifest.image_digest) {
         return Err(Refusal::ImageDigest);
     }
     Ok(Opened { manifest, image })

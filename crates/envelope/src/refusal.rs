@@ -114,6 +114,8 @@ pub enum Refusal {
     PayloadDigest,
     /// The decrypted image does not have the digest that was signed.
     ImageDigest,
+    /// Of the kinds of signature that this unit demands, one is not there.
+    SignatureMissing,
     /// The encoding is not the one deterministic encoding.
     Malformed(Where),
     /// A key, command or parameter stands here that this profile does not know, and must not skip.
@@ -155,7 +157,7 @@ const FAULTS: [Fault; 10] = [
     Fault::NotUtf8,
 ];
 
-const PLAIN: [Refusal; 21] = [
+const PLAIN: [Refusal; 22] = [
     Refusal::NotAnUpdate,
     Refusal::Incomplete,
     Refusal::Truncated,
@@ -177,6 +179,7 @@ const PLAIN: [Refusal; 21] = [
     Refusal::ReleaseNumbers,
     Refusal::PayloadDigest,
     Refusal::ImageDigest,
+    Refusal::SignatureMissing,
 ];
 
 impl Refusal {
@@ -207,6 +210,7 @@ impl Refusal {
             Self::ReleaseNumbers => 19,
             Self::PayloadDigest => 20,
             Self::ImageDigest => 21,
+            Self::SignatureMissing => 22,
             Self::Malformed(at) => at.part.hundreds().wrapping_add(at.fault as u16),
             Self::UnknownCritical(part) => part.hundreds().wrapping_add(20),
             Self::Missing(part) => part.hundreds().wrapping_add(21),
@@ -310,6 +314,9 @@ impl fmt::Display for Refusal {
             Self::ReleaseNumbers => "the version is not one to three whole numbers; ask the maker for another file",
             Self::PayloadDigest => "the payload is not the one that was signed; copy the file to the stick again",
             Self::ImageDigest => "the decrypted image is not the one that was signed; ask the maker for another file",
+            Self::SignatureMissing => {
+                "the file lacks a second signature that this unit demands; ask the maker for one that has it"
+            }
             Self::Malformed(at) => return write!(f, "{}: {}", at.part, at.fault),
             Self::UnknownCritical(part) => {
                 return write!(

@@ -1,8 +1,17 @@
 //! SHA-256 (FIPS 180-4) as plain data, so that a half-finished digest can be copied, compared and hashed.
 //!
-//! The compression function is the `sha2` crate's; padding and buffering are here.
+//! The compression function is the `sha2` crate's, on a unit that of [`crate::compact`]; padding and buffering are here.
 
+#[cfg(not(target_os = "none"))]
 use sha2::block_api::compress256;
+use subtle::ConstantTimeEq;
+
+#[cfg(target_os = "none")]
+fn compress256(state: &mut [u32; 8], blocks: &[[u8; BLOCK]]) {
+    for block in blocks {
+        crate::compact::sha2::compress256(state, block);
+    }
+}
 
 /// Bytes of a block.
 const BLOCK: usize = 64;
@@ -52,20 +61,20 @@ impl Sha256 {
         self.taken = self.taken.wrapping_add(bytes.len() as u64);
         let room = self.block.get_mut(waiting..).unwrap_or_default();
         let Some((head, rest)) = bytes.split_at_checked(room.len()) else {
-            put(room, bytes);
+            copy(room, bytes);
             return;
         };
         let rest = if waiting == 0 {
             bytes
         } else {
-            put(room, head);
+            copy(room, head);
             compress256(&mut self.state, &[self.block]);
             rest
         };
         let (blocks, tail) = rest.as_chunks::<BLOCK>();
         compress256(&mut self.state, blocks);
         self.block = [0; BLOCK];
-        put(&mut self.block, tail);
+        copy(&mut self.block, tail);
     }
 
     /// The digest of all that was taken in.
@@ -83,12 +92,7 @@ impl Sha256 {
             *length = bits;
         }
         compress256(&mut self.state, &[self.block]);
-        let mut out = [0; 32];
-        let (words, _) = out.as_chunks_mut::<4>();
-        for (word, value) in words.iter_mut().zip(self.state) {
-            *word = value.to_be_bytes();
-        }
-        out
+        digest_of(self.state)
     }
 
     const fn waiting(&self) -> usize {
@@ -102,9 +106,46 @@ impl Default for Sha256 {
     }
 }
 
-/// Copies without a length check that could fail: the shorter of the two counts.
-pub(crate) fn put(to: &mut [u8], from: &[u8]) {
+/// The digest of a message of 55 bytes, the longest that one block holds together with its padding.
+#[cfg(feature = "hss-lms")]
+pub(crate) fn sha256_of_one_block(block: &[u8; BLOCK]) -> [u8; 32] {
+    let Sha256 { mut state, .. } = Sha256::new();
+    compress256(&mut state, &[*block]);
+    digest_of(state)
+}
+
+/// Makes a message of 55 bytes, at the start of `block`, a whole block: FIPS 180-4, 5.1.1.
+#[cfg(feature = "hss-lms")]
+pub(crate) fn pad_one_block(block: &mut [u8; BLOCK]) {
+    let bits = 55_u64.wrapping_mul(8).to_be_bytes();
+    copy(block.get_mut(55..).unwrap_or_default(), &[0x80]);
+    copy(block.get_mut(BLOCK - LENGTH..).unwrap_or_default(), &bits);
+}
+
+fn digest_of(state: [u32; 8]) -> [u8; 32] {
+    let mut out = [0; 32];
+    let (words, _) = out.as_chunks_mut::<4>();
+    for (word, value) in words.iter_mut().zip(state) {
+        *word = value.to_be_bytes();
+    }
+    out
+}
+
+/// Whether two digests are the same, in a time that does not depend on where they differ.
+pub fn same_digest(one: &[u8; 32], other: &[u8; 32]) -> bool {
+    one.ct_eq(other).into()
+}
+
+/// Copies without a length check that could fail: as many bytes as the shorter of the two has. Four at a time, since a unit
+/// copies each byte of a payload.
+pub fn copy(to: &mut [u8], from: &[u8]) {
+    let len = to.len().min(from.len());
+    let (Some(to), Some(from)) = (to.get_mut(..len), from.get(..len)) else {
+        return;
+    };
+    let ((to, to_rest), (from, from_rest)) = (to.as_chunks_mut::<4>(), from.as_chunks::<4>());
     to.iter_mut().zip(from).for_each(|(to, from)| *to = *from);
+    to_rest.iter_mut().zip(from_rest).for_each(|(to, from)| *to = *from);
 }
 
 #[cfg(test)]

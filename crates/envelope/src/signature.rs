@@ -2,36 +2,95 @@
 
 use crate::cbor::Cursor;
 use crate::ids;
-use crate::keys::{Anchor, Kid};
+use crate::keys::{Anchor, Kid, PublicKey};
 use crate::manifest::{count, digest, key_identifier};
 use crate::refusal::{Fault, Part, Refusal};
-use ed25519_dalek::{Signature, VerifyingKey};
 
 /// Most authentication blocks in a wrapper.
 pub const BLOCKS_MAX: u64 = 2;
 
-/// Bytes of an encoded SUIT_Digest with SHA-256: `82 2f 58 20` and the digest.
-const DIGEST_ITEM: usize = 36;
-/// The protected header of a signature: `{1: -19}`.
-const PROTECTED: [u8; 3] = [0xa1, 0x01, 0x32];
-/// `["Signature1", {1: -19} in bytes, no further data, 36 bytes ...`: all of a Sig_structure but its last bytes.
-const SIG_PREFIX: [u8; 19] = *b"\x84\x6aSignature1\x43\xa1\x01\x32\x40\x58\x24";
-/// Bytes of a Sig_structure.
-pub const SIG_STRUCTURE: usize = SIG_PREFIX.len() + DIGEST_ITEM;
+/// How a manifest is signed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Algorithm {
+    /// Ed25519 (RFC 9864, 2.2).
+    Ed25519,
+    /// HSS-LMS (RFC 8778).
+    HssLms,
+}
 
-/// What is signed (RFC 9052, 4.4): the Sig_structure over the SUIT_Digest of a manifest with this digest.
-pub fn sig_structure(manifest_digest: &[u8; 32]) -> [u8; SIG_STRUCTURE] {
-    let mut out = [0; SIG_STRUCTURE];
-    let parts = SIG_PREFIX.iter().chain(b"\x82\x2f\x58\x20").chain(manifest_digest);
-    out.iter_mut().zip(parts).for_each(|(place, byte)| *place = *byte);
-    out
+impl Algorithm {
+    /// The protected header: `{1: -19}` or `{1: -46}`.
+    pub const fn protected(self) -> &'static [u8] {
+        match self {
+            Self::Ed25519 => &[0xa1, 0x01, 0x32],
+            Self::HssLms => &[0xa1, 0x01, 0x38, 0x2d],
+        }
+    }
+
+    /// Its number in COSE.
+    #[cfg(feature = "alloc")]
+    pub const fn number(self) -> i64 {
+        match self {
+            Self::Ed25519 => ids::ALG_ED25519,
+            Self::HssLms => ids::ALG_HSS_LMS,
+        }
+    }
+
+    const fn of(number: i64) -> Option<Self> {
+        match number {
+            ids::ALG_ED25519 if cfg!(feature = "ed25519") => Some(Self::Ed25519),
+            ids::ALG_HSS_LMS if cfg!(feature = "hss-lms") => Some(Self::HssLms),
+            _ => None,
+        }
+    }
+}
+
+/// What is signed (RFC 9052, 4.4): a Sig_structure over the SUIT_Digest of a manifest.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SigStructure {
+    bytes: [u8; SIG_STRUCTURE_MAX],
+    len: usize,
+}
+
+/// `["Signature1", ...`: the array of four and its first item.
+const CONTEXT: [u8; 12] = *b"\x84\x6aSignature1";
+/// No further data, and the head of the SUIT_Digest's byte string, with the beginning of its content.
+const BEFORE_DIGEST: [u8; 7] = *b"\x40\x58\x24\x82\x2f\x58\x20";
+/// Bytes of a Sig_structure, at most.
+pub const SIG_STRUCTURE_MAX: usize = 56;
+
+impl SigStructure {
+    /// The structure for a manifest with this digest.
+    pub fn new(algorithm: Algorithm, manifest_digest: &[u8; 32]) -> Self {
+        let protected = algorithm.protected();
+        let head = [0x40 | protected.len() as u8];
+        let start = CONTEXT.iter().chain(&head).chain(protected).chain(&BEFORE_DIGEST);
+        let mut out = Self {
+            bytes: [0; SIG_STRUCTURE_MAX],
+            len: 0,
+        };
+        for (place, byte) in out.bytes.iter_mut().zip(start.chain(manifest_digest)) {
+            *place = *byte;
+            out.len = out.len.wrapping_add(1);
+        }
+        out
+    }
+
+    /// Its bytes.
+    pub fn as_bytes(&self) -> &[u8] {
+        self.bytes.get(..self.len).unwrap_or_default()
+    }
 }
 
 /// One authentication block.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Block<'a> {
-    /// A COSE_Sign1 with Ed25519.
-    Ed25519 { kid: Kid, signature: &'a [u8; 64] },
+    /// A COSE_Sign1 that this build can check.
+    Known {
+        algorithm: Algorithm,
+        kid: Kid,
+        signature: &'a [u8],
+    },
     /// Another kind of object, or a COSE_Sign1 with another algorithm: for readers that know it.
     Foreign {
         #[cfg_attr(not(feature = "alloc"), allow(dead_code, reason = "only told to people"))]
@@ -77,29 +136,79 @@ impl<'a> Wrapper<'a> {
 
     /// Checks the signatures over the wrapper's digest.
     ///
-    /// The policy: every block that this unit can check must hold, and there must be at least one. A block can be
-    /// checked if it is Ed25519 and its key identifier is that of an anchor; other blocks are for other readers.
-    /// Key identifiers need not be unique (RFC 9052, 3.1): it is enough that one anchor of that name verifies.
+    /// The policy: every block that this unit can check must hold, and of each kind of key that the unit trusts there must be
+    /// at least one. A block can be checked if its algorithm and its key identifier are those of an anchor; other blocks are
+    /// for other readers. Key identifiers need not be unique (RFC 9052, 3.1): it is enough that one anchor of that name and
+    /// kind verifies.
     pub(crate) fn verify(&self, anchors: &[Anchor]) -> Result<(), Refusal> {
-        let signed = sig_structure(self.digest);
-        let (mut good, mut bad, mut stranger, mut foreign) = (false, false, false, false);
+        let (mut good, mut bad, mut stranger, mut foreign) = ([false; 2], false, false, false);
         self.blocks(&mut |block| match block {
             Block::Foreign { .. } => foreign = true,
-            Block::Ed25519 { kid, signature } => {
-                let mut named = anchors.iter().filter(|anchor| anchor.kid == kid).peekable();
-                stranger |= named.peek().is_none();
-                if named.peek().is_some() {
-                    let holds = named.any(|anchor| ed25519_holds(&anchor.key, &signed, signature));
-                    good |= holds;
-                    bad |= !holds;
+            Block::Known {
+                algorithm,
+                kid,
+                signature,
+            } => {
+                let named = |anchor: &&Anchor| anchor.kid == kid && anchor.key.algorithm() == algorithm;
+                let mut named = anchors.iter().filter(named).peekable();
+                if named.peek().is_none() {
+                    stranger = true;
+                    return;
+                }
+                let signed = SigStructure::new(algorithm, self.digest);
+                let holds = named.any(|anchor| anchor.key.holds(signed.as_bytes(), signature));
+                bad |= !holds;
+                match algorithm {
+                    Algorithm::Ed25519 => good[0] |= holds,
+                    Algorithm::HssLms => good[1] |= holds,
                 }
             }
         })?;
-        match (bad, good, stranger, foreign) {
-            (true, ..) => Err(Refusal::BadSignature),
-            (false, true, ..) => Ok(()),
-            (false, false, false, true) => Err(Refusal::UnknownAlgorithm(Part::Signature)),
-            _ => Err(Refusal::UnknownSigner),
+        let [ed25519, hss_lms] = good;
+        let satisfied = |anchor: &Anchor| match anchor.key.algorithm() {
+            Algorithm::Ed25519 => ed25519,
+            Algorithm::HssLms => hss_lms,
+        };
+        match (bad, ed25519 || hss_lms) {
+            (true, _) => Err(Refusal::BadSignature),
+            (false, true) if anchors.iter().all(satisfied) => Ok(()),
+            (false, true) => Err(Refusal::SignatureMissing),
+            (false, false) if foreign && !stranger => Err(Refusal::UnknownAlgorithm(Part::Signature)),
+            (false, false) => Err(Refusal::UnknownSigner),
+        }
+    }
+}
+
+impl PublicKey {
+    /// The algorithm of this key's signatures.
+    pub const fn algorithm(&self) -> Algorithm {
+        match self {
+            #[cfg(feature = "ed25519")]
+            Self::Ed25519(_) => Algorithm::Ed25519,
+            #[cfg(feature = "hss-lms")]
+            Self::HssLms(_) => Algorithm::HssLms,
+        }
+    }
+
+    /// The key's bytes: 32 for Ed25519, 60 for HSS-LMS.
+    pub const fn as_bytes(&self) -> &[u8] {
+        match self {
+            #[cfg(feature = "ed25519")]
+            Self::Ed25519(key) => key,
+            #[cfg(feature = "hss-lms")]
+            Self::HssLms(key) => key,
+        }
+    }
+
+    /// Whether a signature over the message holds under this key.
+    pub fn holds(&self, message: &[u8], signature: &[u8]) -> bool {
+        match self {
+            #[cfg(feature = "ed25519")]
+            Self::Ed25519(key) => signature
+                .try_into()
+                .is_ok_and(|signature| ed25519_holds(key, message, signature)),
+            #[cfg(feature = "hss-lms")]
+            Self::HssLms(key) => crate::hss::holds(key, message, signature),
         }
     }
 }
@@ -112,12 +221,12 @@ fn read_block(cursor: Cursor<'_>) -> Result<Block<'_>, Refusal> {
     count(&mut cursor, 4)?;
     let protected = cursor.bytes()?;
     let algorithm = stated_algorithm(protected)?;
-    if algorithm != ids::ALG_ED25519 {
+    let Some(known) = Algorithm::of(algorithm) else {
         return Ok(Block::Foreign {
             algorithm: Some(algorithm),
         });
-    }
-    if protected != PROTECTED {
+    };
+    if protected != known.protected() {
         return Err(Refusal::UnknownCritical(Part::Signature));
     }
     let mut kid = None;
@@ -131,9 +240,16 @@ fn read_block(cursor: Cursor<'_>) -> Result<Block<'_>, Refusal> {
     let kid = kid.ok_or(Refusal::Missing(Part::Signature))?;
     // The signed payload is detached: it is the digest in the wrapper.
     cursor.null()?;
-    let signature = cursor.array_of()?;
+    let signature = match known {
+        Algorithm::Ed25519 => cursor.array_of::<64>()?.as_slice(),
+        Algorithm::HssLms => cursor.bytes()?,
+    };
     cursor.end()?;
-    Ok(Block::Ed25519 { kid, signature })
+    Ok(Block::Known {
+        algorithm: known,
+        kid,
+        signature,
+    })
 }
 
 /// The algorithm in a protected header: label 1, which sorts first.
@@ -147,6 +263,38 @@ fn stated_algorithm(protected: &[u8]) -> Result<i64, Refusal> {
 }
 
 /// Ed25519 (RFC 8032, 5.1.7), and neither the key nor the signature's point of small order.
+///
+/// On a unit by the small code of [`crate::compact`], elsewhere by the library, which is faster: the rehearsal verifies often.
+#[cfg(feature = "ed25519")]
 pub fn ed25519_holds(key: &[u8; 32], message: &[u8], signature: &[u8; 64]) -> bool {
-    VerifyingKey::from_bytes(key).is_ok_and(|key| key.verify_strict(message, &Signature::from_bytes(signature)).is_ok())
+    #[cfg(target_os = "none")]
+    return crate::compact::ed25519::holds(key, message, signature);
+    #[cfg(not(target_os = "none"))]
+    ed25519_dalek::VerifyingKey::from_bytes(key).is_ok_and(|key| {
+        let signature = ed25519_dalek::Signature::from_bytes(signature);
+        key.verify_strict(message, &signature).is_ok()
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// RFC 9052, 4.4, put together by hand.
+    #[test]
+    fn what_is_signed() {
+        let digest = [0x5a; 32];
+        let ed25519 = [
+            b"\x84\x6aSignature1\x43\xa1\x01\x32\x40\x58\x24\x82\x2f\x58\x20".as_slice(),
+            &digest,
+        ]
+        .concat();
+        let hss_lms = [
+            b"\x84\x6aSignature1\x44\xa1\x01\x38\x2d\x40\x58\x24\x82\x2f\x58\x20".as_slice(),
+            &digest,
+        ]
+        .concat();
+        assert_eq!(SigStructure::new(Algorithm::Ed25519, &digest).as_bytes(), ed25519);
+        assert_eq!(SigStructure::new(Algorithm::HssLms, &digest).as_bytes(), hss_lms);
+    }
 }

@@ -5,7 +5,7 @@
 
 mod support;
 
-use envelope::{Fault, HeaderReader, Part, Refusal, Where, look, open};
+use envelope::{Anchor, Fault, HEADER_MAX, HeaderReader, Part, Refusal, Where, look, open};
 use support::forge::{Array, Bytes, Forge, Int, Item, Map, Null, Raw, Tag, Text, suit_digest, wrapped};
 use support::{anchor, generations, sample_file};
 
@@ -197,7 +197,7 @@ fn encodings_that_are_not_the_one() {
     );
     refused(
         |m| *m.at(&[20, 3, 21]) = Raw(vec![0x63, 0x23, 0xff, 0x77]),
-        malformed(Part::Install, Fault::NotUtf8),
+        Refusal::PayloadName,
     );
     refused(
         |m| m.items(&SHARED)[1] = Raw(vec![0x18, 0]),
@@ -628,8 +628,7 @@ fn two_blocks() {
 
 #[test]
 fn anchors_may_share_a_name() {
-    let mut retired = anchor();
-    retired.key = [0x5a; 32];
+    let retired = Anchor::ed25519(anchor().kid, [0x5a; 32]);
     let file = sample_file();
     let key = &generations()[1];
     assert!(open(&file, &[retired, anchor()], key).is_ok());
@@ -675,7 +674,7 @@ fn envelope_keys() {
     refused_envelope(|e| *e.at(&[]) = Raw(vec![0x80]), malformed(part, Fault::Kind));
     refused_envelope(|e| *e = e.at(&[]).clone(), Refusal::NotAnUpdate);
     refused_envelope(|e| *e = Tag(1070, Box::new(e.at(&[]).clone())), Refusal::NotAnUpdate);
-    refused_envelope(|e| e.pairs(&[])[1].1 = Bytes(vec![0; 2048]), Refusal::TooLarge);
+    refused_envelope(|e| e.pairs(&[])[1].1 = Bytes(vec![0; HEADER_MAX]), Refusal::TooLarge);
     refused_envelope(|e| e.pairs(&[])[2].1 = Bytes(vec![0; 16_385]), Refusal::TooLarge);
     refused_envelope(
         |e| e.pairs(&[])[1].1 = Raw(vec![0x5b, 0xff, 0, 0, 0, 0, 0, 0, 0]),

@@ -1,10 +1,12 @@
 #!/usr/bin/env python3
-"""Opens an update file with general-purpose libraries alone: cbor2 and cryptography.
+"""Opens an update file with general-purpose libraries alone: cbor2, cryptography and pyhsslms.
 
 A second opinion on what the Rust code writes. It knows the standards (CBOR, COSE, SUIT) and the profile's numbers, and
 shares no code with the crate.
 
-    open_update.py FILE SIGNER_PUBLIC_KEY_HEX UNIT_KEY_ID UNIT_KEY_HEX IMAGE_OUT
+    open_update.py FILE PUBLIC_KEY_HEX[,PUBLIC_KEY_HEX] UNIT_KEY_ID UNIT_KEY_HEX IMAGE_OUT
+
+The public keys are those of the file's signatures, in their order: 32 bytes for Ed25519, 60 for HSS-LMS.
 
 Writes the image to IMAGE_OUT and what the manifest says, as JSON, to standard output.
 """
@@ -13,6 +15,7 @@ import json
 import sys
 
 import cbor2
+import pyhsslms
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes
 from cryptography.hazmat.primitives.keywrap import aes_key_unwrap
@@ -39,7 +42,21 @@ def digest_of(wrapped):
     return value
 
 
-def main(path, public_key, key_id, key, image_out):
+def check_signature(block, key, digest):
+    """Checks one COSE_Sign1 with a detached payload, and gives the signer's name."""
+    assert block.tag == 18
+    protected, unprotected, detached, signature = block.value
+    algorithm = {32: -19, 60: -46}[len(key)]
+    assert canonical(protected) == {1: algorithm} and list(unprotected) == [4] and detached is None
+    signed = cbor2.dumps(["Signature1", protected, b"", digest])
+    if algorithm == -19:
+        Ed25519PublicKey.from_public_bytes(key).verify(signature, signed)
+    else:
+        assert pyhsslms.HssPublicKey.deserialize(key).verify(signed, signature) is True
+    return unprotected[4].decode()
+
+
+def main(path, public_keys, key_id, key, image_out):
     with open(path, "rb") as source:
         raw = source.read()
     outer = cbor2.loads(raw)
@@ -50,15 +67,11 @@ def main(path, public_key, key_id, key, image_out):
 
     # The digest covers the manifest's byte string with its head; the signature covers the digest.
     auth = canonical(envelope[2])
-    assert len(auth) == 2
     stated = digest_of(auth[0])
     assert sha256(cbor2.dumps(envelope[3])) == stated
-    block = cbor2.loads(auth[1])
-    assert block.tag == 18
-    protected, unprotected, detached, signature = block.value
-    assert canonical(protected) == {1: -19} and list(unprotected) == [4] and detached is None
-    signed = cbor2.dumps(["Signature1", protected, b"", auth[0]])
-    Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_key)).verify(signature, signed)
+    keys = [bytes.fromhex(key) for key in public_keys.split(",")]
+    assert len(auth) == 1 + len(keys)
+    signers = [check_signature(cbor2.loads(block), key, auth[0]) for block, key in zip(auth[1:], keys)]
 
     manifest = canonical(envelope[3])
     assert list(manifest) in ([1, 2, 3, 6, 7, 9, 20, 23], [1, 2, 3, 6, 7, 9, 20]) and manifest[1] == 1
@@ -108,7 +121,7 @@ def main(path, public_key, key_id, key, image_out):
         "version": canonical(manifest[6]),
         "vendor": target[1].hex(),
         "class": target[2].hex(),
-        "signer": unprotected[4].decode(),
+        "signer": " and ".join(signers),
         "recipients": [r[1][4].decode() for r in recipients],
         "manifest_digest": stated.hex(),
         "text": text,

@@ -6,8 +6,8 @@ use aes_kw::cipher::KeyInit;
 use aes_kw::{KwAes128, KwAes256};
 use ctr::cipher::{KeyIvInit, StreamCipher};
 use envelope::cbor::Cursor;
-use envelope::signature::{ed25519_holds, sig_structure};
-use envelope::{Anchor, PayloadCipher, Sha256, TextItem, look, open, sha256};
+use envelope::signature::{SigStructure, ed25519_holds};
+use envelope::{Algorithm, Anchor, PayloadCipher, Sha256, TextItem, look, open, sha256};
 use envelope::{Fault, Fed, HeaderReader, Kid, Part, Refusal, UnitKey, VersionNumbers, Where};
 use p256::ecdsa::signature::Verifier;
 use p256::ecdsa::{Signature, VerifyingKey};
@@ -352,10 +352,7 @@ fn the_published_ed25519_example_holds() {
 fn own_sample() -> (Vector, Vec<u8>, Anchor) {
     let vector = Vector::read("own-profile-sample.txt");
     let file = vector.bytes("envelope");
-    let anchor = Anchor {
-        kid: Kid::new(b"author-1").unwrap(),
-        key: vector.array("sign_pub"),
-    };
+    let anchor = Anchor::ed25519(Kid::new(b"author-1").unwrap(), vector.array("sign_pub"));
     (vector, file, anchor)
 }
 
@@ -370,7 +367,12 @@ fn a_file_from_another_program_opens() {
         .unwrap();
     let manifest = reader.verify(&[anchor]).unwrap();
     assert_eq!(manifest.payload_offset as usize, fed + 1);
-    assert_eq!(sig_structure(&manifest.digest).to_vec(), vector.bytes("to_be_signed"));
+    assert_eq!(
+        SigStructure::new(Algorithm::Ed25519, &manifest.digest)
+            .as_bytes()
+            .to_vec(),
+        vector.bytes("to_be_signed")
+    );
     assert_eq!(manifest.sequence, 7);
     assert_eq!(Some(manifest.version), VersionNumbers::new(&[1, 2, 3]));
     assert_eq!(manifest.vendor, vector.array("vendor_id"));

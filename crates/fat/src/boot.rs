@@ -4,6 +4,7 @@
 //! FATs of 2^32 sectors of 8 blocks, stays below 2^44, so the wrapping operations here never wrap.
 
 use crate::bytes::{array_at, u8_at, u16_at, u32_at};
+use crate::detail::detail;
 use crate::volume::{Kind, Volume};
 use crate::{Block, Error};
 
@@ -59,7 +60,9 @@ pub fn looks_like_volume(block: &Block) -> bool {
 /// device.
 pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Volume, Error> {
     if !has_signature(block) {
-        return Err(Error::NoSignature { block: first_block });
+        return Err(Error::NoSignature {
+            block: detail(first_block),
+        });
     }
     if let Some(other) = other_format(block) {
         return Err(other);
@@ -69,7 +72,9 @@ pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Vo
         if has_jump(block) {
             error
         } else {
-            Error::NotFat { block: first_block }
+            Error::NotFat {
+                block: detail(first_block),
+            }
         }
     };
     let sector_size = sector_size(block).map_err(unlike)?;
@@ -99,7 +104,9 @@ pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Vo
     }
     let root_entries = u16_at(block, 17);
     if is_32 != (root_entries == 0) {
-        return Err(Error::RootEntries { found: root_entries });
+        return Err(Error::RootEntries {
+            found: detail(root_entries),
+        });
     }
 
     // Rounded up to whole sectors, whose size is a power of two.
@@ -108,7 +115,10 @@ pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Vo
     let first_root = u64::from(reserved).wrapping_add(u64::from(fats).wrapping_mul(u64::from(fat_sectors)));
     let first_data = first_root.wrapping_add(root_sectors);
     let data = u64::from(total).checked_sub(first_data).filter(|&sectors| sectors != 0);
-    let data = data.ok_or(Error::NoDataRegion { first_data, total })?;
+    let data = data.ok_or(Error::NoDataRegion {
+        first_data: detail(first_data),
+        total: detail(total),
+    })?;
     // At most the u32 total, so the conversion cannot fail.
     let clusters = u32::try_from(data >> cluster_sectors.trailing_zeros()).unwrap_or(u32::MAX);
     if clusters == 0 {
@@ -118,16 +128,25 @@ pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Vo
         _ if is_32 => Kind::Fat32,
         ..FAT16_FROM => Kind::Fat12,
         FAT16_FROM..FAT32_FROM => Kind::Fat16,
-        FAT32_FROM.. => return Err(Error::TypeConflict { clusters }),
+        FAT32_FROM.. => {
+            return Err(Error::TypeConflict {
+                clusters: detail(clusters),
+            });
+        }
     };
     if clusters > FAT32_MOST {
-        return Err(Error::TooManyClusters { clusters });
+        return Err(Error::TooManyClusters {
+            clusters: detail(clusters),
+        });
     }
     let entries = u64::from(clusters).wrapping_add(2);
     let found = u64::from(fat_sectors).wrapping_mul(u64::from(sector_size));
     let needed = kind.fat_bytes(entries);
     if found < needed {
-        return Err(Error::FatTooShort { found, needed });
+        return Err(Error::FatTooShort {
+            found: detail(found),
+            needed: detail(needed),
+        });
     }
 
     let mut live_fat = 0;
@@ -138,18 +157,21 @@ pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Vo
             live_fat = u8_at(block, 40) & 0x0F;
         }
         if live_fat >= fats {
-            return Err(Error::LiveFat { found: live_fat, fats });
+            return Err(Error::LiveFat {
+                found: detail(live_fat),
+                fats: detail(fats),
+            });
         }
         let version = u16_at(block, 42);
         if version != 0 {
-            return Err(Error::Version { found: version });
+            return Err(Error::Version { found: detail(version) });
         }
         root_cluster = u32_at(block, 44);
         let last = clusters.wrapping_add(1);
         if !(2..=last).contains(&root_cluster) {
             return Err(Error::RootCluster {
-                found: root_cluster,
-                last,
+                found: detail(root_cluster),
+                last: detail(last),
             });
         }
     }
@@ -159,8 +181,8 @@ pub(crate) fn read(block: &Block, first_block: u64, available: u64) -> Result<Vo
     let blocks = in_blocks(u64::from(total));
     if blocks > available {
         return Err(Error::VolumePastEnd {
-            claimed: blocks,
-            available,
+            claimed: detail(blocks),
+            available: detail(available),
         });
     }
     let at = |sector: u64| first_block.wrapping_add(in_blocks(sector));
@@ -199,7 +221,7 @@ fn has_jump(block: &Block) -> bool {
 fn sector_size(block: &Block) -> Result<u16, Error> {
     match u16_at(block, 11) {
         found @ (512 | 1024 | 2048 | 4096) => Ok(found),
-        found => Err(Error::SectorSize { found }),
+        found => Err(Error::SectorSize { found: detail(found) }),
     }
 }
 
@@ -211,14 +233,17 @@ fn cluster_sectors(block: &Block) -> Result<u8, Error> {
     if found.is_power_of_two() && bytes <= 65_536 {
         Ok(found)
     } else {
-        Err(Error::ClusterSize { found, sector_size })
+        Err(Error::ClusterSize {
+            found: detail(found),
+            sector_size: detail(sector_size),
+        })
     }
 }
 
 fn media(block: &Block) -> Result<u8, Error> {
     match u8_at(block, 21) {
         found @ (0xF0 | 0xF8..) => Ok(found),
-        found => Err(Error::MediaByte { found }),
+        found => Err(Error::MediaByte { found: detail(found) }),
     }
 }
 

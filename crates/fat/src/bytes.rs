@@ -7,18 +7,17 @@ pub(crate) fn u8_at(bytes: &[u8], at: usize) -> u8 {
     bytes.get(at).copied().unwrap_or(0)
 }
 
+#[inline(never)]
 pub(crate) fn u16_at(bytes: &[u8], at: usize) -> u16 {
-    u16::from_le_bytes([u8_at(bytes, at), u8_at(bytes, at.wrapping_add(1))])
+    u16::from_le_bytes(array_at(bytes, at))
 }
 
+#[inline(never)]
 pub(crate) fn u32_at(bytes: &[u8], at: usize) -> u32 {
-    u32::from(u16_at(bytes, at)) | u32::from(u16_at(bytes, at.wrapping_add(2))) << 16
+    u32::from_le_bytes(array_at(bytes, at))
 }
 
 pub(crate) fn array_at<const N: usize>(bytes: &[u8], at: usize) -> [u8; N] {
-    let mut out = [0; N];
-    for (to, from) in out.iter_mut().zip(bytes.iter().skip(at)) {
-        *to = *from;
-    }
-    out
+    let from = bytes.get(at..).and_then(|bytes| bytes.first_chunk());
+    from.copied().unwrap_or([0; N])
 }

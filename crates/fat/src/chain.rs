@@ -8,6 +8,7 @@
 //! more clusters than the volume, which bounds every walk for certain.
 
 use crate::bytes::{u8_at, u16_at, u32_at};
+use crate::detail::detail;
 use crate::{BLOCK, Block, Error, Kind, Step, Volume};
 
 /// What is known of the link that follows the known run.
@@ -84,12 +85,16 @@ impl Chain {
                 self.arrive(volume, next)
             }
             Link::End => Ok(Step::Ready(None)),
-            Link::Free => Err(Error::ChainFree { cluster }),
-            Link::Bad => Err(Error::ChainBad { cluster }),
+            Link::Free => Err(Error::ChainFree {
+                cluster: detail(cluster),
+            }),
+            Link::Bad => Err(Error::ChainBad {
+                cluster: detail(cluster),
+            }),
             Link::Outside(found) => Err(Error::ChainOutside {
-                cluster,
-                found,
-                last: volume.last_cluster(),
+                cluster: detail(cluster),
+                found: detail(found),
+                last: detail(volume.last_cluster()),
             }),
             // The second half of an entry that the look only began.
             Link::Unread | Link::Half(_) => {
@@ -104,7 +109,7 @@ impl Chain {
         // All laps before this one took lap - 1 steps together.
         let steps = self.lap.saturating_sub(1).saturating_add(self.stepped);
         if next == self.anchor || steps >= volume.clusters {
-            return Err(Error::ChainLoop { cluster: next });
+            return Err(Error::ChainLoop { cluster: detail(next) });
         }
         if self.stepped >= self.lap {
             self.anchor = next;

@@ -2,6 +2,7 @@
 
 use crate::bytes::{array_at, u8_at};
 use crate::chain::Chain;
+use crate::detail::detail;
 use crate::entry::attributes;
 use crate::{Block, Entry, Error, LongName, Step, Volume};
 
@@ -62,8 +63,8 @@ impl DirectoryReader {
             Phase::Refuse(Error::IsFile)
         } else if !volume.has_cluster(first) {
             Phase::Refuse(Error::FirstCluster {
-                found: first,
-                last: volume.last_cluster(),
+                found: detail(first),
+                last: detail(volume.last_cluster()),
             })
         } else {
             Phase::Cluster
@@ -152,7 +153,7 @@ impl DirectoryReader {
     fn scan(&mut self, volume: &Volume, block: &Block, mut long: Option<&mut LongName>) -> Option<Entry> {
         let first = self.position % PER_BLOCK;
         for index in first..PER_BLOCK {
-            if self.phase == Phase::Fixed && self.position >= u32::from(volume.root_entries) {
+            if matches!(self.phase, Phase::Fixed) && self.position >= u32::from(volume.root_entries) {
                 break;
             }
             let raw: [u8; 32] = array_at(block, index.wrapping_mul(32) as usize);
@@ -174,7 +175,7 @@ impl DirectoryReader {
         self.position = self.position.wrapping_add(1);
         let per_cluster = PER_BLOCK.wrapping_mul(u32::from(volume.cluster_blocks));
         // Entries per cluster are a power of two.
-        if self.phase == Phase::Cluster && self.position & per_cluster.wrapping_sub(1) == 0 {
+        if matches!(self.phase, Phase::Cluster) && self.position & per_cluster.wrapping_sub(1) == 0 {
             self.phase = Phase::Turn;
         }
     }

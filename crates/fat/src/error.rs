@@ -1,5 +1,6 @@
 //! Everything that can be found wrong with a stick, one variant per finding.
 
+use crate::detail::Detail;
 use core::fmt;
 
 /// A finding that stops the reader.
@@ -12,7 +13,7 @@ pub enum Error {
     /// The block does not end in 55 AA, so it is neither a partition table nor the start of a FAT volume.
     NoSignature {
         /// The block looked at.
-        block: u64,
+        block: Detail<u64>,
     },
     /// The volume is exFAT.
     ExFat,
@@ -25,7 +26,7 @@ pub enum Error {
     /// The block ends in 55 AA but is neither a FAT boot sector nor a partition table.
     NotFat {
         /// The block looked at.
-        block: u64,
+        block: Detail<u64>,
     },
     /// The only partition that could be FAT is an EFI system partition: a stick made for starting computers.
     StartUpOnly,
@@ -34,28 +35,28 @@ pub enum Error {
     /// A partition starts at block 0 or has no length.
     PartitionEmpty {
         /// Slot in the table, 1 to 4.
-        slot: u8,
+        slot: Detail<u8>,
     },
     /// A partition starts beyond the end of the device.
     PartitionOutside {
         /// Slot in the table, 1 to 4.
-        slot: u8,
+        slot: Detail<u8>,
         /// Where it starts.
-        start: u64,
+        start: Detail<u64>,
         /// Blocks of the device.
-        blocks: u64,
+        blocks: Detail<u64>,
     },
     /// Bytes per sector is not 512, 1024, 2048 or 4096.
     SectorSize {
         /// The value.
-        found: u16,
+        found: Detail<u16>,
     },
     /// Sectors per cluster is not a power of two from 1 to 128, or the cluster is over 64 KiB.
     ClusterSize {
         /// Sectors per cluster.
-        found: u8,
+        found: Detail<u8>,
         /// Bytes per sector.
-        sector_size: u16,
+        sector_size: Detail<u16>,
     },
     /// No reserved sectors: the boot sector itself would lie in the FAT.
     NoReservedSectors,
@@ -64,7 +65,7 @@ pub enum Error {
     /// The media byte is not F0 or F8 to FF.
     MediaByte {
         /// The value.
-        found: u8,
+        found: Detail<u8>,
     },
     /// Both FAT sizes are zero.
     NoFatSize,
@@ -73,100 +74,100 @@ pub enum Error {
     /// Reserved sectors, FATs and root leave no room for data.
     NoDataRegion {
         /// First data sector, as computed.
-        first_data: u64,
+        first_data: Detail<u64>,
         /// Sectors of the volume.
-        total: u32,
+        total: Detail<u32>,
     },
     /// The data region is smaller than one cluster.
     NoClusters,
     /// Root entries is zero on FAT12/16, or not zero on FAT32.
     RootEntries {
         /// The value.
-        found: u16,
+        found: Detail<u16>,
     },
     /// A volume with a 16-bit FAT size has more clusters than FAT16 can number.
     TypeConflict {
         /// The clusters of the volume.
-        clusters: u32,
+        clusters: Detail<u32>,
     },
     /// More clusters than FAT32 can number (268,435,445).
     TooManyClusters {
         /// The clusters of the volume.
-        clusters: u32,
+        clusters: Detail<u32>,
     },
     /// The FAT has fewer entries than there are clusters.
     FatTooShort {
         /// Bytes of one FAT.
-        found: u64,
+        found: Detail<u64>,
         /// Bytes that the clusters need.
-        needed: u64,
+        needed: Detail<u64>,
     },
     /// The live FAT named by the FAT32 flags does not exist.
     LiveFat {
         /// Number of the live FAT, from 0.
-        found: u8,
+        found: Detail<u8>,
         /// FATs of the volume.
-        fats: u8,
+        fats: Detail<u8>,
     },
     /// A FAT32 version other than 0.0.
     Version {
         /// The value; the high byte is the major number.
-        found: u16,
+        found: Detail<u16>,
     },
     /// The FAT32 root cluster is outside the volume.
     RootCluster {
         /// The value.
-        found: u32,
+        found: Detail<u32>,
         /// Highest valid cluster.
-        last: u32,
+        last: Detail<u32>,
     },
     /// The volume claims more blocks than its partition or the device has.
     VolumePastEnd {
         /// Blocks claimed.
-        claimed: u64,
+        claimed: Detail<u64>,
         /// Blocks there are.
-        available: u64,
+        available: Detail<u64>,
     },
     /// A file or folder starts in a cluster that is not there (0 included, if it has contents).
     FirstCluster {
         /// The value.
-        found: u32,
+        found: Detail<u32>,
         /// Highest valid cluster.
-        last: u32,
+        last: Detail<u32>,
     },
     /// A chain leads to a cluster that is not there.
     ChainOutside {
         /// The cluster whose FAT entry is wrong.
-        cluster: u32,
+        cluster: Detail<u32>,
         /// The entry.
-        found: u32,
+        found: Detail<u32>,
         /// Highest valid cluster.
-        last: u32,
+        last: Detail<u32>,
     },
     /// A cluster within a chain is marked free.
     ChainFree {
         /// The cluster.
-        cluster: u32,
+        cluster: Detail<u32>,
     },
     /// A cluster within a chain is marked bad.
     ChainBad {
         /// The cluster.
-        cluster: u32,
+        cluster: Detail<u32>,
     },
     /// A chain comes back to a cluster that it has been through.
     ChainLoop {
         /// A cluster on the loop.
-        cluster: u32,
+        cluster: Detail<u32>,
     },
     /// A chain ends before the file does.
     ChainShort {
         /// Bytes of the file that have no cluster.
-        missing: u32,
+        missing: Detail<u32>,
     },
     /// A file claims more clusters than the volume has.
     FileTooLarge {
         /// Bytes claimed.
-        size: u32,
+        size: Detail<u32>,
     },
     /// A folder has more than 65,536 entries.
     DirectoryTooLong,
@@ -250,6 +251,15 @@ impl Error {
     }
 }
 
+/// A unit has no use for sentences: its code for the display.
+#[cfg(target_os = "none")]
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "finding {}", self.code())
+    }
+}
+
+#[cfg(not(target_os = "none"))]
 impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {

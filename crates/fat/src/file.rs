@@ -1,6 +1,7 @@
 //! Reading a file, block by block.
 
 use crate::chain::Chain;
+use crate::detail::detail;
 use crate::{BLOCK, Block, Entry, Error, Step, Volume};
 
 /// A block of the device that holds bytes of the file.
@@ -117,7 +118,7 @@ impl FileReader {
                     Step::Ready(Some(_)) => self.phase = Phase::Cluster { index: 0 },
                     Step::Ready(None) => {
                         return Err(Error::ChainShort {
-                            missing: self.remaining,
+                            missing: detail(self.remaining),
                         });
                     }
                 },
@@ -138,12 +139,14 @@ impl FileReader {
         let found = self.chain.cluster();
         if !volume.has_cluster(found) {
             return Err(Error::FirstCluster {
-                found,
-                last: volume.last_cluster(),
+                found: detail(found),
+                last: detail(volume.last_cluster()),
             });
         }
         if u64::from(self.size) > volume.data_bytes() {
-            return Err(Error::FileTooLarge { size: self.size });
+            return Err(Error::FileTooLarge {
+                size: detail(self.size),
+            });
         }
         self.phase = Phase::Cluster { index: 0 };
         Ok(())

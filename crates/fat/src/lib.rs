@@ -67,6 +67,7 @@ mod boot;
 mod bytes;
 mod chain;
 mod code;
+mod detail;
 mod directory;
 mod entry;
 mod error;
@@ -78,6 +79,7 @@ mod stamp;
 mod volume;
 
 pub use boot::{is_other_format, looks_like_volume};
+pub use detail::Detail;
 pub use directory::{DirectoryReader, MAX_DIRECTORY_ENTRIES, RootReader};
 pub use entry::{Entry, ShortName, attributes};
 pub use error::{Error, Remedy};

@@ -7,6 +7,7 @@
 //! cannot be one for an owner: unused, extended, GPT protective, EFI system. If none mounts, the error is that of the partition that
 //! came closest.
 
+use crate::detail::detail;
 use crate::partition::{Partition, PartitionTable};
 use crate::{Block, Error, Step, Volume, boot};
 
@@ -104,7 +105,7 @@ impl Mount {
                 let mounted = match table.slots.get(usize::from(index)).map(|slot| self.extent(slot, index)) {
                     Some(Ok(Some((start, length)))) => boot::read(block, start, length),
                     // Not met: `seek` chose the slot.
-                    _ => Err(Error::NotFat { block: 0 }),
+                    _ => Err(Error::NotFat { block: detail(0) }),
                 };
                 match mounted {
                     Ok(volume) => Ok(Step::Ready(Volume {
@@ -119,7 +120,7 @@ impl Mount {
 
     fn first(&mut self, block: &Block) -> Result<Step<Volume>, Error> {
         if !boot::has_signature(block) {
-            return Err(Error::NoSignature { block: 0 });
+            return Err(Error::NoSignature { block: detail(0) });
         }
         if let Some(other) = boot::other_format(block) {
             return Err(other);
@@ -163,13 +164,13 @@ impl Mount {
         let length = u64::from(slot.blocks).wrapping_mul(self.device_block.blocks());
         let slot = index.wrapping_add(1);
         if start == 0 || length == 0 {
-            return Err(Error::PartitionEmpty { slot });
+            return Err(Error::PartitionEmpty { slot: detail(slot) });
         }
         match self.blocks.checked_sub(start) {
             None | Some(0) => Err(Error::PartitionOutside {
-                slot,
-                start,
-                blocks: self.blocks,
+                slot: detail(slot),
+                start: detail(start),
+                blocks: detail(self.blocks),
             }),
             Some(rest) => Ok(Some((start, length.min(rest)))),
         }

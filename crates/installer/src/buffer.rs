@@ -22,7 +22,9 @@ impl Buffer {
     };
 
     pub(crate) fn clear(&mut self) {
-        *self = Self::EMPTY;
+        self.bytes.fill(0);
+        self.len = 0;
+        self.offered = 0;
     }
 
     pub(crate) const fn len(&self) -> usize {
@@ -34,19 +36,17 @@ impl Buffer {
     pub(crate) fn append(&mut self, bytes: &[u8]) -> &mut [u8] {
         let free = self.bytes.get_mut(self.len..).unwrap_or_default();
         let taken = bytes.len().min(free.len());
-        let place = free.get_mut(..taken).unwrap_or_default();
-        for (to, from) in place.iter_mut().zip(bytes) {
-            *to = *from;
-        }
         self.len = self.len.saturating_add(taken);
+        let place = free.get_mut(..taken).unwrap_or_default();
+        envelope::copy(place, bytes);
         place
     }
 
     /// Fills up with `value` to a multiple of `granule`.
     pub(crate) fn pad(&mut self, granule: u32, value: u8) {
         let padded = self.len.checked_next_multiple_of(granule as usize).unwrap_or(self.len);
-        for byte in self.bytes.iter_mut().take(padded).skip(self.len) {
-            *byte = value;
+        if let Some(place) = self.bytes.get_mut(self.len..padded) {
+            place.fill(value);
         }
         self.len = padded.min(CAPACITY);
     }
@@ -69,8 +69,8 @@ impl Buffer {
         self.bytes.copy_within(offered.., 0);
         self.len = self.len.saturating_sub(offered);
         self.offered = 0;
-        for byte in self.bytes.iter_mut().skip(self.len) {
-            *byte = 0;
+        if let Some(free) = self.bytes.get_mut(self.len..) {
+            free.fill(0);
         }
     }
 }

@@ -51,32 +51,26 @@ pub struct Geometry<'a> {
 impl<'a> Geometry<'a> {
     /// All sectors, upward.
     pub fn sectors(self) -> impl Iterator<Item = Region> + 'a {
-        let mut next = u64::from(self.base);
-        self.runs
-            .iter()
-            .flat_map(|run| core::iter::repeat_n(run.size, run.count as usize))
-            .map_while(move |size| {
-                let base = u32::try_from(next).ok()?;
-                next = next.checked_add(u64::from(size))?;
-                Some(Region { base, size })
-            })
+        core::iter::successors(self.sector_at(self.base), move |sector| {
+            self.sector_at(sector.base.checked_add(sector.size)?)
+        })
     }
 
     /// The sector that holds `address`.
     pub fn sector_at(self, address: u32) -> Option<Region> {
-        let mut base = u64::from(self.base);
-        let wanted = u64::from(address);
+        let mut base = self.base;
         for run in self.runs {
-            let bytes = u64::from(run.size) * u64::from(run.count);
-            if wanted >= base && wanted < base + bytes && run.size > 0 {
-                let within = (wanted - base) / u64::from(run.size);
-                let start = u32::try_from(base + within * u64::from(run.size)).ok()?;
-                return Some(Region {
-                    base: start,
-                    size: run.size,
-                });
+            // What lies before the run is no sector of it, nor of any later one.
+            let within = address.checked_sub(base)?;
+            match within.checked_div(run.size) {
+                Some(number) if number < run.count => {
+                    return Some(Region {
+                        base: base.wrapping_add(number.wrapping_mul(run.size)),
+                        size: run.size,
+                    });
+                }
+                _ => base = base.checked_add(run.size.checked_mul(run.count)?)?,
             }
-            base += bytes;
         }
         None
     }

@@ -79,6 +79,14 @@ impl Listing {
         left_out: 0,
     };
 
+    /// Forgets all rows.
+    pub(crate) fn clear(&mut self) {
+        for row in &mut self.rows {
+            *row = None;
+        }
+        self.left_out = 0;
+    }
+
     /// The rows that are filled.
     pub fn rows(&self) -> impl Iterator<Item = (usize, &Row)> {
         self.rows

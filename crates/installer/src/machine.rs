@@ -90,10 +90,9 @@ impl Installer {
     pub fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_> {
         let mut reply = match reply {
             Reply::PowerUp => {
-                *self = Self {
-                    flawed: self.flawed,
-                    ..Self::new()
-                };
+                // In place: a second whole machine would have to lie on the stack. The first stage forgets the rest.
+                self.stage = Stage::Inspect(Inspect::at_power_up());
+                self.buffer.clear();
                 None
             }
             other => Some(other),
@@ -130,7 +129,7 @@ impl Installer {
                     return Turn::Wish(Wish::Ask);
                 };
                 let confirm = Confirm::new(*volume, file, &offer);
-                self.listing = Listing::EMPTY;
+                self.listing.clear();
                 Stage::Confirm(confirm)
             }
             (Stage::Ask(_), Reply::Chosen(None)) => match self.knowledge.installed {

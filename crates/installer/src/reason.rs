@@ -125,6 +125,7 @@ impl Reason {
                 | Refusal::PayloadName
                 | Refusal::NotEncrypted
                 | Refusal::ReleaseNumbers
+                | Refusal::SignatureMissing
                 | Refusal::UnknownCritical(_)
                 | Refusal::UnknownAlgorithm(_)
                 | Refusal::Missing(_)

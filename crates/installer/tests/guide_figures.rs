@@ -13,7 +13,12 @@ fn page() -> String {
 fn the_page_states_real_figures() {
     let page = page();
     let stated = |sentence: String| assert!(page.contains(&sentence), "docs/src/porting.md does not say: {sentence}");
-    stated(format!("one value of {} bytes", size_of::<Installer>()));
+    // The tests may be built with more room for headers than a unit with Ed25519 alone has.
+    let narrow = size_of::<Installer>() - (envelope::HEADER_MAX - envelope::HEADER_MAX_NARROW);
+    let wide = narrow + (envelope::HEADER_MAX_WIDE - envelope::HEADER_MAX_NARROW);
+    stated(format!(
+        "one value of {narrow} bytes, or {wide} with room for HSS-LMS signatures"
+    ));
     stated(format!("`Config` is {} bytes", size_of::<Config<'_>>()));
     stated(format!("a record of {DESCRIPTOR_LEN} bytes"));
     stated(format!("at least {VOID_MARK_LEN} bytes"));

@@ -149,7 +149,7 @@ fn fill(kind: &Kind, flash: &mut Flash) {
     for sector in kind.layout.sectors().iter().filter(|sector| !may(sector)) {
         if flash.is_blank(sector.base, sector.size) == Ok(true) {
             let pattern = (0..sector.size).map(|at| (at.wrapping_mul(0x9e37_79b9) >> 24) as u8);
-            flash.hold(sector.base, &pattern.collect::<Vec<_>>(), false);
+            flash.hold(sector.base, &pattern.collect::<Vec<_>>(), None);
         }
     }
 }

@@ -4,7 +4,10 @@ mod stick;
 
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use packstaff::rehearse::PartOf;
+use product::SignatureKind;
+use product::keyring::{OtsKind, TreeKind};
 use rehearsal::explore::Faults;
+use std::ffi::OsString;
 use std::path::PathBuf;
 pub(crate) use stick::{Examine, Make, Stick, StickAct};
 
@@ -29,10 +32,16 @@ pub(crate) enum Verb {
     Stick(Stick),
     /// Say what a file is: an update file, a build, a stick image, a product file, a record, a keyring
     Look(Look),
+    /// Reckon what a unit's life allows: update time, wear, hold-up at power-off, cuts among owners, key search
+    Budget(Budget),
+    /// What a unit keeps: layouts, what becomes of settings from version to version, memory dumps read and made
+    Settings(Settings),
     /// Say what happened to a unit, and what to do: from a read-out of its flash, an image of its stick, the code that it shows
     Trace(Trace),
     /// Make and keep the keys
     Keys(Keys),
+    /// Judge a port: a board's drivers and screens around the installer
+    Port(Port),
 }
 
 /// Where the secret of the keyring comes from. It is never taken from the command line itself
@@ -129,6 +138,129 @@ pub(crate) struct Look {
 }
 
 #[derive(ClapArgs)]
+pub(crate) struct Budget {
+    /// The product folder
+    pub(crate) product: PathBuf,
+    /// Board revision; may be given again. All if left out
+    #[arg(long, value_name = "BOARD")]
+    pub(crate) board: Vec<String>,
+    /// Try another value than product.toml states, such as capacitor_uf=470; may be given again
+    #[arg(long = "try", value_name = "KEY=VALUE", value_parser = key_and_value)]
+    pub(crate) tries: Vec<(String, String)>,
+    /// Write the figures and their curves as a page and SVG files into this folder
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) out: Option<PathBuf>,
+    /// Print the report as JSON, with every figure as a number
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct Settings {
+    #[command(subcommand)]
+    pub(crate) act: SettingsAct,
+}
+
+#[derive(Subcommand)]
+pub(crate) enum SettingsAct {
+    /// What becomes of settings from each version to each other; an error where a calibration or a counter would be lost
+    Check {
+        /// The product folder
+        product: PathBuf,
+        /// Print every pair as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Two versions' layouts, field by field
+    Diff {
+        /// The product folder
+        product: PathBuf,
+        /// Version that the settings are of
+        #[arg(long, value_name = "VERSION")]
+        from: String,
+        /// Version that they go to
+        #[arg(long, value_name = "VERSION")]
+        to: String,
+        /// Print it as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Read a dump of a unit's settings memory, or one record
+    Read {
+        /// File with the bytes of the memory from its address 0, or of one record alone
+        dump: PathBuf,
+        /// Version that wrote it
+        #[arg(long)]
+        version: String,
+        /// The product folder
+        #[arg(long, value_name = "FOLDER", default_value = ".")]
+        product: PathBuf,
+        /// What to print: text, toml (which `settings write` reads) or json
+        #[arg(long, value_name = "FORM", default_value = "text", value_parser = ["text", "toml", "json"])]
+        form: String,
+    },
+    /// Show what an owner would have after an update, from a dump of the unit
+    Carry {
+        /// File with the bytes of the memory, or of one record alone
+        dump: PathBuf,
+        /// Version that wrote it
+        #[arg(long, value_name = "VERSION")]
+        from: String,
+        /// Version that is installed then
+        #[arg(long, value_name = "VERSION")]
+        to: String,
+        /// The product folder
+        #[arg(long, value_name = "FOLDER", default_value = ".")]
+        product: PathBuf,
+        /// What to print: text, or toml or json of the settings after the update
+        #[arg(long, value_name = "FORM", default_value = "text", value_parser = ["text", "toml", "json"])]
+        form: String,
+        /// Write a memory image of the new version with these settings, for a service bench
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// Make a memory image with these settings, for a service bench
+    Write {
+        /// Settings in the form of `settings read --form toml`; what is left out is as in a new unit
+        values: PathBuf,
+        /// Version that is to read it
+        #[arg(long)]
+        version: String,
+        /// File for the image
+        #[arg(long, value_name = "FILE")]
+        out: PathBuf,
+        /// A dump whose settings are kept where VALUES says nothing, secrets among them
+        #[arg(long, value_name = "DUMP")]
+        base: Option<PathBuf>,
+        /// Bytes of the memory; up to the end of the last copy if left out
+        #[arg(long, value_name = "BYTES")]
+        size: Option<u64>,
+        /// The product folder
+        #[arg(long, value_name = "FOLDER", default_value = ".")]
+        product: PathBuf,
+    },
+    /// Begin a layout file from a build: offsets and types out of its debug information
+    Import {
+        /// ELF file, built with -g
+        elf: PathBuf,
+        /// Name of a struct, a typedef or a variable
+        name: String,
+        /// Version that the layout is of
+        #[arg(long)]
+        version: String,
+        /// Number that tells this layout from others in a unit
+        #[arg(long, value_name = "NUMBER", value_parser = number)]
+        number: u32,
+        /// Address of a copy in the settings memory; once for each
+        #[arg(long, value_name = "ADDRESS", value_parser = number, required = true)]
+        copy: Vec<u32>,
+        /// File for the layout; standard output if left out
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+}
+
+#[derive(ClapArgs)]
 pub(crate) struct Trace {
     /// The product folder
     pub(crate) product: PathBuf,
@@ -198,10 +330,36 @@ pub(crate) enum KeysAct {
         #[command(flatten)]
         secret: Secret,
     },
-    /// Write the public signing key, which units are built with, as PEM
+    /// Add an HSS-LMS signing key to the keyring: signatures that stand against quantum computers, in a limited number
+    AddTree {
+        /// The product folder
+        product: PathBuf,
+        /// How many signatures it can make, as a power of two: 5, 10, 15 or 20
+        #[arg(long, value_name = "POWER", default_value = "15", value_parser = tree_kind)]
+        height: TreeKind,
+        /// Bits of a digit: 8 for small signatures, 4 for ones that units check eight times as fast
+        #[arg(long, value_name = "BITS", default_value = "8", value_parser = ots_kind)]
+        digits: OtsKind,
+        #[command(flatten)]
+        secret: Secret,
+    },
+    /// Count signatures of the HSS-LMS key as made, after the product folder or the machine was restored, copied or moved
+    Skip {
+        /// The product folder
+        product: PathBuf,
+        /// How many: safely more than those that may have been made since
+        #[arg(long, value_name = "N")]
+        by: u32,
+        #[command(flatten)]
+        secret: Secret,
+    },
+    /// Write a public signing key, which units are built with: Ed25519 as PEM, HSS-LMS as digits
     Export {
         /// The product folder
         product: PathBuf,
+        /// Which: ed25519 or hss-lms
+        #[arg(long, value_name = "KIND", default_value = "ed25519", value_parser = signature_kind)]
+        kind: SignatureKind,
         /// File for it; standard output if it is left out
         #[arg(long, value_name = "FILE")]
         out: Option<PathBuf>,
@@ -220,8 +378,102 @@ pub(crate) enum KeysAct {
     },
 }
 
+#[derive(ClapArgs)]
+pub(crate) struct Port {
+    #[command(subcommand)]
+    pub(crate) act: PortAct,
+}
+
+#[derive(Subcommand)]
+pub(crate) enum PortAct {
+    /// Take a port through the scripted cases, over a serial line or the standard streams of a program, and compare every step with
+    /// the simulation. It erases and programs the slot and the floor sectors: never a unit that somebody needs
+    Check(PortCheck),
+}
+
+#[derive(ClapArgs)]
+pub(crate) struct PortCheck {
+    /// The serial device that the port is on
+    #[arg(long, value_name = "DEVICE", required_unless_present = "program")]
+    pub(crate) device: Option<PathBuf>,
+    /// Bits a second on the device
+    #[arg(long, value_name = "N", default_value_t = 115_200)]
+    pub(crate) baud: u32,
+    /// A program that is the port, such as an emulator; a cut kills it. With --device: a command that switches the board's supply
+    /// off and on again; without one, a cut is a reset that the port makes itself
+    #[arg(last = true, value_name = "COMMAND", num_args = 1..)]
+    pub(crate) program: Vec<OsString>,
+    /// Seconds that an answer may take: longer than the slowest erase
+    #[arg(long, value_name = "N", default_value_t = 10)]
+    pub(crate) patience: u64,
+    /// Bytes of the images that are installed
+    #[arg(long, value_name = "N", default_value_t = 5001)]
+    pub(crate) image: u32,
+    /// How many cuts are tried, half of them before a change of flash and half after it
+    #[arg(long, value_name = "N", default_value_t = 16)]
+    pub(crate) cuts: u32,
+    /// How many cuts are tried in the middle of a change; of a program only
+    #[arg(long, value_name = "N", default_value_t = 6)]
+    pub(crate) torn: u32,
+    /// The image that was written to the stick in the port's own reader: its blocks are read and compared
+    #[arg(long, value_name = "FILE")]
+    pub(crate) stick: Option<PathBuf>,
+    /// A product folder, whose map for --board the port must have
+    #[arg(long, value_name = "FOLDER", requires = "board")]
+    pub(crate) product: Option<PathBuf>,
+    /// The board revision that the port is for
+    #[arg(long, value_name = "BOARD", requires = "product")]
+    pub(crate) board: Option<String>,
+    /// Print the report as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+fn tree_kind(text: &str) -> Result<TreeKind, String> {
+    match text {
+        "5" => Ok(TreeKind::H5),
+        "10" => Ok(TreeKind::H10),
+        "15" => Ok(TreeKind::H15),
+        "20" => Ok(TreeKind::H20),
+        _ => Err("give 5, 10, 15 or 20, for 32, 1024, 32768 or 1048576 signatures".to_owned()),
+    }
+}
+
+fn ots_kind(text: &str) -> Result<OtsKind, String> {
+    match text {
+        "4" => Ok(OtsKind::W4),
+        "8" => Ok(OtsKind::W8),
+        _ => Err("give 4 or 8".to_owned()),
+    }
+}
+
+fn signature_kind(text: &str) -> Result<SignatureKind, String> {
+    let found = SignatureKind::WORDS.iter().find(|(word, _)| *word == text);
+    found
+        .map(|(_, kind)| *kind)
+        .ok_or_else(|| "give ed25519 or hss-lms".to_owned())
+}
+
 fn faults(list: &str) -> Result<Faults, String> {
     Faults::named(list).map_err(|unknown| unknown.to_string())
+}
+
+fn key_and_value(text: &str) -> Result<(String, String), String> {
+    match text.split_once('=') {
+        Some((key, value)) if !key.trim().is_empty() && !value.trim().is_empty() => {
+            Ok((key.trim().to_owned(), value.trim().to_owned()))
+        }
+        _ => Err("write it as KEY=VALUE, such as capacitor_uf=470".to_owned()),
+    }
+}
+
+/// A number in decimal or, with 0x in front, hexadecimal digits.
+fn number(text: &str) -> Result<u32, String> {
+    let parsed = match text.strip_prefix("0x") {
+        Some(digits) => u32::from_str_radix(digits, 16),
+        None => text.parse(),
+    };
+    parsed.map_err(|_| "write a whole number, such as 16384 or 0x4000".to_owned())
 }
 
 fn board_and_file(text: &str) -> Result<(String, PathBuf), String> {

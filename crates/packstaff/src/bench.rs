@@ -4,7 +4,8 @@ use envelope::{Anchor, Kid, UnitKey};
 use image::checks::{Core, Target};
 use installer::Region;
 use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
-use product::{Board, FlashPart, Keyring, KeyringFile, Ledger, PartBook, Product, Range, Unlock};
+use product::keyring::OneTimeCount;
+use product::{Board, FlashPart, Keyring, KeyringFile, Ledger, PartBook, Product, Range, SignatureKind, Unlock};
 use rehearsal::claims::Release as KnownImage;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -47,6 +48,16 @@ pub enum BenchError {
         /// Bytes of the name.
         len: usize,
     },
+    /// A generation that the product file does not have.
+    #[error("there is no [[generation]] {0} in product.toml")]
+    #[diagnostic(help("add one that says which units have it"))]
+    NoGeneration(String),
+    /// There is no place for what this machine must remember.
+    #[error(
+        "this machine has no place to remember which one-time keys are used: neither XDG_STATE_HOME nor HOME is set"
+    )]
+    #[diagnostic(help("set XDG_STATE_HOME to a folder that stays on this machine and is not restored from back-ups"))]
+    NoMachineFolder,
     /// A board revision that the product file does not have.
     #[error("there is no board {found} in product.toml, which has {known}")]
     #[diagnostic(help("name a build as BOARD=FILE, with a `revision` of product.toml for BOARD"))]
@@ -203,6 +214,15 @@ impl Bench {
     /// # Errors
     /// The memory map does not suit the installer, or the keyring has no such generation.
     pub fn blueprint(&self, board: &Board, keyring: &Keyring, generation: &str) -> Result<Blueprint> {
+        let key = unit_key(generation, *keyring.unit_key(generation).into_diagnostic()?)?;
+        self.blueprint_with(board, self.anchors(keyring, generation)?, key)
+    }
+
+    /// Units of a board revision with these keys.
+    ///
+    /// # Errors
+    /// The memory map does not suit the installer.
+    pub fn blueprint_with(&self, board: &Board, anchors: Vec<Anchor>, key: UnitKey) -> Result<Blueprint> {
         let siblings = self
             .product
             .boards
@@ -212,8 +232,8 @@ impl Bench {
             vendor: *self.product.maker.vendor.as_bytes(),
             class: *board.class.as_bytes(),
             siblings: siblings.map(|other| *other.class.as_bytes()).collect(),
-            anchors: vec![anchor(keyring)?],
-            key: unit_key(generation, *keyring.unit_key(generation).into_diagnostic()?)?,
+            anchors,
+            key,
             extension: *b"UPD",
             layout: Arc::new(Layout::of(self.part(board)?)),
             installer: region(board.map.installer),
@@ -226,6 +246,27 @@ impl Bench {
             why: why.to_string(),
         })?;
         Ok(blueprint)
+    }
+
+    /// The keys that units of a generation trust.
+    ///
+    /// # Errors
+    /// The product file has no such generation, or the keyring lacks a key that its units trust.
+    pub fn anchors(&self, keyring: &Keyring, generation: &str) -> Result<Vec<Anchor>> {
+        let declared = self.product.keys.generation(generation);
+        let declared = declared.ok_or_else(|| BenchError::NoGeneration(generation.to_owned()))?;
+        declared.trusts.iter().map(|kind| anchor(keyring, *kind)).collect()
+    }
+
+    /// The count of the HSS-LMS key's one-time keys, and the highest of them that the ledger knows.
+    ///
+    /// # Errors
+    /// The keyring has no such key, or this machine has no place for what it must remember.
+    pub fn one_time_count(&self, keyring: &KeyringFile) -> Result<(OneTimeCount, Option<u32>)> {
+        let key = keyring.keyring().tree_key().into_diagnostic()?;
+        let recorded = self.ledger.highest_one_time_key(&key.listing().fingerprint);
+        let count = keyring.one_time_count(&machine_folder()?).into_diagnostic()?;
+        Ok((count, recorded))
     }
 
     /// The place that a board's builds are meant for.
@@ -291,15 +332,34 @@ impl Bench {
     }
 }
 
-/// The signing key that units are told to trust.
+/// The signing key of a kind, as units are told to trust it.
 ///
 /// # Errors
-/// Its identifier is too long for a unit.
-pub fn anchor(keyring: &Keyring) -> Result<Anchor> {
-    Ok(Anchor {
-        kid: kid(&keyring.signer_kid())?,
-        key: keyring.public_key(),
-    })
+/// The keyring has no key of that kind.
+pub fn anchor(keyring: &Keyring, kind: SignatureKind) -> Result<Anchor> {
+    match kind {
+        SignatureKind::Ed25519 => Ok(Anchor::ed25519(kid(&keyring.signer_kid())?, keyring.public_key())),
+        SignatureKind::HssLms => {
+            let key = keyring.tree_key().into_diagnostic()?;
+            Ok(Anchor::hss_lms(kid(&key.kid())?, *key.public_key()))
+        }
+    }
+}
+
+/// Where this machine remembers which one-time keys it has used: outside of every product folder, so that an older copy of
+/// one does not bring them back.
+///
+/// # Errors
+/// The environment names no such place.
+pub fn machine_folder() -> Result<PathBuf> {
+    let absolute = |name| {
+        std::env::var_os(name)
+            .map(PathBuf::from)
+            .filter(|path| path.is_absolute())
+    };
+    let state = absolute("XDG_STATE_HOME").or_else(|| absolute("HOME").map(|home| home.join(".local/state")));
+    let state = state.ok_or(BenchError::NoMachineFolder)?;
+    Ok(state.join("packstaff/one-time-keys"))
 }
 
 /// A generation's key, as units hold it.
@@ -313,7 +373,7 @@ pub fn unit_key(generation: &str, key: [u8; 32]) -> Result<UnitKey> {
     })
 }
 
-fn kid(bytes: &[u8]) -> Result<Kid> {
+pub(crate) fn kid(bytes: &[u8]) -> Result<Kid> {
     Ok(Kid::new(bytes).ok_or(BenchError::KeyName { len: bytes.len() })?)
 }
 

@@ -1,8 +1,11 @@
 //! The program: reads the command line, runs one verb, says what came of it.
 
 mod args;
+mod budget_verb;
 mod keys;
+mod port_verb;
 mod rehearse_verb;
+mod settings_verb;
 mod stick_verb;
 mod trace_verb;
 
@@ -83,8 +86,11 @@ fn run(args: Args) -> Result<u8> {
             }
             Ok(HOLDS)
         }
+        Verb::Budget(ask) => budget_verb::run(&ask),
+        Verb::Settings(ask) => settings_verb::run(ask.act),
         Verb::Trace(ask) => trace_verb::run(&ask),
         Verb::Keys(ask) => keys::run(ask).map(|()| HOLDS),
+        Verb::Port(ask) => port_verb::run(ask),
     }
 }
 

@@ -254,7 +254,7 @@ impl Report {
 }
 
 /// Breaks a text into lines of at most `width` characters, at spaces.
-fn wrap(text: &str, width: usize) -> Vec<String> {
+pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = Vec::<String>::new();
     for word in text.split_whitespace() {
         match lines.last_mut() {

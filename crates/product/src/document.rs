@@ -11,18 +11,19 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 /// Bytes of a document that are read at most: far above any real one.
-pub(crate) const LONGEST: usize = 1 << 20;
+pub const LONGEST: usize = 1 << 20;
 
 /// What has been found wrong so far.
 #[derive(Debug)]
-pub(crate) struct Notes<'i> {
+pub struct Notes<'i> {
     text: &'i str,
     secret: bool,
     faults: RefCell<Vec<Fault>>,
 }
 
 impl<'i> Notes<'i> {
-    pub(crate) const fn new(text: &'i str) -> Self {
+    /// For a text that may be quoted in messages.
+    pub const fn new(text: &'i str) -> Self {
         Self {
             text,
             secret: false,
@@ -31,7 +32,7 @@ impl<'i> Notes<'i> {
     }
 
     /// For a text whose values must not get into any message.
-    pub(crate) const fn of_secret(text: &'i str) -> Self {
+    pub const fn of_secret(text: &'i str) -> Self {
         Self {
             text,
             secret: true,
@@ -39,7 +40,8 @@ impl<'i> Notes<'i> {
         }
     }
 
-    pub(crate) fn add(&self, span: std::ops::Range<usize>, problem: Problem) {
+    /// Notes a problem with these bytes of the text.
+    pub fn add(&self, span: std::ops::Range<usize>, problem: Problem) {
         let (line, column) = self.position(span.start);
         let fault = Fault {
             line,
@@ -50,8 +52,13 @@ impl<'i> Notes<'i> {
         self.faults.borrow_mut().push(fault);
     }
 
+    /// Whether nothing has been found wrong so far.
+    pub fn is_clean(&self) -> bool {
+        self.faults.borrow().is_empty()
+    }
+
     /// Line and column of a byte, both counted from 1.
-    pub(crate) fn position(&self, byte: usize) -> (usize, usize) {
+    pub fn position(&self, byte: usize) -> (usize, usize) {
         let before = self.text.get(..byte).unwrap_or(self.text);
         let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
         let line = before.bytes().filter(|byte| *byte == b'\n').count() + 1;
@@ -60,7 +67,7 @@ impl<'i> Notes<'i> {
     }
 
     /// Ends reading a secret text: the value, or where the first fault is and what it is about, without a copy of the text.
-    pub(crate) fn finish_secret<T>(self, value: Option<T>) -> Result<T, (usize, String)> {
+    pub fn finish_secret<T>(self, value: Option<T>) -> Result<T, (usize, String)> {
         let faults = self.faults.into_inner();
         match (value, faults.iter().min_by_key(|fault| fault.line)) {
             (Some(value), None) => Ok(value),
@@ -70,7 +77,7 @@ impl<'i> Notes<'i> {
     }
 
     /// Ends reading: the value, unless anything was wrong.
-    pub(crate) fn finish<T>(self, name: &str, value: Option<T>) -> Result<T, DocumentError> {
+    pub fn finish<T>(self, name: &str, value: Option<T>) -> Result<T, DocumentError> {
         let mut faults = self.faults.into_inner();
         match value {
             Some(value) if faults.is_empty() => Ok(value),
@@ -92,7 +99,7 @@ impl<'i> Notes<'i> {
 }
 
 /// Parses the text; a syntax error is noted.
-pub(crate) fn parse<'i>(notes: &Notes<'i>) -> Option<Spanned<DeTable<'i>>> {
+pub fn parse<'i>(notes: &Notes<'i>) -> Option<Spanned<DeTable<'i>>> {
     if notes.text.len() > LONGEST {
         let message = format!("{} bytes are more than such a document can have", notes.text.len());
         notes.add(0..0, Problem::Syntax { message });
@@ -110,7 +117,7 @@ pub(crate) fn parse<'i>(notes: &Notes<'i>) -> Option<Spanned<DeTable<'i>>> {
 
 /// A table and how to speak of it.
 #[derive(Clone, Debug)]
-pub(crate) struct Section<'d, 'i> {
+pub struct Section<'d, 'i> {
     notes: &'d Notes<'i>,
     table: &'d DeTable<'i>,
     at: std::ops::Range<usize>,
@@ -119,7 +126,7 @@ pub(crate) struct Section<'d, 'i> {
 
 impl<'d, 'i> Section<'d, 'i> {
     /// The whole document, which may have the keys `known`.
-    pub(crate) fn root(notes: &'d Notes<'i>, root: &'d Spanned<DeTable<'i>>, known: &'static [&'static str]) -> Self {
+    pub fn root(notes: &'d Notes<'i>, root: &'d Spanned<DeTable<'i>>, known: &'static [&'static str]) -> Self {
         // A key missing at the top is best shown at the top, not as a span over everything.
         let section = Self {
             notes,
@@ -129,6 +136,21 @@ impl<'d, 'i> Section<'d, 'i> {
         };
         section.refuse_others(known);
         section
+    }
+
+    /// The whole document, whose keys the maker chooses.
+    pub fn open(notes: &'d Notes<'i>, root: &'d Spanned<DeTable<'i>>) -> Self {
+        Self {
+            notes,
+            table: root.get_ref(),
+            at: 0..0,
+            place: "the file",
+        }
+    }
+
+    /// All keys and values, in the order of the text. Values speak under the name "a setting".
+    pub fn pairs(&self) -> Vec<(String, Entry<'d, 'i>)> {
+        pairs_of(self.notes, "a setting", self.table)
     }
 
     fn refuse_others(&self, known: &'static [&'static str]) {
@@ -148,7 +170,7 @@ impl<'d, 'i> Section<'d, 'i> {
     }
 
     /// The value of a key that may be left out.
-    pub(crate) fn find(&self, key: &'static str) -> Option<Entry<'d, 'i>> {
+    pub fn find(&self, key: &'static str) -> Option<Entry<'d, 'i>> {
         let (_, value) = self.table.iter().find(|(name, _)| name.get_ref() == key)?;
         Some(Entry {
             notes: self.notes,
@@ -158,7 +180,7 @@ impl<'d, 'i> Section<'d, 'i> {
     }
 
     /// The value of a key that must be there.
-    pub(crate) fn value(&self, key: &'static str) -> Option<Entry<'d, 'i>> {
+    pub fn value(&self, key: &'static str) -> Option<Entry<'d, 'i>> {
         let entry = self.find(key);
         if entry.is_none() {
             self.lacks(key, format!("{key} = ..."));
@@ -178,7 +200,7 @@ impl<'d, 'i> Section<'d, 'i> {
     }
 
     /// The table of `[key]`, which must be there.
-    pub(crate) fn table(
+    pub fn table(
         &self,
         key: &'static str,
         place: &'static str,
@@ -194,7 +216,7 @@ impl<'d, 'i> Section<'d, 'i> {
     }
 
     /// The tables of `[[key]]`, of which there must be at least one.
-    pub(crate) fn some_sections(
+    pub fn some_sections(
         &self,
         key: &'static str,
         place: &'static str,
@@ -208,7 +230,7 @@ impl<'d, 'i> Section<'d, 'i> {
     }
 
     /// The tables of `[[key]]`, none if there is none.
-    pub(crate) fn sections(
+    pub fn sections(
         &self,
         key: &'static str,
         place: &'static str,
@@ -219,29 +241,32 @@ impl<'d, 'i> Section<'d, 'i> {
     }
 
     /// Bytes of the document to point at for the table as a whole.
-    pub(crate) fn span(&self) -> std::ops::Range<usize> {
+    pub fn span(&self) -> std::ops::Range<usize> {
         self.at.clone()
     }
 
-    pub(crate) const fn notes(&self) -> &'d Notes<'i> {
+    /// Where problems are noted.
+    pub const fn notes(&self) -> &'d Notes<'i> {
         self.notes
     }
 }
 
 /// The value of a key.
 #[derive(Clone, Debug)]
-pub(crate) struct Entry<'d, 'i> {
+pub struct Entry<'d, 'i> {
     notes: &'d Notes<'i>,
     key: &'static str,
     value: &'d Spanned<DeValue<'i>>,
 }
 
 impl<'d, 'i> Entry<'d, 'i> {
-    pub(crate) fn span(&self) -> std::ops::Range<usize> {
+    /// Bytes of the document that hold the value.
+    pub fn span(&self) -> std::ops::Range<usize> {
         self.value.span()
     }
 
-    pub(crate) const fn notes(&self) -> &'d Notes<'i> {
+    /// Where problems are noted.
+    pub const fn notes(&self) -> &'d Notes<'i> {
         self.notes
     }
 
@@ -267,11 +292,12 @@ impl<'d, 'i> Entry<'d, 'i> {
     }
 
     /// Notes that the value will not do.
-    pub(crate) fn refuse<T>(&self, expected: impl Into<String>, advice: impl Into<String>) -> Option<T> {
+    pub fn refuse<T>(&self, expected: impl Into<String>, advice: impl Into<String>) -> Option<T> {
         let found = match self.value.get_ref() {
             _ if self.notes.secret => "this".to_owned(),
             DeValue::String(text) => format!("{text:?}"),
             DeValue::Integer(integer) => integer.to_string(),
+            DeValue::Float(number) => number.to_string(),
             DeValue::Datetime(date) => date.to_string(),
             DeValue::Array(members) => format!("a list of {}", members.len()),
             _ => "this".to_owned(),
@@ -287,7 +313,7 @@ impl<'d, 'i> Entry<'d, 'i> {
     }
 
     /// The text, whatever it holds.
-    pub(crate) fn raw_text(&self) -> Option<&'d str> {
+    pub fn raw_text(&self) -> Option<&'d str> {
         match self.value.get_ref() {
             DeValue::String(text) => Some(text),
             _ => self.wrong_type("a text in \"quotes\""),
@@ -295,7 +321,7 @@ impl<'d, 'i> Entry<'d, 'i> {
     }
 
     /// A text for people: one line, not empty, without control characters or blanks at its ends.
-    pub(crate) fn text(&self) -> Option<String> {
+    pub fn text(&self) -> Option<String> {
         let text = self.raw_text()?;
         if text.trim().is_empty() || text.trim() != text || text.chars().any(char::is_control) {
             return self.refuse(
@@ -307,7 +333,7 @@ impl<'d, 'i> Entry<'d, 'i> {
     }
 
     /// A whole number from `allowed`.
-    pub(crate) fn integer(&self, allowed: RangeInclusive<u64>) -> Option<u64> {
+    pub fn integer(&self, allowed: RangeInclusive<u64>) -> Option<u64> {
         let DeValue::Integer(integer) = self.value.get_ref() else {
             return self.wrong_type("a whole number");
         };
@@ -320,20 +346,56 @@ impl<'d, 'i> Entry<'d, 'i> {
         }
     }
 
-    pub(crate) fn integer_u32(&self, allowed: RangeInclusive<u32>) -> Option<u32> {
+    /// A whole number from `allowed`.
+    pub fn integer_u32(&self, allowed: RangeInclusive<u32>) -> Option<u32> {
         let number = self.integer(u64::from(*allowed.start())..=u64::from(*allowed.end()))?;
         u32::try_from(number).ok()
     }
 
-    pub(crate) fn boolean(&self) -> Option<bool> {
+    /// `true` or `false`.
+    pub fn boolean(&self) -> Option<bool> {
         match self.value.get_ref() {
             DeValue::Boolean(value) => Some(*value),
             _ => self.wrong_type("true or false, without quotes"),
         }
     }
 
+    /// A whole number or decimal fraction, exactly as it is written, in decimal digits.
+    pub fn number_text(&self) -> Option<String> {
+        match self.value.get_ref() {
+            DeValue::Integer(integer) => match i128::from_str_radix(integer.as_str(), integer.radix()) {
+                Ok(number) => Some(number.to_string()),
+                Err(_) => self.refuse("a number of at most 128 bits", "Write a smaller number."),
+            },
+            DeValue::Float(float) => Some(float.as_str().to_owned()),
+            _ => self.wrong_type("a number"),
+        }
+    }
+
+    /// A number, whole or with a fraction; never NaN or infinite.
+    pub fn number(&self) -> Option<f64> {
+        let number: Option<f64> = self.number_text()?.parse().ok();
+        match number.filter(|number| number.is_finite()) {
+            Some(number) => Some(number),
+            None => self.refuse("a finite number", "Write a number such as 1.4 or 1e12."),
+        }
+    }
+
+    /// Whether the value is a text.
+    pub fn is_text(&self) -> bool {
+        matches!(self.value.get_ref(), DeValue::String(_))
+    }
+
+    /// The names and values of a table whose names the maker chooses; each value speaks under the table's key.
+    pub fn pairs(&self) -> Option<Vec<(String, Entry<'d, 'i>)>> {
+        let DeValue::Table(table) = self.value.get_ref() else {
+            return self.wrong_type("a table such as { off = 0, on = 1 }");
+        };
+        Some(pairs_of(self.notes, self.key, table))
+    }
+
     /// A day, without quotes and without a time of day.
-    pub(crate) fn date(&self) -> Option<crate::Date> {
+    pub fn date(&self) -> Option<crate::Date> {
         const EXPECTED: &str = "a date such as 2026-01-05, without quotes";
         let DeValue::Datetime(found) = self.value.get_ref() else {
             return self.wrong_type(EXPECTED);
@@ -352,7 +414,7 @@ impl<'d, 'i> Entry<'d, 'i> {
     }
 
     /// The members of a list; each speaks under the list's key.
-    pub(crate) fn list(&self) -> Option<Vec<Entry<'d, 'i>>> {
+    pub fn list(&self) -> Option<Vec<Entry<'d, 'i>>> {
         match self.value.get_ref() {
             DeValue::Array(members) => Some(
                 members
@@ -369,7 +431,7 @@ impl<'d, 'i> Entry<'d, 'i> {
     }
 
     /// The table that the key holds, which may have the keys `known`.
-    pub(crate) fn section(&self, place: &'static str, known: &'static [&'static str]) -> Option<Section<'d, 'i>> {
+    pub fn section(&self, place: &'static str, known: &'static [&'static str]) -> Option<Section<'d, 'i>> {
         let DeValue::Table(table) = self.value.get_ref() else {
             return self.wrong_type("a table");
         };
@@ -384,13 +446,13 @@ impl<'d, 'i> Entry<'d, 'i> {
     }
 
     /// `{ start = ..., size = ... }` in bytes.
-    pub(crate) fn range(&self) -> Option<Range> {
+    pub fn range(&self) -> Option<Range> {
         let section = self.section("the range", &["start", "size"])?;
         range_of(&section, self.key)
     }
 
     /// One of a fixed set of words.
-    pub(crate) fn word<T: Copy>(&self, words: &[(&'static str, T)]) -> Option<T> {
+    pub fn word<T: Copy>(&self, words: &[(&'static str, T)]) -> Option<T> {
         let text = self.raw_text()?;
         if let Some((_, value)) = words.iter().find(|(word, _)| *word == text) {
             return Some(*value);
@@ -404,8 +466,24 @@ impl<'d, 'i> Entry<'d, 'i> {
     }
 }
 
+/// In the order of the text, which is the maker's.
+fn pairs_of<'d, 'i>(notes: &'d Notes<'i>, key: &'static str, table: &'d DeTable<'i>) -> Vec<(String, Entry<'d, 'i>)> {
+    let mut pairs: Vec<_> = table
+        .iter()
+        .map(|(name, value)| {
+            (
+                name.span().start,
+                name.get_ref().to_string(),
+                Entry { notes, key, value },
+            )
+        })
+        .collect();
+    pairs.sort_by_key(|(start, ..)| *start);
+    pairs.into_iter().map(|(_, name, entry)| (name, entry)).collect()
+}
+
 /// The range that a table's `start` and `size` give; `key` is what a complaint calls it.
-pub(crate) fn range_of(section: &Section<'_, '_>, key: &'static str) -> Option<Range> {
+pub fn range_of(section: &Section<'_, '_>, key: &'static str) -> Option<Range> {
     let start = section.value("start").and_then(|entry| entry.integer_u32(0..=u32::MAX));
     let size = section.value("size").and_then(|entry| entry.integer_u32(0..=u32::MAX));
     match Range::new(start?, size?) {
@@ -420,7 +498,7 @@ pub(crate) fn range_of(section: &Section<'_, '_>, key: &'static str) -> Option<R
 /// The known name that `found` was probably meant to be.
 ///
 /// Up to a third of the letters may differ (Damerau-Levenshtein distance); beyond that a hint misleads.
-pub(crate) fn nearest<'n>(found: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
+pub fn nearest<'n>(found: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
     let close = |name: &&str| strsim::damerau_levenshtein(found, name);
     if found.len() > 64 {
         return None;

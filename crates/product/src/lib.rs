@@ -13,8 +13,9 @@
 #![forbid(unsafe_code)]
 
 mod board;
+mod budget;
 mod date;
-mod document;
+pub mod document;
 mod hazard;
 mod identity;
 pub mod keyring;
@@ -28,6 +29,9 @@ mod version;
 mod whole_file;
 
 pub use board::{Board, MemoryMap, Reserved, Supply};
+pub use budget::{
+    BoardBudget, Budget, CutsSeen, Finish, PowerOff, Quantity, Regulator, Save, UpdateRates, WhatIfError,
+};
 pub use date::{Date, DateError};
 pub use hazard::Hazard;
 pub use identity::{Uuid, class_id, vendor_id};
@@ -37,7 +41,8 @@ pub use owner::{OwnerTexts, ScreenKind, Screens};
 pub use parts::{FlashPart, PartBook};
 pub use problem::{DocumentError, Fault, Problem};
 pub use product_file::{
-    FORMAT, Keys, LONGEST_GENERATION_ID, Maker, Policy, Product, UnitGeneration, Versions, is_generation_id,
+    FORMAT, Keys, LONGEST_GENERATION_ID, Maker, Policy, Product, SignatureKind, UnitGeneration, Versions,
+    is_generation_id,
 };
 pub use range::{Range, RangeError};
 pub use version::{Clash, MAX_PLACES, Numbers, Scheme, Version, VersionError, lint};

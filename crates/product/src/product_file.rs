@@ -5,6 +5,7 @@
 //! `demo/kc4/product.toml` is a whole example.
 
 use crate::board::{self, Board, relative_path};
+use crate::budget::{self, Budget};
 use crate::date::Date;
 use crate::document::{Entry, Notes, Section, nearest, parse};
 use crate::hazard::Hazard;
@@ -28,16 +29,17 @@ const ROOT_KEYS: &[&str] = &[
     "generation",
     "screens",
     "owner",
+    "budget",
 ];
 const MAKER_KEYS: &[&str] = &["name", "domain", "contact"];
 const PRODUCT_KEYS: &[&str] = &["name", "short", "description", "hazards", "supported_until"];
 const VERSIONS_KEYS: &[&str] = &["scheme", "places", "list", "accept_disputed_order"];
 const POLICY_KEYS: &[&str] = &["issue", "oldest"];
 const KEYS_KEYS: &[&str] = &["keyring", "serve", "new_units"];
-const GENERATION_KEYS: &[&str] = &["id", "units"];
+const GENERATION_KEYS: &[&str] = &["id", "units", "trusts", "header_room"];
 
 /// A product.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Product {
     /// Who makes it.
     pub maker: Maker,
@@ -63,6 +65,8 @@ pub struct Product {
     pub screens: Screens,
     /// What an owner is told.
     pub owner: OwnerTexts,
+    /// What the arithmetic of a unit's life is done with, if the maker states it.
+    pub budget: Option<Budget>,
 }
 
 /// Who makes a product.
@@ -118,6 +122,53 @@ pub struct UnitGeneration {
     pub id: String,
     /// Which units have it, in the maker's words.
     pub units: String,
+    /// The kinds of signatures that its units demand, each of them: what they were built with.
+    pub trusts: Vec<SignatureKind>,
+    /// Bytes of a file's signatures and manifest that its units have room for.
+    pub header_room: u32,
+}
+
+/// A kind of signature.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum SignatureKind {
+    /// Ed25519 (RFC 8032): small, and of no use against a large quantum computer.
+    Ed25519,
+    /// HSS-LMS (RFC 8554): rests on SHA-256 alone; a key makes a limited number of signatures.
+    HssLms,
+}
+
+impl SignatureKind {
+    /// The words of a product file.
+    pub const WORDS: &[(&str, Self)] = &[("ed25519", Self::Ed25519), ("hss-lms", Self::HssLms)];
+}
+
+impl Keys {
+    /// A generation of this name.
+    pub fn generation(&self, id: &str) -> Option<&UnitGeneration> {
+        self.generations.iter().find(|generation| generation.id == id)
+    }
+
+    fn served(&self) -> impl Iterator<Item = &UnitGeneration> {
+        self.serve.iter().filter_map(|id| self.generation(id))
+    }
+
+    /// The kinds of signatures that a file needs so that the units of every served generation take it.
+    pub fn signatures(&self) -> Vec<SignatureKind> {
+        let mut kinds: Vec<_> = self
+            .served()
+            .flat_map(|generation| &generation.trusts)
+            .copied()
+            .collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        kinds
+    }
+
+    /// The least room for signatures and manifest that units of a served generation have, in bytes.
+    pub fn header_room(&self) -> u32 {
+        let rooms = self.served().map(|generation| generation.header_room);
+        rooms.min().unwrap_or(NARROW_HEADER)
+    }
 }
 
 impl Product {
@@ -172,6 +223,17 @@ fn read_root(root: &Section<'_, '_>, parts: Option<&dyn PartBook>) -> Option<Pro
     let keys = table("keys", "[keys]", KEYS_KEYS).and_then(|section| keys(root, &section));
     let screens = table("screens", "[screens]", Screens::KEYS).and_then(|section| Screens::read(&section));
     let owner = table("owner", "[owner]", OwnerTexts::KEYS).and_then(|section| OwnerTexts::read(&section));
+    let budget = match root.find("budget") {
+        Some(entry) => entry
+            .section("[budget]", budget::KEYS)
+            .and_then(|section| {
+                // A mistake in the boards' own tables is complained of there, and not once more here.
+                let known = boards.as_deref().filter(|_| root.notes().is_clean());
+                budget::read(&section, known)
+            })
+            .map(Some),
+        None => Some(None),
+    };
     let about = about?;
     Some(Product {
         maker: maker?,
@@ -186,6 +248,7 @@ fn read_root(root: &Section<'_, '_>, parts: Option<&dyn PartBook>) -> Option<Pro
         keys: keys?,
         screens: screens?,
         owner: owner?,
+        budget: budget?,
     })
 }
 
@@ -281,7 +344,7 @@ fn boards(root: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn Part
 }
 
 /// Notes every text that stands more than once.
-fn refuse_repeats<'t>(
+pub(crate) fn refuse_repeats<'t>(
     what: &'static str,
     values: impl Iterator<Item = (Option<&'t str>, std::ops::Range<usize>)>,
     notes: &Notes<'_>,
@@ -395,7 +458,13 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
     let generations = sections.iter().map(|section| {
         let id = section.value("id").and_then(|entry| generation_id(&entry));
         let units = section.value("units").and_then(|entry| entry.text());
-        Some(UnitGeneration { id: id?, units: units? })
+        let (trusts, header_room) = trusts(section)?;
+        Some(UnitGeneration {
+            id: id?,
+            units: units?,
+            trusts,
+            header_room,
+        })
     });
     let generations: Vec<Option<UnitGeneration>> = generations.collect();
     let ids = sections.iter().filter_map(|section| section.find("id"));
@@ -437,6 +506,45 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
         serve: serve?,
         new_units: new_units?,
     })
+}
+
+/// Room for signatures and manifest in units that were built for Ed25519 alone, in bytes.
+const NARROW_HEADER: u32 = envelope::HEADER_MAX_NARROW as u32;
+/// The same in all others.
+const WIDE_HEADER: u32 = envelope::HEADER_MAX_WIDE as u32;
+
+/// What the units of a generation demand, and the room that they have for it.
+fn trusts(section: &Section<'_, '_>) -> Option<(Vec<SignatureKind>, u32)> {
+    let mut trusts = match section.find("trusts") {
+        None => vec![SignatureKind::Ed25519],
+        Some(entry) => {
+            let members = entry.list()?;
+            if members.is_empty() {
+                return entry.refuse(
+                    "a list of at least one kind of signature",
+                    "Units that trust nobody could never be updated.",
+                );
+            }
+            refuse_repeats(
+                "the kind of signature",
+                members.iter().map(|member| (member.raw_text(), member.span())),
+                section.notes(),
+            );
+            let kinds: Vec<_> = members.iter().map(|member| member.word(SignatureKind::WORDS)).collect();
+            kinds.into_iter().collect::<Option<Vec<_>>>()?
+        }
+    };
+    trusts.sort_unstable();
+    let wide = trusts.contains(&SignatureKind::HssLms);
+    let header_room = match section.find("header_room") {
+        None if wide => WIDE_HEADER,
+        None => NARROW_HEADER,
+        Some(entry) => {
+            let least = if wide { WIDE_HEADER } else { NARROW_HEADER };
+            entry.integer_u32(least..=WIDE_HEADER)?
+        }
+    };
+    Some((trusts, header_room))
 }
 
 /// Longest identifier of a generation. It travels in every update file as a key identifier.

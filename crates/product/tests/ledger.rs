@@ -28,6 +28,7 @@ fn record(version: &str, issue: u64, files: &[(&str, &str, &[u8])]) -> Record {
         image_sha256: [0x11; 32],
         manifest_sha256: [0x22; 32],
         signer: "21fe 31df a154 a261".to_owned(),
+        tree: None,
         generations: vec!["g2".to_owned(), "g1".to_owned()],
     });
     Record {
@@ -42,6 +43,7 @@ fn record(version: &str, issue: u64, files: &[(&str, &str, &[u8])]) -> Record {
             "The lid switch is read twice.".to_owned(),
             "It says \"open\" at 100 %.".to_owned(),
         ],
+        settings: None,
         boards: boards.collect(),
     }
 }
@@ -359,6 +361,7 @@ proptest! {
             image_sha256: digest,
             manifest_sha256: digest,
             signer: "a".to_owned(),
+            tree: None,
             generations: vec!["g1".to_owned()],
         };
         let record = Record {
@@ -368,8 +371,54 @@ proptest! {
             date: Date::new(2026, 1, 5).unwrap(),
             kind: ReleaseKind::Security,
             notes,
+            settings: None,
             boards: vec![board("C"), board("D")],
         };
         prop_assert_eq!(Record::from_text("again", &record.to_text().unwrap()).unwrap(), record);
     }
+}
+
+#[test]
+fn a_layout_is_kept_with_its_release() {
+    use product::ledger::SettingsRecord;
+    let folder = tempfile::tempdir().unwrap();
+    let mut ledger = Ledger::open(folder.path()).unwrap();
+    let (update, layout) = (b"update".as_slice(), b"format = 1\n".as_slice());
+    let before = record("2.1", 1, &[("C", "KC4C-2.1.UPD", update)]);
+    let mut described = before.clone();
+    described.settings = Some(SettingsRecord {
+        file: "settings.toml".to_owned(),
+        file_size: layout.len() as u64,
+        file_sha256: sha256sum(layout),
+    });
+    let refused = ledger.append(&described, &[("KC4C-2.1.UPD", update)]).unwrap_err();
+    assert!(refused.to_string().contains("settings.toml"), "{refused}");
+    let files = [("KC4C-2.1.UPD", update), ("settings.toml", layout)];
+    assert_eq!(ledger.append(&described, &files).unwrap(), Appended::Added);
+    let again = Ledger::open(folder.path()).unwrap();
+    let release = again.find("2.1", 1).unwrap();
+    assert_eq!(release.settings_file().unwrap().as_deref(), Some(layout));
+    assert!(again.differences(Scheme::Dotted).unwrap().is_empty());
+    let path = folder.path().join("2.1/settings.toml");
+    std::fs::write(&path, "format = 2\n").unwrap();
+    assert!(release.settings_file().is_err());
+    assert_eq!(again.differences(Scheme::Dotted).unwrap().len(), 1);
+}
+
+#[test]
+fn a_release_from_before_layouts_were_kept_stays_what_it_is() {
+    use product::ledger::SettingsRecord;
+    let folder = tempfile::tempdir().unwrap();
+    let mut ledger = Ledger::open(folder.path()).unwrap();
+    let update = b"update".as_slice();
+    let before = record("2.0", 1, &[("C", "KC4C-2.0.UPD", update)]);
+    ledger.append(&before, &[("KC4C-2.0.UPD", update)]).unwrap();
+    let mut described = before;
+    described.settings = Some(SettingsRecord {
+        file: "settings.toml".to_owned(),
+        file_size: 1,
+        file_sha256: sha256sum(b"x"),
+    });
+    let files = [("KC4C-2.0.UPD", update), ("settings.toml", b"x".as_slice())];
+    assert_eq!(ledger.append(&described, &files).unwrap(), Appended::AlreadyThere);
 }

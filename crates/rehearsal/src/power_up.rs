@@ -4,7 +4,7 @@ use envelope::Manifest;
 use installer::{Installer, Listing, Phase, Reason};
 use unit::blueprint::Blueprint;
 use unit::drive::{Answer, Wish, count, look};
-use unit::flash::Change;
+use unit::flash::{Change, FlashFault};
 use unit::timing::Work;
 use unit::world::World;
 
@@ -104,6 +104,7 @@ pub fn power_up(
                 before(world, &change);
                 match world.flash.apply(&change) {
                     Ok(()) => Answer::Done,
+                    Err(FlashFault::AlreadyProgrammed { .. }) if blueprint.may_be_refused(&change) => Answer::Failed,
                     Err(fault) => {
                         seen.ending = Ending::Impossible(fault);
                         return seen;

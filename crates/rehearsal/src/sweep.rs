@@ -146,6 +146,14 @@ fn trial(scene: &Scene<'_>, before: &Before, index: usize, world: &World, change
         Moment::Inside(torn) => cut.flash.tear(change, torn),
         Moment::After => cut.flash.apply(change),
     };
+    // A change that the part refuses leaves nothing to cut into.
+    let done = done.or_else(|fault| {
+        if scene.blueprint.may_be_refused(change) {
+            Ok(())
+        } else {
+            Err(fault)
+        }
+    });
     let mut violations = Vec::new();
     let mut waited = false;
     for with_stick in [true, false] {

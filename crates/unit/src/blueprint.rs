@@ -71,6 +71,12 @@ impl Blueprint {
         [self.slot].into_iter().chain(self.slots.second())
     }
 
+    /// Whether the installer is prepared for the part to refuse a change, because the cells are programmed already: it programs
+    /// the void mark before every erase, whatever it reads as, since a mark that a cut has hit may read as erased later.
+    pub fn may_be_refused(&self, change: &Change) -> bool {
+        matches!(change, Change::Program { address, .. } if *address == self.config().place().void.base)
+    }
+
     /// Whether such a unit can be built.
     ///
     /// # Errors

@@ -1,6 +1,7 @@
 //! Builds update files item by item, so that a test can change any one of them and sign the result.
 
-use envelope::{Sha256, sha256, signature::sig_structure};
+use envelope::signature::SigStructure;
+use envelope::{Algorithm, Sha256, sha256};
 
 /// A CBOR item, encoded in the shortest form unless it is [`Item::Raw`].
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -198,7 +199,7 @@ impl Forge {
 
     /// A COSE_Sign1 block by the signer of the tests.
     pub fn block(digest: &[u8; 32]) -> Item {
-        let signature = super::sign(&sig_structure(digest));
+        let signature = super::sign(SigStructure::new(Algorithm::Ed25519, digest).as_bytes());
         Tag(
             18,
             Box::new(Array(vec![

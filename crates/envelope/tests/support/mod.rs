@@ -46,10 +46,11 @@ pub fn signer() -> SigningKey {
 pub const SIGNER_KID: &[u8] = b"maker-1";
 
 pub fn anchor() -> Anchor {
-    Anchor {
-        kid: Kid::new(SIGNER_KID).unwrap(),
-        key: signer().verifying_key().to_bytes(),
-    }
+    Anchor::ed25519(Kid::new(SIGNER_KID).unwrap(), signer_key())
+}
+
+pub fn signer_key() -> [u8; 32] {
+    signer().verifying_key().to_bytes()
 }
 
 pub fn sign(message: &[u8]) -> [u8; 64] {

@@ -57,7 +57,8 @@ impl Clear {
             (Act::Void, None) if !context.knowledge.stands && context.flawed.has(Flaw::TrustsRemnants) => {
                 return Turn::Go(Stage::Write(Write::new(self.job, self.source.clone())));
             }
-            (Act::Void, None) if marked && context.knowledge.unvoided && !context.flawed.has(Flaw::SkipsVoid) => {
+            // The mark is programmed whatever it, and the record, read as: what a cut left of either may read otherwise tomorrow.
+            (Act::Void, None) if marked && !context.flawed.has(Flaw::SkipsVoid) => {
                 context.buffer.clear();
                 // Not a whole granule of the erased value: the opposite of it, which every part may program once.
                 context.buffer.append(&[!config.flash.erased]);
@@ -69,7 +70,7 @@ impl Clear {
             }
             (Act::Void, None) => {}
             (_, Some(Reply::Done)) => {}
-            // A mark that a cut has half erased may refuse to be programmed, and would for ever if it were not erased now.
+            // Some parts refuse to program a granule twice. A mark that they refuse is not erased, and so voids already.
             (Act::Void, Some(_)) if !context.knowledge.stands => {}
             _ => {
                 context.buffer.clear();
@@ -81,7 +82,6 @@ impl Clear {
                 context.buffer.clear();
                 if marked {
                     context.knowledge.stands = false;
-                    context.knowledge.unvoided = false;
                     context.knowledge.installed = None;
                 }
                 self.act = Act::EraseDescriptor;

@@ -1,14 +1,14 @@
 //! First stage: what does this unit's own flash hold, and what counts?
 
-use super::{Clear, Context, Find, Job, Knowledge, Lacking, Raise, Stage, Turn, Wish};
+use super::{Clear, Context, Find, Job, Lacking, Raise, Stage, Turn, Wish};
 use crate::config::Layout;
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor, VOID_MARK_LEN};
 use crate::flaw::Flaw;
 use crate::geometry::Region;
-use crate::listing::Listing;
 use crate::reason::Reason;
 use crate::register::{Held, REGISTER_LEN, Record, Value};
 use crate::request::Reply;
+use envelope::same_digest;
 
 /// Reads the descriptor, digests the image that it describes, reads the register, and digests the image that it names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -51,8 +51,8 @@ impl Inspect {
                 return Turn::Go(stage);
             }
         } else {
-            *context.knowledge = Knowledge::NOTHING;
-            *context.listing = Listing::EMPTY;
+            context.knowledge.forget();
+            context.listing.clear();
             if let Layout::Paired { .. } = context.config.layout {
                 // Paired slots have no descriptors of their own.
                 self.reading = Reading::Register(0);
@@ -104,7 +104,7 @@ impl Inspect {
             Reading::Record => Reading::VoidMark(Descriptor::decode(bytes)),
             Reading::VoidMark(record) => self.marked(context, record, bytes),
             Reading::Image(descriptor) => {
-                if reply == Reply::Digest(descriptor.image_digest) {
+                if is_digest(reply, &descriptor.image_digest) {
                     context.knowledge.installed = Some(descriptor);
                 } else {
                     context.knowledge.lacking = Lacking::Sound;
@@ -131,7 +131,7 @@ impl Inspect {
                 }
             }
             Reading::Candidate(index, value, held) => {
-                if reply == Reply::Digest(held.descriptor.image_digest) {
+                if is_digest(reply, &held.descriptor.image_digest) {
                     return Some(self.found(context, value, held));
                 }
                 context.knowledge.lacking = Lacking::Sound;
@@ -146,8 +146,8 @@ impl Inspect {
 
     fn marked(&self, context: &mut Context<'_>, record: Option<Descriptor>, mark: &[u8]) -> Reading {
         let erased = context.config.flash.erased;
-        context.knowledge.unvoided = mark.len() == VOID_MARK_LEN && mark.iter().all(|byte| *byte == erased);
-        let Some(descriptor) = record.filter(|_| context.knowledge.unvoided) else {
+        let unvoided = mark.len() == VOID_MARK_LEN && mark.iter().all(|byte| *byte == erased);
+        let Some(descriptor) = record.filter(|_| unvoided) else {
             return Reading::Register(0);
         };
         if descriptor.image_size > context.config.usable() {
@@ -243,4 +243,9 @@ impl Next {
             _ => Stage::Find(Find),
         }
     }
+}
+
+/// Whether a reply is this digest, in a time that does not depend on where it differs.
+fn is_digest(reply: Reply<'_>, wanted: &[u8; 32]) -> bool {
+    matches!(reply, Reply::Digest(digest) if same_digest(&digest, wanted))
 }

@@ -43,9 +43,6 @@ pub(crate) struct Knowledge {
     pub(crate) installed: Option<Descriptor>,
     /// A whole descriptor stands in flash, whatever the image.
     pub(crate) stands: bool,
-    /// The void mark reads as erased. It is programmed before an erase even where no descriptor reads as whole: what a cut
-    /// left of one may read as whole tomorrow.
-    pub(crate) unvoided: bool,
     /// Why there is no image to start, if so.
     pub(crate) lacking: Lacking,
     /// The register.
@@ -69,12 +66,23 @@ impl Knowledge {
     pub(crate) const NOTHING: Self = Self {
         installed: None,
         stands: false,
-        unvoided: false,
         lacking: Lacking::Image,
         register: Register { records: [None, None] },
         runs_second: None,
         to_copy: None,
     };
+
+    /// Back to nothing, a part at a time, so that no copy of it need lie in flash.
+    pub(crate) fn forget(&mut self) {
+        self.installed = None;
+        self.stands = false;
+        self.lacking = Lacking::Image;
+        for record in &mut self.register.records {
+            *record = None;
+        }
+        self.runs_second = None;
+        self.to_copy = None;
+    }
 }
 
 impl Lacking {

@@ -4,7 +4,7 @@ use super::stream::{FileStream, Pulled};
 use super::{Clear, Context, Plan, Stage, Turn, Wish};
 use crate::reason::Reason;
 use crate::request::Reply;
-use envelope::{PayloadCipher, Sha256};
+use envelope::{PayloadCipher, Sha256, same_digest};
 use fat::BLOCK;
 
 /// The payload of a plan's file, as a stream: the header in front of it is read over.
@@ -109,19 +109,19 @@ impl DryPass {
     fn digest(&mut self, offset: u32, bytes: &[u8]) {
         self.ciphertext.update(bytes);
         let mut copy = [0; BLOCK];
-        let (plain, _) = copy.split_at_mut(bytes.len().min(BLOCK));
-        for (to, from) in plain.iter_mut().zip(bytes) {
-            *to = *from;
+        let len = bytes.len().min(BLOCK);
+        if let Some(plain) = copy.get_mut(..len) {
+            envelope::copy(plain, bytes);
+            PayloadCipher::new(&self.plan.key, &self.plan.manifest.iv).apply(offset, plain);
+            self.plaintext.update(plain);
         }
-        PayloadCipher::new(&self.plan.key, &self.plan.manifest.iv).apply(offset, plain);
-        self.plaintext.update(plain);
     }
 
     fn judge(&self, context: &Context<'_>) -> Stage {
-        if self.ciphertext.clone().finish() != self.plan.manifest.payload_digest {
+        if !same_digest(&self.ciphertext.clone().finish(), &self.plan.manifest.payload_digest) {
             return context.without_update(Reason::PAYLOAD_DAMAGED);
         }
-        if self.plaintext.clone().finish() != self.plan.manifest.image_digest {
+        if !same_digest(&self.plaintext.clone().finish(), &self.plan.manifest.image_digest) {
             return context.without_update(Reason::IMAGE_DIFFERS);
         }
         Stage::Clear(Clear::install(context, self.plan.clone()))

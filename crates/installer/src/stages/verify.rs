@@ -5,6 +5,7 @@ use super::{Commit, Context, Job, Raise, Stage, Turn, Wish};
 use crate::flaw::Flaw;
 use crate::reason::Reason;
 use crate::request::Reply;
+use envelope::same_digest;
 
 #[derive(Clone, PartialEq, Eq, Hash)]
 pub(crate) struct Verify {
@@ -34,7 +35,7 @@ impl Verify {
                 address: into.base,
                 len: image,
             }),
-            (Act::Digest, Some(Reply::Digest(digest))) if digest == descriptor.image_digest => {
+            (Act::Digest, Some(Reply::Digest(digest))) if same_digest(&digest, &descriptor.image_digest) => {
                 self.act = Act::Tail;
                 let programmed = context.config.flash.whole_granules(image);
                 let len = into.size.saturating_sub(programmed);

@@ -57,7 +57,7 @@ impl Write {
             return Turn::Wish(Wish::Program(context.config.place().record.base));
         }
         if let Act::Program(bytes) = self.act {
-            if reply.take() != Some(Reply::Done) {
+            if !matches!(reply.take(), Some(Reply::Done)) {
                 return self.broken_off(context, Reason::FlashFault);
             }
             context.buffer.taken();

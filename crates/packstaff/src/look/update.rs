@@ -2,6 +2,7 @@
 
 use super::Description;
 use crate::bench::{bytes, hex};
+use envelope::ids::{ALG_ED25519, ALG_HSS_LMS};
 use envelope::look as look_at;
 use product::Uuid;
 
@@ -37,7 +38,13 @@ pub(super) fn look(file: &[u8]) -> Option<Description> {
         let kid = signer
             .kid
             .map_or_else(|| "another algorithm".to_owned(), |kid| kid.to_string());
-        description.line("signed by", kid);
+        let how = match (signer.algorithm, signer.leaf) {
+            (Some(ALG_ED25519), _) => ", Ed25519".to_owned(),
+            (Some(ALG_HSS_LMS), Some(number)) => format!(", HSS-LMS, one-time key {number}"),
+            (Some(ALG_HSS_LMS), None) => ", HSS-LMS".to_owned(),
+            _ => String::new(),
+        };
+        description.line("signed by", format!("{kid}{how}"));
     }
     for recipient in &seen.recipients {
         description.line("for generation", recipient);

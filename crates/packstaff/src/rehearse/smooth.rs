@@ -21,6 +21,8 @@ pub struct Install {
     pub ending: Ending,
     /// Claims that it breaks.
     pub broken: Vec<Claim>,
+    /// How often the sector that was erased most was erased.
+    pub erases_most: u64,
     /// How long it takes.
     pub estimate: Estimate,
 }

@@ -2,7 +2,8 @@
 
 use super::files::{File, highest, recorded_files};
 use super::smooth::Install;
-use crate::bench::{Bench, anchor, unit_key};
+use crate::bench::{Bench, unit_key};
+use crate::budget::rates;
 use crate::stick_spec;
 use envelope::{Refusal, open};
 use miette::{IntoDiagnostic, Result, WrapErr};
@@ -12,11 +13,12 @@ use rehearsal::explore::{Faults, Plan, StickOption};
 use rehearsal::picture::KnownImage;
 use rehearsal::power_up::{Owner, power_up};
 use rehearsal::sticks::insert;
+use std::collections::BTreeMap;
 use unit::blueprint::Blueprint;
-use unit::flash::SumKey;
+use unit::flash::{Change, SumKey};
 use unit::part::part;
 use unit::stick::Stick;
-use unit::timing::{Estimate, Rates};
+use unit::timing::Estimate;
 use unit::world::World;
 
 /// A settings memory's contents: the installer must leave them alone, whatever they are.
@@ -184,8 +186,8 @@ impl<'a> Stage<'a> {
         if let Some(byte) = bytes.get_mut(middle) {
             *byte ^= 0x10;
         }
-        let (signer, key) = self.keys()?;
-        match open(&bytes, &[signer], &key) {
+        let (signers, key) = self.keys()?;
+        match open(&bytes, &signers, &key) {
             Err(Refusal::PayloadDigest) => Ok(bytes),
             other => Err(miette::miette!(
                 "{} with a wrong byte at {middle} should be refused for its payload, and is not: {:?}",
@@ -207,10 +209,11 @@ impl<'a> Stage<'a> {
         Ok(None)
     }
 
-    fn keys(&self) -> Result<(envelope::Anchor, envelope::UnitKey)> {
+    fn keys(&self) -> Result<(Vec<envelope::Anchor>, envelope::UnitKey)> {
         let generation = generation(self.bench)?;
         let key = self.keyring.unit_key(generation).into_diagnostic()?;
-        Ok((anchor(self.keyring)?, unit_key(generation, *key)?))
+        let anchors = self.bench.anchors(self.keyring, generation)?;
+        Ok((anchors, unit_key(generation, *key)?))
     }
 
     /// Every version's image in the clear, for pictures.
@@ -218,9 +221,9 @@ impl<'a> Stage<'a> {
     /// # Errors
     /// A file does not open.
     pub fn images(&self) -> Result<Vec<KnownImage>> {
-        let (signer, key) = self.keys()?;
+        let (signers, key) = self.keys()?;
         let images = self.files.iter().map(|file| {
-            let opened = open(&file.bytes, &[signer], &key);
+            let opened = open(&file.bytes, &signers, &key);
             let opened = opened.map_err(|refusal| miette::miette!("{} does not open: {refusal}", file.name))?;
             Ok(KnownImage {
                 name: file.version.clone(),
@@ -240,11 +243,14 @@ impl<'a> Stage<'a> {
         world.stick = Some(self.stick(&file.name, &file.bytes)?);
         let before = Before::of(&self.blueprint, &world);
         let mut changes = 0;
-        let seen = power_up(&self.blueprint, &mut world, Owner::Picks(file.manifest), |_, _| {
-            changes += 1
+        let mut erases: BTreeMap<u32, u64> = BTreeMap::new();
+        let seen = power_up(&self.blueprint, &mut world, Owner::Picks(file.manifest), |_, change| {
+            changes += 1;
+            if let Change::Erase { address } = change {
+                *erases.entry(*address).or_default() += 1;
+            }
         });
         let part = part(&self.board.part).into_diagnostic()?;
-        let clock = part.clock_hz_max.unwrap_or(48_000_000) as f64;
         Ok(Install {
             board: self.board.revision.clone(),
             from: from.map(str::to_owned),
@@ -253,12 +259,13 @@ impl<'a> Stage<'a> {
             arrived: running(&self.blueprint, &world, seen.ending, &self.releases) == Some(file.image),
             ending: seen.ending,
             broken: before.broken(&self.blueprint, &world).collect(),
-            estimate: Estimate::of(&seen.work, part, &Rates::portable(clock)),
+            erases_most: erases.values().copied().max().unwrap_or(0),
+            estimate: Estimate::of(&seen.work, part, &rates(&self.bench.product, self.board, part)),
         })
     }
 }
 
-/// The generation whose units are rehearsed: generations differ in their keys alone.
+/// The generation whose units are rehearsed: generations differ in their keys, and in whom they trust.
 fn generation(bench: &Bench) -> Result<&str> {
     let first = bench.product.keys.serve.first();
     first

@@ -6,6 +6,7 @@ mod notes;
 mod pack;
 mod rehearse;
 mod sheet;
+mod signing;
 mod stick;
 mod write;
 
@@ -16,9 +17,11 @@ pub(crate) use stick::readme;
 pub use stick::release_stick;
 
 use crate::bench::{Bench, bytes, hex};
+use crate::budget;
 use crate::progress::Progress;
 use crate::rehearse::{draw, proof};
 use crate::report::{Cell, Report, Verdict};
+use crate::settings;
 use envelope::Manifest;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use product::ledger::Appended;
@@ -89,19 +92,26 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         return Ok(report);
     };
 
+    let settled = settings::release_rows(bench, &version, &options.builds, &mut report)?;
+    if report.verdict == Verdict::Fail {
+        report.conclusion = refused(&report, "Nothing was packed or written");
+        return Ok(report);
+    }
+
     progress.say("opening the keyring");
     let keyring = bench.keyring(unlock)?;
-    progress.say("packing");
-    let packed = pack::pack(bench, keyring.keyring(), &version, &notes, images, &mut report)?;
+    let packed = pack::pack(bench, &keyring, &version, &notes, images, progress, &mut report)?;
 
     progress.say("rehearsing");
     let rehearsed = rehearse::rehearse(bench, keyring.keyring(), &version, &packed, progress, &mut report)?;
+
+    budget::release_rows(&mut report, bench, &rehearsed.installs)?;
 
     let date = bench
         .ledger
         .find(version.text(), issue)
         .map_or(options.date, |known| known.record.date);
-    let page = sheet::page(bench, &version, date, &notes, &packed, &rehearsed);
+    let page = sheet::page(bench, &version, date, &notes, &packed, &rehearsed, settled.as_ref());
     progress.say("making the stick");
     let image = stick::make(bench, &version, date, &packed, &page)?;
     stick::check(bench, keyring.keyring(), &image, &packed, &mut report)?;
@@ -130,6 +140,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         );
         return Ok(report);
     }
+    let layout = settings::file(bench, version.text())?;
     let record = write::record(
         &version,
         date,
@@ -138,10 +149,13 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         keyring.keyring(),
         &packed,
         &bench.product.keys.serve,
+        layout.as_deref(),
     );
+    let layout = layout.iter().map(|content| (write::LAYOUT, content.as_slice()));
     let files: Vec<_> = packed
         .iter()
         .map(|packed| (packed.name.as_str(), packed.file.as_slice()))
+        .chain(layout)
         .collect();
     let appended = bench
         .ledger

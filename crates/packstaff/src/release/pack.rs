@@ -3,13 +3,14 @@
 use super::Packed;
 use super::build::Images;
 use super::notes::Notes;
-use crate::bench::{Bench, EXTENSION, anchor, hex, unit_key};
+use super::signing::Signing;
+use crate::bench::{Bench, EXTENSION, hex, unit_key};
+use crate::progress::Progress;
 use crate::report::{Cell, Report};
 use envelope::encode::iv;
-use envelope::{Anchor, UnitKey};
-use envelope::{Draft, TextEntry, TextItem, encode_checked, open};
+use envelope::{Draft, Signer, TextEntry, TextItem, UnitKey, encode_signed, open};
 use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
-use product::{Board, Keyring, Version};
+use product::{Board, KeyringFile, Version};
 use thiserror::Error;
 use zeroize::Zeroizing;
 
@@ -49,15 +50,24 @@ pub fn file_name(short: &str, board: &str, version: &Version) -> Result<String, 
 
 pub(super) fn pack(
     bench: &Bench,
-    keyring: &Keyring,
+    keyring: &KeyringFile,
     version: &Version,
     notes: &Notes,
     images: Images,
+    progress: &Progress,
     report: &mut Report,
 ) -> Result<Vec<Packed>> {
     let product = &bench.product;
-    let signer = anchor(keyring)?;
+    let known = |board: &Board| {
+        let release = bench.ledger.find(version.text(), product.policy.issue)?;
+        Some((release, release.record.board(&board.revision)?))
+    };
+    let new = |revision: &String| product.board(revision).is_some_and(|board| known(board).is_none());
+    let new = images.iter().filter(|(revision, _)| new(revision)).count();
+    let signing = Signing::ready(bench, keyring, new, progress)?;
+    progress.say("packing");
     let recipients = keyring
+        .keyring()
         .serving_keys(&product.keys.serve)
         .into_diagnostic()
         .wrap_err("the generations that product.toml serves")?
@@ -69,16 +79,16 @@ pub(super) fn pack(
         let Some((_, image)) = images.iter().find(|(revision, _)| *revision == board.revision) else {
             continue;
         };
-        let known = bench.ledger.find(version.text(), product.policy.issue);
-        let known = known.and_then(|release| Some((release, release.record.board(&board.revision)?)));
-        let (name, file) = match known {
+        let (name, file) = match known(board) {
             Some((release, record)) => (record.file.clone(), release.update_file(record).into_diagnostic()?),
             None => {
                 let name = file_name(&product.short, &board.revision, version)?;
-                (
-                    name,
-                    encode(bench, keyring, &signer, &recipients, version, notes, board, image)?,
-                )
+                let signers = signing.signers()?;
+                let file = encode(bench, signers, &recipients, version, notes, board, image)?;
+                if let Some(cell) = signing.left()? {
+                    report.set("Update file", "one-time-keys", "HSS-LMS signatures left", column, cell);
+                }
+                (name, file)
             }
         };
         let mut manifest = None;
@@ -86,7 +96,8 @@ pub(super) fn pack(
             let generation = recipient.kid.to_string();
             let id = format!("opens-{generation}");
             let title = format!("Units of generation {generation} open it");
-            let cell = match open(&file, &[signer], recipient) {
+            let anchors = bench.anchors(keyring.keyring(), &generation)?;
+            let cell = match open(&file, &anchors, recipient) {
                 Ok(opened) if opened.image == *image => {
                     manifest = Some(opened.manifest);
                     Cell::pass("")
@@ -125,11 +136,9 @@ pub(super) fn pack(
     Ok(packed)
 }
 
-#[allow(clippy::too_many_arguments)] // each is a thing of its own, and there is one caller
 fn encode(
     bench: &Bench,
-    keyring: &Keyring,
-    signer: &Anchor,
+    signers: Vec<Signer<'_>>,
     recipients: &[UnitKey],
     version: &Version,
     notes: &Notes,
@@ -159,7 +168,7 @@ fn encode(
         content_key: *key,
         iv: iv(*nonce),
     };
-    encode_checked(&draft, signer, |bytes| keyring.sign(bytes))
+    encode_signed(&draft, signers, product.keys.header_room() as usize)
         .into_diagnostic()
         .wrap_err_with(|| format!("the update file for board {}", board.revision))
 }

@@ -5,10 +5,12 @@ use super::notes::Notes;
 use super::rehearse::Rehearsed;
 use crate::bench::Bench;
 use crate::rehearse::{Install, owners_sentence};
+use crate::settings::owners_sentences;
 use crate::sheet::{BoardPart, CodeRow, Hazard, Phase, ReleaseKind, Screen, SettingsNote, Sheet, Times, render};
 use envelope::Refusal;
 use installer::Reason;
 use product::{Date, Version};
+use settings::carry::Matrix;
 use unit::timing::Estimate;
 
 pub(super) fn page(
@@ -18,6 +20,7 @@ pub(super) fn page(
     notes: &Notes,
     packed: &[Packed],
     rehearsed: &Rehearsed,
+    settled: Option<&Matrix>,
 ) -> String {
     let installs = &rehearsed.installs;
     let product = &bench.product;
@@ -29,8 +32,11 @@ pub(super) fn page(
         "The update does not touch the memory in which your settings are kept: this was checked for every version listed above.".to_owned(),
     ];
     let calibration = ["The same holds for your unit's calibration.".to_owned()];
-    let all_settings = [&settings[..], &notes.settings].concat();
-    let all_calibration = [&calibration[..], &notes.calibration].concat();
+    let told = settled
+        .map(|matrix| owners_sentences(matrix, version.text()))
+        .unwrap_or_default();
+    let all_settings = [&settings[..], &told.settings, &notes.settings].concat();
+    let all_calibration = [&calibration[..], &told.calibration, &notes.calibration].concat();
     let recognise = product
         .boards
         .iter()

@@ -4,8 +4,11 @@ use super::Packed;
 use super::notes::Notes;
 use crate::bench::EXTENSION;
 use crate::report::Report;
+use envelope::Algorithm;
+use envelope::look::ClaimedSigner;
 use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
-use product::ledger::BoardRecord;
+use product::keyring::signer_fingerprint;
+use product::ledger::{BoardRecord, SettingsRecord, TreeSignature};
 use product::{Date, Keyring, Record, Version};
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
@@ -13,6 +16,8 @@ use std::{fs, io};
 use stick::StickImage;
 use thiserror::Error;
 
+/// Name of the layout file in the ledger.
+pub(super) const LAYOUT: &str = "settings.toml";
 const STICK: &str = "stick.img";
 const SHEET: &str = "sheet.html";
 const REPORT: &str = "report.json";
@@ -25,6 +30,7 @@ pub(super) fn record(
     keyring: &Keyring,
     packed: &[Packed],
     serve: &[String],
+    settings: Option<&[u8]>,
 ) -> Record {
     let boards = packed.iter().map(|packed| BoardRecord {
         revision: packed.board.revision.clone(),
@@ -35,7 +41,8 @@ pub(super) fn record(
         image_size: packed.image.len() as u64,
         image_sha256: packed.manifest.image_digest,
         manifest_sha256: packed.manifest.digest,
-        signer: product::keyring::signer_fingerprint(&keyring.public_key()),
+        signer: signer(keyring, &packed.file),
+        tree: tree_signature(keyring, &packed.file),
         generations: serve.to_vec(),
     });
     Record {
@@ -45,8 +52,34 @@ pub(super) fn record(
         date,
         kind: notes.kind(),
         notes: notes.changes.clone(),
+        settings: settings.map(|content| SettingsRecord {
+            file: LAYOUT.to_owned(),
+            file_size: content.len() as u64,
+            file_sha256: envelope::sha256(content),
+        }),
         boards: boards.collect(),
     }
+}
+
+/// The fingerprint of the key that signed: Ed25519, unless HSS-LMS signed alone.
+fn signer(keyring: &Keyring, file: &[u8]) -> String {
+    let ed25519 = |signer: &ClaimedSigner| signer.algorithm == Some(Algorithm::Ed25519.number());
+    let signers = envelope::look(file).map(|seen| seen.signers).unwrap_or_default();
+    match keyring.tree_key() {
+        Ok(key) if !signers.iter().any(ed25519) => key.listing().fingerprint,
+        _ => signer_fingerprint(&keyring.public_key()),
+    }
+}
+
+/// Which of the HSS-LMS key's one-time keys signed a file. The file was opened before, so that what it says holds.
+fn tree_signature(keyring: &Keyring, file: &[u8]) -> Option<TreeSignature> {
+    let key = keyring.tree_key().ok()?;
+    let signers = envelope::look(file).ok()?.signers;
+    let of_key = |signer: &&ClaimedSigner| signer.kid.is_some_and(|kid| kid.as_bytes() == key.kid());
+    Some(TreeSignature {
+        signer: key.listing().fingerprint,
+        one_time_key: signers.iter().find(of_key)?.leaf?,
+    })
 }
 
 /// Something that stands where the release is to go.

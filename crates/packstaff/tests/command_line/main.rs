@@ -1,5 +1,6 @@
 //! The program as its users meet it: the real binary, run on copies of the demo product.
 
+mod budgets;
 mod demo;
 mod folders;
 mod issues;
@@ -12,3 +13,4 @@ mod sticks;
 mod streams;
 mod support;
 mod trace;
+mod trees;

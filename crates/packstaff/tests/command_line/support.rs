@@ -16,6 +16,9 @@ pub(crate) const REFUSED: i32 = 1;
 /// The work could not be done.
 pub(crate) const FAILED: i32 = 2;
 
+/// What stands for the machine's own memory, inside of a test's folder.
+pub(crate) const MACHINE: &str = ".machine";
+
 /// A product folder of its own for one test.
 pub(crate) struct Folder {
     temp: TempDir,
@@ -52,7 +55,8 @@ impl Folder {
         let text = folder.text("product.toml");
         let board_d = text.find("[[board]]\nrevision = \"D\"").unwrap();
         let behind = text.find("[versions]").unwrap();
-        folder.write("product.toml", [&text[..board_d], &text[behind..]].concat());
+        let budget_d = text.find("\n[[budget.board]]\nrevision = \"D\"").unwrap();
+        folder.write("product.toml", [&text[..board_d], &text[behind..budget_d]].concat());
         fs::remove_dir_all(folder.path("ledger")).unwrap();
         folder
     }
@@ -85,6 +89,8 @@ impl Folder {
         let mut command = Command::new(assert_cmd::cargo::cargo_bin!("packstaff"));
         command.current_dir(self.temp.path()).args(arguments);
         command.env_remove("SOURCE_DATE_EPOCH").env_remove("NO_COLOR");
+        // What a machine remembers is remembered for this test alone.
+        command.env("XDG_STATE_HOME", self.path(MACHINE));
         command
     }
 

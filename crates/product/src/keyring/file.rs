@@ -2,7 +2,7 @@
 
 use super::sealing::{LARGEST_KEYRING, Seal, open, seal};
 use super::unlock::{Purpose, Secret, Unlock};
-use super::{Keyring, KeyringError, plain};
+use super::{Keyring, KeyringError, OneTimeCount, OtsKind, TreeKey, TreeKind, plain};
 use crate::date::Date;
 use crate::whole_file::{Access, read_bounded, write_new, write_whole};
 use std::io;
@@ -119,6 +119,40 @@ impl KeyringFile {
     /// The identifier will not do or is taken, or the file cannot be replaced; nothing has changed then.
     pub fn add_generation(&mut self, id: &str, date: Date) -> Result<(), KeyringError> {
         self.change(|keyring| keyring.add_generation(id, date))
+    }
+
+    /// Makes an HSS-LMS key and the count of its one-time keys, in that order on the disk: first the count, then the key.
+    /// `progress` is told how much of the work is done, out of how much.
+    ///
+    /// # Errors
+    /// There is one already, or something cannot be written; the keyring has not changed then.
+    pub fn add_tree_key(
+        &mut self,
+        tree: TreeKind,
+        ots: OtsKind,
+        date: Date,
+        machine: &Path,
+        progress: &(dyn Fn(u32, u32) + Sync),
+    ) -> Result<(), KeyringError> {
+        if let Some(there) = &self.keyring.tree {
+            return Err(KeyringError::TreeKeyExists(there.listing().fingerprint));
+        }
+        let (key, branches) = TreeKey::generate(tree, ots, date, progress)?;
+        OneTimeCount::of(&self.path, machine, &key).begin()?;
+        key.keep_branches(&self.path, &branches)?;
+        self.change(|keyring| {
+            keyring.tree = Some(key);
+            Ok(())
+        })
+    }
+
+    /// The count of the HSS-LMS key's one-time keys. `machine` is a folder of this machine's own, outside of the product
+    /// folder.
+    ///
+    /// # Errors
+    /// The keyring has no such key.
+    pub fn one_time_count(&self, machine: &Path) -> Result<OneTimeCount, KeyringError> {
+        Ok(OneTimeCount::of(&self.path, machine, self.keyring.tree_key()?))
     }
 
     /// Ends a generation: no new file is made for its units. The key stays in the keyring.

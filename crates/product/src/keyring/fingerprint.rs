@@ -8,13 +8,14 @@ const UNIT_KEY_LABEL: &[u8] = b"packstaff unit key fingerprint 1\0";
 /// Bytes of a fingerprint, and of a signer's key identifier in update files.
 pub const FINGERPRINT_BYTES: usize = 8;
 
-/// The key identifier of a signing key in update files: the first 8 bytes of the SHA-256 of its 32-byte public key.
-pub fn signer_kid(public_key: &[u8; 32]) -> [u8; FINGERPRINT_BYTES] {
+/// The key identifier of a signing key in update files: the first 8 bytes of the SHA-256 of its public key, which has 32
+/// bytes (Ed25519) or 60 (HSS-LMS).
+pub fn signer_kid(public_key: &[u8]) -> [u8; FINGERPRINT_BYTES] {
     first_bytes(Sha256::digest(public_key).into())
 }
 
 /// The fingerprint of a signing key: its key identifier, in groups of four hexadecimal digits.
-pub fn signer_fingerprint(public_key: &[u8; 32]) -> String {
+pub fn signer_fingerprint(public_key: &[u8]) -> String {
     groups(signer_kid(public_key))
 }
 

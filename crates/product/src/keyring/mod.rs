@@ -1,18 +1,22 @@
 //! The keyring: the maker's signing key and the unit keys of every generation, in one age file.
 //!
-//! The signing key makes units accept a file; no unit holds it. A unit key only reads: every unit of a generation has
+//! The signing keys, Ed25519 and perhaps HSS-LMS, make units accept a file; no unit holds them. A unit key only reads: every unit of a generation has
 //! it, so whoever opens one unit can read the files of its generation, and still cannot make one that a unit accepts.
 
 mod file;
 mod fingerprint;
 mod loss;
+mod one_time;
 mod plain;
 mod sealing;
+mod tree_key;
 mod unlock;
 
 pub use file::{KeyringFile, NewKeyring};
 pub use fingerprint::{FINGERPRINT_BYTES, signer_fingerprint, signer_kid};
 pub use loss::WHAT_LOSING_THE_KEYRING_MEANS;
+pub use one_time::{OneTimeCount, OneTimeError, OneTimeKey, ReserveStep, WHAT_RESTORING_MEANS};
+pub use tree_key::{OtsKind, TreeKey, TreeKeyListing, TreeKind};
 pub use unlock::{Prompt, Purpose, SHORTEST_NEW_PASSPHRASE, Unlock, UnlockError};
 
 use crate::date::Date;
@@ -34,6 +38,8 @@ pub type UnitKeyBytes = Zeroizing<[u8; 32]>;
 pub struct Keyring {
     signing: SigningKey,
     signing_created: Date,
+    /// The HSS-LMS key, if there is one.
+    tree: Option<TreeKey>,
     generations: Vec<UnitKeyEntry>,
     /// For whom the keyring is sealed; empty if by a passphrase.
     recipients: Vec<age::x25519::Recipient>,
@@ -75,6 +81,8 @@ pub struct KeyringListing {
     pub signer: String,
     /// The day the signing key was made.
     pub signer_created: Date,
+    /// The HSS-LMS key, if there is one.
+    pub tree: Option<TreeKeyListing>,
     /// The generations, in the order they were made.
     pub generations: Vec<GenerationListing>,
     /// The age recipients that can open the keyring; none if a passphrase does.
@@ -171,6 +179,15 @@ pub enum KeyringError {
     /// The file has changed since it was opened.
     #[error("{} has changed since it was opened. Open it again, so that nobody's change is lost", .0.display())]
     ChangedMeanwhile(PathBuf),
+    /// There is no HSS-LMS key.
+    #[error("the keyring has no HSS-LMS key. Make one with `packstaff keys add-tree`")]
+    NoTreeKey,
+    /// There is an HSS-LMS key already.
+    #[error("the keyring has the HSS-LMS key {0} already. A key that units trust is never replaced")]
+    TreeKeyExists(String),
+    /// The count of one-time keys cannot be kept.
+    #[error(transparent)]
+    OneTime(#[from] OneTimeError),
     /// What was written does not read back.
     #[error("{} does not read back as it was written; nothing was replaced. Check the disk", .0.display())]
     DoesNotReadBack(PathBuf),
@@ -183,6 +200,7 @@ impl Keyring {
         let mut keyring = Self {
             signing: SigningKey::from_bytes(&seed),
             signing_created: date,
+            tree: None,
             generations: Vec::new(),
             recipients: Vec::new(),
         };
@@ -245,6 +263,7 @@ impl Keyring {
         KeyringListing {
             signer: signer_fingerprint(&self.public_key()),
             signer_created: self.signing_created,
+            tree: self.tree.as_ref().map(TreeKey::listing),
             generations: generations.collect(),
             recipients: self.recipients.iter().map(ToString::to_string).collect(),
         }
@@ -267,6 +286,14 @@ impl Keyring {
     pub fn public_key_pem(&self) -> Result<String, KeyringError> {
         let pem = self.signing.verifying_key().to_public_key_pem(LineEnding::LF);
         pem.map_err(|error| KeyringError::Seal(error.to_string()))
+    }
+
+    /// The HSS-LMS key.
+    ///
+    /// # Errors
+    /// There is none yet.
+    pub fn tree_key(&self) -> Result<&TreeKey, KeyringError> {
+        self.tree.as_ref().ok_or(KeyringError::NoTreeKey)
     }
 
     /// The signing key's identifier in update files.
@@ -302,6 +329,7 @@ impl Keyring {
     fn holds_the_same_as(&self, other: &Self) -> bool {
         self.signing == other.signing
             && self.signing_created == other.signing_created
+            && self.tree == other.tree
             && self.generations == other.generations
             && self.recipients == other.recipients
     }
@@ -316,6 +344,10 @@ impl fmt::Debug for Keyring {
 
 fn random_key() -> Result<UnitKeyBytes, KeyringError> {
     let mut key = Zeroizing::new([0; 32]);
-    getrandom::fill(key.as_mut_slice()).map_err(|error| KeyringError::NoRandomness(error.to_string()))?;
+    fill_randomly(key.as_mut_slice())?;
     Ok(key)
+}
+
+fn fill_randomly(bytes: &mut [u8]) -> Result<(), KeyringError> {
+    getrandom::fill(bytes).map_err(|error| KeyringError::NoRandomness(error.to_string()))
 }

@@ -4,7 +4,7 @@
 //! `openssl pkey` reads it straight from the decrypted text and skips the rest. It is PKCS#8 version 1, without the
 //! public key, because OpenSSL 3.0 does not read version 2.
 
-use super::{GenerationState, Keyring, KeyringError, UnitKeyEntry};
+use super::{GenerationState, Keyring, KeyringError, TreeKey, UnitKeyEntry};
 use crate::date::Date;
 use crate::document::{Entry, Notes, Section, parse};
 use crate::product_file::{FORMAT, format, generation_id};
@@ -14,14 +14,16 @@ use ed25519_dalek::pkcs8::{DecodePrivateKey, EncodePrivateKey, KeypairBytes};
 use std::fmt::Write;
 use zeroize::Zeroizing;
 
-const ROOT_KEYS: &[&str] = &["format", "signing", "recipients", "generation"];
+const ROOT_KEYS: &[&str] = &["format", "signing", "tree", "recipients", "generation"];
 const SIGNING_KEYS: &[&str] = &["algorithm", "created", "pem"];
 const GENERATION_KEYS: &[&str] = &["id", "created", "state", "key"];
 const ALGORITHM: &str = "Ed25519";
 
 /// Bytes that a keyring's text may need: more than enough, so that the text never moves while it is written.
 fn room_for(keyring: &Keyring) -> usize {
-    1024 + 256 * keyring.generations.len() + 80 * keyring.recipients.len()
+    1024 + if keyring.tree.is_some() { 512 } else { 0 }
+        + 256 * keyring.generations.len()
+        + 80 * keyring.recipients.len()
 }
 
 pub(crate) fn write(keyring: &Keyring) -> Result<Zeroizing<String>, KeyringError> {
@@ -51,6 +53,9 @@ pub(crate) fn write(keyring: &Keyring) -> Result<Zeroizing<String>, KeyringError
         keyring.signing_created
     );
     let _ = writeln!(out, "pem = '''\n{}'''", *pem);
+    if let Some(tree) = &keyring.tree {
+        tree.write(&mut out);
+    }
     for UnitKeyEntry {
         id,
         created,
@@ -90,9 +95,14 @@ fn read_root(root: &Section<'_, '_>) -> Option<Keyring> {
     let Ok(key) = SigningKey::from_pkcs8_pem(pem.raw_text()?.trim()) else {
         return pem.refuse("a PKCS#8 PEM block", "");
     };
+    let tree = match root.find("tree") {
+        Some(entry) => Some(TreeKey::read(&entry.section("[tree]", TreeKey::KEYS)?)?),
+        None => None,
+    };
     let mut keyring = Keyring {
         signing: key,
         signing_created,
+        tree,
         generations: Vec::new(),
         recipients: recipients.into_iter().collect::<Option<_>>()?,
     };
@@ -139,6 +149,7 @@ mod tests {
         let mut keyring = Keyring::generate("g1", Date::new(2026, 1, 5).unwrap()).unwrap();
         keyring.add_generation("g2", Date::new(2026, 1, 6).unwrap()).unwrap();
         keyring.recipients.push(age::x25519::Identity::generate().to_public());
+        keyring.tree = Some(TreeKey::sample());
         keyring
     }
 
@@ -162,7 +173,7 @@ mod tests {
     proptest! {
         /// Anybody who can seal for the maker's recipient can hand over any text.
         #[test]
-        fn any_change_is_read_or_refused(at in 0_usize..1200, length in 0_usize..80, new in "[ -~\n]{0,24}|\\PC{0,8}") {
+        fn any_change_is_read_or_refused(at in 0_usize..1800, length in 0_usize..80, new in "[ -~\n]{0,24}|\\PC{0,8}") {
             let text = write(&sample()).unwrap();
             let at = at.min(text.len());
             let end = (at + length).min(text.len());

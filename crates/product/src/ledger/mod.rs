@@ -6,13 +6,15 @@
 
 mod record;
 
-pub use record::{BoardRecord, LARGEST_FILE, RECORD_FILE, Record, RecordError, ReleaseKind};
+pub use record::{
+    BoardRecord, LARGEST_FILE, RECORD_FILE, Record, RecordError, ReleaseKind, SettingsRecord, TreeSignature,
+};
 
 use crate::document::LONGEST;
 use crate::problem::DocumentError;
 use crate::version::Scheme;
 use crate::whole_file::{FileError, PASSING, WholeFolder, read_bounded};
-use record::sha256;
+use record::{Archived, sha256};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -246,6 +248,14 @@ impl Ledger {
         self.releases.iter().map(|release| release.record.issue).max()
     }
 
+    /// The highest one-time key of the HSS-LMS key with this fingerprint that signed a recorded file.
+    pub fn highest_one_time_key(&self, fingerprint: &str) -> Option<u32> {
+        let boards = self.releases.iter().flat_map(|release| &release.record.boards);
+        let signatures = boards.filter_map(|board| board.tree.as_ref());
+        let own = signatures.filter(|signature| signature.signer == fingerprint);
+        own.map(|signature| signature.one_time_key).max()
+    }
+
     /// Adds a release and its update files. `files` gives each file's name and content, as the record lists them.
     ///
     /// # Errors
@@ -300,10 +310,10 @@ impl Ledger {
         let mut differences = Vec::new();
         for release in &self.releases {
             let Release { record, folder } = release;
-            differences.extend(record.boards.iter().filter_map(|board| read_file(folder, board).err()));
+            differences.extend(record.archived().filter_map(|file| read_file(folder, file).err()));
             for path in files_in(folder)? {
                 let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
-                if name != RECORD_FILE && !record.boards.iter().any(|board| board.file == name) {
+                if name != RECORD_FILE && !record.archived().any(|file| file.name == name) {
                     differences.push(Difference::Surplus(path));
                 }
             }
@@ -332,7 +342,20 @@ impl Release {
     /// # Errors
     /// The file is not there or not as it was.
     pub fn update_file(&self, board: &BoardRecord) -> Result<Vec<u8>, LedgerError> {
-        read_file(&self.folder, board).map_err(LedgerError::Changed)
+        read_file(&self.folder, board.archived()).map_err(LedgerError::Changed)
+    }
+
+    /// The layout file, checked against its record; `None` if the release has none.
+    ///
+    /// # Errors
+    /// The file is not there or not as it was.
+    pub fn settings_file(&self) -> Result<Option<Vec<u8>>, LedgerError> {
+        match &self.record.settings {
+            None => Ok(None),
+            Some(settings) => read_file(&self.folder, settings.archived())
+                .map(Some)
+                .map_err(LedgerError::Changed),
+        }
     }
 }
 
@@ -346,8 +369,8 @@ fn read_record(path: &Path) -> Result<Record, LedgerError> {
     Record::from_text(&path.to_string_lossy(), &text).map_err(|error| LedgerError::Document(Box::new(error)))
 }
 
-fn read_file(folder: &Path, board: &BoardRecord) -> Result<Vec<u8>, Difference> {
-    let path = folder.join(&board.file);
+fn read_file(folder: &Path, archived: Archived<'_>) -> Result<Vec<u8>, Difference> {
+    let path = folder.join(archived.name);
     let content = match read_bounded(&path, LARGEST_FILE) {
         Ok(content) => content,
         Err(refused) if refused.error.kind() == io::ErrorKind::NotFound => {
@@ -360,19 +383,19 @@ fn read_file(folder: &Path, board: &BoardRecord) -> Result<Vec<u8>, Difference> 
             });
         }
     };
-    if content.len() as u64 != board.file_size {
+    if content.len() as u64 != archived.size {
         return Err(Difference::Size {
             path,
             found: content.len() as u64,
-            recorded: board.file_size,
+            recorded: archived.size,
         });
     }
     let found = sha256(&content);
-    if found != board.file_sha256 {
+    if found != archived.sha256 {
         return Err(Difference::Content {
             path,
             found: hex::encode(found),
-            recorded: hex::encode(board.file_sha256),
+            recorded: hex::encode(archived.sha256),
         });
     }
     Ok(content)
@@ -384,21 +407,21 @@ fn check_handed_over(record: &Record, files: &[(&str, &[u8])]) -> Result<(), Led
         file: file.to_owned(),
         what,
     };
-    for board in &record.boards {
-        let mut matching = files.iter().filter(|(name, _)| *name == board.file);
+    for archived in record.archived() {
+        let mut matching = files.iter().filter(|(name, _)| *name == archived.name);
         let (Some((_, content)), None) = (matching.next(), matching.next()) else {
-            return Err(not_the_file(&board.file, "it must be handed over exactly once"));
+            return Err(not_the_file(archived.name, "it must be handed over exactly once"));
         };
-        if content.len() as u64 != board.file_size {
-            return Err(not_the_file(&board.file, "the size differs"));
+        if content.len() as u64 != archived.size {
+            return Err(not_the_file(archived.name, "the size differs"));
         }
-        if sha256(content) != board.file_sha256 {
-            return Err(not_the_file(&board.file, "the SHA-256 differs"));
+        if sha256(content) != archived.sha256 {
+            return Err(not_the_file(archived.name, "the SHA-256 differs"));
         }
     }
     match files
         .iter()
-        .find(|(name, _)| !record.boards.iter().any(|board| board.file == *name))
+        .find(|(name, _)| !record.archived().any(|archived| archived.name == *name))
     {
         Some((name, _)) => Err(not_the_file(name, "the record does not list it")),
         None => Ok(()),
@@ -406,7 +429,12 @@ fn check_handed_over(record: &Record, files: &[(&str, &[u8])]) -> Result<(), Led
 }
 
 fn same_or_error(record: &Record, there: &Release) -> Result<Appended, LedgerError> {
-    if *record == there.record {
+    // Releases from before layouts were kept have none; what they are is not changed by describing them later.
+    let known = Record {
+        settings: record.settings.clone().filter(|_| there.record.settings.is_some()),
+        ..record.clone()
+    };
+    if known == there.record {
         return Ok(Appended::AlreadyThere);
     }
     Err(LedgerError::Different {
@@ -428,6 +456,7 @@ fn differing_parts(one: &Record, other: &Record) -> Vec<String> {
     note(one.date != other.date, "the date");
     note(one.kind != other.kind, "the kind");
     note(one.notes != other.notes, "the notes");
+    note(one.settings != other.settings, "the settings' layout");
     for board in &one.boards {
         match other.board(&board.revision) {
             None => note(true, &format!("board {} (only in the new one)", board.revision)),

@@ -17,8 +17,9 @@ pub const LARGEST_FILE: usize = 64 << 20;
 const DECIMAL: Scheme = Scheme::Decimal { places: MAX_PLACES };
 
 const ROOT_KEYS: &[&str] = &[
-    "format", "version", "numbers", "issue", "date", "kind", "notes", "board",
+    "format", "version", "numbers", "issue", "date", "kind", "notes", "settings", "board",
 ];
+const SETTINGS_KEYS: &[&str] = &["file", "file_size", "file_sha256"];
 const BOARD_KEYS: &[&str] = &[
     "revision",
     "class",
@@ -29,6 +30,8 @@ const BOARD_KEYS: &[&str] = &[
     "image_sha256",
     "manifest_sha256",
     "signer",
+    "tree_signer",
+    "one_time_key",
     "generations",
 ];
 
@@ -47,8 +50,21 @@ pub struct Record {
     pub kind: ReleaseKind,
     /// What the maker has to say about it, line by line.
     pub notes: Vec<String>,
+    /// What the version keeps in its settings memory, if the product folder describes it.
+    pub settings: Option<SettingsRecord>,
     /// The update file of each board revision, sorted by revision.
     pub boards: Vec<BoardRecord>,
+}
+
+/// The layout file of a release: kept with it, because what units in the field hold does not change any more.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SettingsRecord {
+    /// Name of the layout file.
+    pub file: String,
+    /// Bytes of the layout file.
+    pub file_size: u64,
+    /// SHA-256 of the layout file.
+    pub file_sha256: [u8; 32],
 }
 
 /// What a release is for. Security releases are kept apart from feature releases where that is possible
@@ -99,10 +115,49 @@ pub struct BoardRecord {
     pub image_sha256: [u8; 32],
     /// Digest of the signed manifest.
     pub manifest_sha256: [u8; 32],
-    /// Fingerprint of the signing key.
+    /// Fingerprint of the signing key: Ed25519 if that signed, otherwise HSS-LMS.
     pub signer: String,
+    /// The HSS-LMS key, if it signed.
+    pub tree: Option<TreeSignature>,
     /// Generations of unit keys that can read it, sorted.
     pub generations: Vec<String>,
+}
+
+/// Which HSS-LMS key signed, and with which of its one-time keys.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TreeSignature {
+    /// The key's fingerprint.
+    pub signer: String,
+    /// Number of the one-time key.
+    pub one_time_key: u32,
+}
+
+/// A file in a release's folder, as the record knows it.
+#[derive(Clone, Copy)]
+pub(crate) struct Archived<'r> {
+    pub(crate) name: &'r str,
+    pub(crate) size: u64,
+    pub(crate) sha256: [u8; 32],
+}
+
+impl BoardRecord {
+    pub(crate) fn archived(&self) -> Archived<'_> {
+        Archived {
+            name: &self.file,
+            size: self.file_size,
+            sha256: self.file_sha256,
+        }
+    }
+}
+
+impl SettingsRecord {
+    pub(crate) fn archived(&self) -> Archived<'_> {
+        Archived {
+            name: &self.file,
+            size: self.file_size,
+            sha256: self.file_sha256,
+        }
+    }
 }
 
 /// Why a record may not be written.
@@ -171,6 +226,12 @@ impl Record {
         self.boards.iter().find(|board| board.revision == revision)
     }
 
+    /// Every file that is archived with the record.
+    pub(crate) fn archived(&self) -> impl Iterator<Item = Archived<'_>> {
+        let settings = self.settings.iter().map(SettingsRecord::archived);
+        self.boards.iter().map(BoardRecord::archived).chain(settings)
+    }
+
     pub(crate) fn sorted(&self) -> Self {
         let mut sorted = self.clone();
         sorted.boards.sort_by(|one, other| one.revision.cmp(&other.revision));
@@ -187,6 +248,25 @@ impl Record {
         let version = || self.version.clone();
         if self.boards.is_empty() {
             return Err(RecordError::NoBoards { version: version() });
+        }
+        if let Some(settings) = &self.settings {
+            if !is_file_name(&settings.file) {
+                return Err(RecordError::FileName {
+                    name: settings.file.clone(),
+                });
+            }
+            if self
+                .boards
+                .iter()
+                .any(|board| board.file.eq_ignore_ascii_case(&settings.file))
+            {
+                let value = settings.file.clone();
+                return Err(RecordError::Twice {
+                    version: version(),
+                    what: "the file name",
+                    value,
+                });
+            }
         }
         for (index, board) in self.boards.iter().enumerate() {
             if !is_file_name(&board.file) {
@@ -229,6 +309,12 @@ impl Record {
         line("date", self.date.to_string());
         line("kind", quoted(self.kind.word()));
         line("notes", list(self.notes.iter(), "\n    ", ",\n"));
+        if let Some(settings) = &self.settings {
+            let _ = writeln!(out, "\n[settings]");
+            let _ = writeln!(out, "file = {}", quoted(&settings.file));
+            let _ = writeln!(out, "file_size = {}", settings.file_size);
+            let _ = writeln!(out, "file_sha256 = {}", quoted(&hex::encode(settings.file_sha256)));
+        }
         for board in &self.boards {
             let _ = writeln!(out, "\n[[board]]");
             let mut line = |key: &str, value: String| {
@@ -243,6 +329,10 @@ impl Record {
             line("image_sha256", quoted(&hex::encode(board.image_sha256)));
             line("manifest_sha256", quoted(&hex::encode(board.manifest_sha256)));
             line("signer", quoted(&board.signer));
+            if let Some(tree) = &board.tree {
+                line("tree_signer", quoted(&tree.signer));
+                line("one_time_key", tree.one_time_key.to_string());
+            }
             line("generations", list(board.generations.iter(), "", ""));
         }
         out
@@ -313,6 +403,13 @@ fn read(root: &Section<'_, '_>) -> Option<Record> {
             .collect();
         lines.into_iter().collect::<Option<Vec<_>>>()
     });
+    let settings = match root.find("settings") {
+        None => Some(None),
+        Some(entry) => entry
+            .section("[settings]", SETTINGS_KEYS)
+            .and_then(|section| read_settings(&section))
+            .map(Some),
+    };
     let boards = root.some_sections("board", "[[board]]", BOARD_KEYS)?;
     let boards: Vec<_> = boards.iter().map(read_board).collect();
     let boards = boards.into_iter().collect::<Option<Vec<_>>>();
@@ -323,6 +420,7 @@ fn read(root: &Section<'_, '_>) -> Option<Record> {
         date: date?,
         kind: kind?,
         notes: notes?,
+        settings: settings?,
         boards: boards?,
     };
     format?;
@@ -337,6 +435,19 @@ fn read(root: &Section<'_, '_>) -> Option<Record> {
         return None;
     }
     Some(record.sorted())
+}
+
+fn read_settings(section: &Section<'_, '_>) -> Option<SettingsRecord> {
+    let file = section.value("file").and_then(|entry| entry.text());
+    let size = section
+        .value("file_size")
+        .and_then(|entry| entry.integer(1..=LARGEST_FILE as u64));
+    let sha256 = section.value("file_sha256").and_then(|entry| digest(&entry));
+    Some(SettingsRecord {
+        file: file?,
+        file_size: size?,
+        file_sha256: sha256?,
+    })
 }
 
 fn read_board(section: &Section<'_, '_>) -> Option<BoardRecord> {
@@ -359,6 +470,13 @@ fn read_board(section: &Section<'_, '_>) -> Option<BoardRecord> {
     let (file_sha256, image_sha256) = (digest("file_sha256"), digest("image_sha256"));
     let manifest_sha256 = digest("manifest_sha256");
     let signer = section.value("signer").and_then(|entry| entry.text());
+    let tree = match (section.find("tree_signer"), section.find("one_time_key")) {
+        (None, None) => None,
+        _ => Some(TreeSignature {
+            signer: section.value("tree_signer")?.text()?,
+            one_time_key: section.value("one_time_key")?.integer_u32(0..=u32::MAX)?,
+        }),
+    };
     let generations = section.value("generations").and_then(|entry| {
         let ids: Vec<_> = entry.list()?.iter().map(generation_id).collect();
         ids.into_iter().collect::<Option<Vec<_>>>()
@@ -373,6 +491,7 @@ fn read_board(section: &Section<'_, '_>) -> Option<BoardRecord> {
         image_sha256: image_sha256?,
         manifest_sha256: manifest_sha256?,
         signer: signer?,
+        tree,
         generations: generations?,
     })
 }

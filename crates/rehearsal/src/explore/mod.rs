@@ -41,8 +41,8 @@ use std::sync::{Arc, RwLock};
 use story::Origin;
 use strand::{Follower, Strand, Tangle};
 use thiserror::Error;
-use unit::drive::{Answer, Wish, digest};
-use unit::flash::{Change, Flash, SumKey, Torn, outcomes};
+use unit::drive::{Answer, Wish};
+use unit::flash::{Change, Flash, FlashFault, Kind, SumKey, Torn, outcomes};
 use unit::stick::Stick;
 
 /// A stick that may be in the unit.
@@ -169,16 +169,24 @@ impl Exploration {
     }
 }
 
-#[derive(Clone)]
+/// A world with power off, in the form in which worlds are compared.
+struct World {
+    key: u128,
+    flash: Flash,
+    started: u64,
+    /// A loader that is powered in the world as it was, before it was put into this form, reads nothing of what is buried here:
+    /// so it comes to the same from every world that differs from it in buried cells alone. (Where it had this form already,
+    /// reading them ends the exploration.)
+    guarded: bool,
+}
+
 enum Node<S> {
-    Off {
-        flash: Flash,
-        started: u64,
-    },
+    Off(Arc<World>),
     On {
         flash: Flash,
-        started: u64,
         strand: Box<Strand<S>>,
+        /// What a cut at this moment leaves.
+        rest: Arc<World>,
     },
 }
 
@@ -230,15 +238,11 @@ impl CalmEnd {
 /// Strands from the question for a stick on, by the loader's state and the stick.
 type Memory<S> = RwLock<HashMap<(u128, Option<usize>), Arc<Vec<Strand<S>>>>>;
 
-/// Digest of the image in a place, by the place's sum and the image's size.
-type Digests = HashMap<(u128, u32), Option<[u8; 32]>>;
-
 struct Explorer<'a, S: Subject> {
     subject: &'a S,
     plan: &'a Plan<'a>,
     follower: Follower<'a, S>,
     memory: Memory<S::State>,
-    digests: RwLock<Digests>,
 }
 
 /// Bytes of memory to allow for a node, everything counted. Measured with the example `growth`: 64 KiB and 256 KiB images differ
@@ -279,9 +283,9 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 sticks: &plan.sticks,
                 goal: plan.goal,
                 key: plan.key,
+                digests: RwLock::default(),
             },
             memory: RwLock::default(),
-            digests: RwLock::default(),
         }
     }
 
@@ -305,8 +309,9 @@ impl<'a, S: Subject> Explorer<'a, S> {
         };
         let mut frontier = Vec::new();
         for (name, flash) in &self.plan.from {
-            let node = self.off(flash.clone(), self.subject.floor(flash));
-            let key = self.key_of(&node);
+            let world = self.off(flash.clone(), self.subject.floor(flash));
+            let key = world.key;
+            let node = Node::Off(world);
             if origins
                 .insert(
                     key,
@@ -324,7 +329,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             found.levels += 1;
             for (_, node) in &frontier {
                 match node {
-                    Node::Off { .. } => found.worlds += 1,
+                    Node::Off(_) => found.worlds += 1,
                     Node::On { .. } => found.powered += 1,
                 }
             }
@@ -364,7 +369,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
                                 parent: Some(expanded.key),
                                 step: reached.step,
                             });
-                            if let (Some(coverage), Node::Off { .. }) = (&mut coverage, &reached.node) {
+                            if let (Some(coverage), Node::Off(_)) = (&mut coverage, &reached.node) {
                                 coverage.worlds += 1;
                             }
                             frontier.push((reached.key, reached.node));
@@ -427,26 +432,34 @@ impl<'a, S: Subject> Explorer<'a, S> {
         self.plan.sticks.iter().map(|option| option.name.clone()).collect()
     }
 
-    /// A world with power off, in the form in which worlds are compared.
-    fn off(&self, flash: Flash, started: u64) -> Node<S::State> {
+    /// The world that is left when power goes.
+    fn off(&self, flash: Flash, started: u64) -> Arc<World> {
+        let mut settled = flash.clone();
         if self.plan.reduce {
-            let mut settled = flash.clone();
             self.subject.settle(&mut settled);
-            if settled == flash || self.alike(&flash, &settled) {
-                return Node::Off {
-                    flash: settled,
-                    started,
-                };
-            }
         }
-        Node::Off { flash, started }
+        let same = settled == flash;
+        let mut guarded = flash.clone();
+        for grave in settled.doubts().iter().filter(|doubt| doubt.kind == Kind::Buried) {
+            guarded.bury(grave.area);
+        }
+        let alike = !same && self.alike(&guarded, &settled);
+        let flash = if same || alike { settled } else { flash };
+        Arc::new(World {
+            key: self.key_of_world(&flash, started),
+            flash,
+            started,
+            guarded: same || alike,
+        })
     }
 
     /// Whether a loader that is powered in one of two worlds comes to the same as in the other, in every reading, up to its
     /// question for a stick.
-    fn alike(&self, one: &Flash, settled: &Flash) -> bool {
+    ///
+    /// In `guarded`, what is buried in `settled` is buried too: a loader that reads any of it does not come to the same.
+    fn alike(&self, guarded: &Flash, settled: &Flash) -> bool {
         let ends = |flash| self.follower.follow(flash, self.follower.power_up(), true);
-        match (ends(one), ends(settled)) {
+        match (ends(guarded), ends(settled)) {
             (Ok(one), Ok(other)) => {
                 let plain = |ends: &[Strand<S::State>]| {
                     let ends = ends
@@ -465,15 +478,14 @@ impl<'a, S: Subject> Explorer<'a, S> {
         }
     }
 
-    fn key_of(&self, node: &Node<S::State>) -> u128 {
-        match node {
-            Node::Off { flash, started } => self.plan.key.hash(&(flash.sum(), started)),
-            Node::On { flash, started, strand } => {
-                self.plan
-                    .key
-                    .hash(&(flash.sum(), started, &strand.state, strand.stick, strand.picked))
-            }
-        }
+    fn key_of_world(&self, flash: &Flash, started: u64) -> u128 {
+        self.plan.key.hash(&(flash.sum(), started))
+    }
+
+    fn key_of_strand(&self, flash: &Flash, started: u64, strand: &Strand<S::State>) -> u128 {
+        self.plan
+            .key
+            .hash(&(flash.sum(), started, &strand.state, strand.stick, strand.picked))
     }
 
     fn expand(&self, key: u128, node: &Node<S::State>) -> Result<Expanded<S::State>, Tangle> {
@@ -488,16 +500,17 @@ impl<'a, S: Subject> Explorer<'a, S> {
             cuts: 0,
         };
         match node {
-            Node::Off { flash, started } => self.expand_off(flash, *started, &mut out)?,
-            Node::On { flash, started, strand } => {
+            Node::Off(world) => self.expand_off(world, &mut out)?,
+            Node::On { flash, strand, rest } => {
                 out.phase = Some(self.subject.phase(&strand.state));
-                self.expand_on(flash, *started, strand, &mut out)?;
+                self.expand_on(flash, strand, rest, &mut out)?;
             }
         }
         Ok(out)
     }
 
-    fn expand_off(&self, flash: &Flash, started: u64, out: &mut Expanded<S::State>) -> Result<(), Tangle> {
+    fn expand_off(&self, world: &Arc<World>, out: &mut Expanded<S::State>) -> Result<(), Tangle> {
+        let flash = &world.flash;
         self.judge_world(flash, out);
         let first = self.follower.follow(flash, self.follower.power_up(), true)?;
         let options = std::iter::once(None).chain((0..self.plan.sticks.len()).map(Some));
@@ -508,14 +521,14 @@ impl<'a, S: Subject> Explorer<'a, S> {
                     // The stick was not asked for: it makes no difference which one is there.
                     let mut end = before.clone();
                     end.stick = stick;
-                    self.arrive(flash, started, end, before.happened.clone(), patient, Some(stick), out)?;
+                    self.arrive(flash, world, end, before.happened.clone(), patient, Some(stick), out)?;
                     continue;
                 }
                 for end in self.after_find(flash, before, stick)?.iter() {
                     let happened = [&before.happened[..], &end.happened].concat();
                     self.arrive(
                         flash,
-                        started,
+                        world,
                         end.clone(),
                         happened,
                         patient && end.calm,
@@ -556,13 +569,14 @@ impl<'a, S: Subject> Explorer<'a, S> {
     fn expand_on(
         &self,
         flash: &Flash,
-        started: u64,
         strand: &Strand<S::State>,
+        rest: &Arc<World>,
         out: &mut Expanded<S::State>,
     ) -> Result<(), Tangle> {
         let Wish::Change(change) = &strand.wish else {
             return Ok(());
         };
+        let started = rest.started;
         let area = area_of(flash, change);
         if !self.subject.may_change(area) {
             let seen = format!("{} bytes at {:#010x} are changed", area.size, area.base);
@@ -571,30 +585,36 @@ impl<'a, S: Subject> Explorer<'a, S> {
         if flash.is_buried(area) && matches!(change, Change::Program { .. }) {
             return Err(Tangle::Buried(area.base));
         }
-        if let Err(fault) = flash.check(change) {
-            out.objections.push((Claim::Sane, fault.to_string(), None));
-            return Ok(());
+        match flash.check(change) {
+            Ok(()) => {}
+            Err(FlashFault::AlreadyProgrammed { .. }) if self.subject.may_be_refused(change) => {
+                return self.expand_refused(flash, change, strand, rest, out);
+            }
+            Err(fault) => {
+                out.objections.push((Claim::Sane, fault.to_string(), None));
+                return Ok(());
+            }
         }
         self.judge_commit(flash, change, strand, started, out);
         self.judge_raise(flash, change, started, out);
         let kind = ChangeKind::of(change);
         if self.plan.faults.cuts {
-            self.cut(flash, started, change, area, kind, out);
+            self.cut(flash, rest, change, area, kind, out);
         }
         let mut after = flash.clone();
         if let Err(fault) = after.apply(change) {
             out.objections.push((Claim::Sane, fault.to_string(), None));
             return Ok(());
         }
+        let rest_after =
+            if self.is_out_of_sight(rest, area) && self.subject.standing(&after) == self.subject.standing(flash) {
+                rest.clone()
+            } else {
+                self.off(after.clone(), started)
+            };
         if self.plan.faults.cuts {
             out.cuts += 1;
-            self.reach_off(
-                after.clone(),
-                started,
-                Step::Cut(kind, story::Moment::After),
-                false,
-                out,
-            );
+            self.reach(rest_after.clone(), Step::Cut(kind, story::Moment::After), out);
         }
         let mut done = strand.clone();
         done.happened = Vec::new();
@@ -605,7 +625,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             self.follower.answer(&mut refused, &Answer::Failed);
             for end in self.follower.follow(flash, refused, false)? {
                 let happened = end.happened.clone();
-                self.arrive(flash, started, end, happened, false, None, out)?;
+                self.arrive(flash, rest, end, happened, false, None, out)?;
             }
         }
         let patient = self.is_patient(strand);
@@ -613,7 +633,48 @@ impl<'a, S: Subject> Explorer<'a, S> {
         for end in self.follower.follow(&after, done, false)? {
             let happened = end.happened.clone();
             let calm = patient && end.calm;
-            self.arrive(&after, started, end, happened, calm, None, out)?;
+            self.arrive(&after, &rest_after, end, happened, calm, None, out)?;
+        }
+        Ok(())
+    }
+
+    /// The part refuses a second program of a granule, which the loader is prepared for. Cells with check bits may be spoilt
+    /// by it; power may be cut before and after.
+    fn expand_refused(
+        &self,
+        flash: &Flash,
+        change: &Change,
+        strand: &Strand<S::State>,
+        rest: &Arc<World>,
+        out: &mut Expanded<S::State>,
+    ) -> Result<(), Tangle> {
+        let kind = ChangeKind::of(change);
+        let spoilt = spoilt(flash, change).map(|after| {
+            let rest = self.off(after.clone(), rest.started);
+            (after, rest)
+        });
+        if self.plan.faults.cuts {
+            out.cuts += 1;
+            self.reach(rest.clone(), Step::Cut(kind, story::Moment::Before), out);
+            if let Some((_, rest)) = &spoilt {
+                out.cuts += 1;
+                self.reach(rest.clone(), Step::Cut(kind, story::Moment::After), out);
+            }
+        }
+        let patient = self.is_patient(strand);
+        let mut refused = strand.clone();
+        refused.happened = vec![Happening::Refused];
+        self.follower.answer(&mut refused, &Answer::Failed);
+        for end in self.follower.follow(flash, refused.clone(), false)? {
+            let happened = end.happened.clone();
+            let calm = patient && end.calm;
+            self.arrive(flash, rest, end, happened, calm, None, out)?;
+        }
+        if let Some((after, rest)) = spoilt {
+            for end in self.follower.follow(&after, refused, false)? {
+                let happened = end.happened.clone();
+                self.arrive(&after, &rest, end, happened, false, None, out)?;
+            }
         }
         Ok(())
     }
@@ -622,52 +683,42 @@ impl<'a, S: Subject> Explorer<'a, S> {
     fn cut(
         &self,
         flash: &Flash,
-        started: u64,
+        rest: &Arc<World>,
         change: &Change,
         area: Region,
         kind: ChangeKind,
         out: &mut Expanded<S::State>,
     ) {
-        out.cuts += 1;
-        let before = self.off(flash.clone(), started);
-        let Node::Off { flash: settled, .. } = &before else {
-            return;
-        };
-        let torn = outcomes(flash, change, &self.plan.faults.insides, &self.plan.faults.erases);
-        // A cut leaves its traces inside the change's own cells. Where all of these are buried once power is off, every outcome is
-        // the same world: the one in which the change was not begun.
-        let all_buried = self.plan.reduce && covered(settled, area);
-        let torn: Vec<Torn> = torn.collect();
-        out.cuts += torn.len() as u64;
-        out.transitions += torn.len() as u64 + 1;
-        let key = self.key_of(&before);
-        out.reached.push(Reached {
-            key,
-            node: before,
-            step: Step::Cut(kind, story::Moment::Before),
-            calm: false,
-            alone: false,
-        });
-        if all_buried {
+        let torn: Vec<Torn> = outcomes(flash, change, &self.plan.faults.insides, &self.plan.faults.erases).collect();
+        out.cuts += torn.len() as u64 + 1;
+        self.reach(rest.clone(), Step::Cut(kind, story::Moment::Before), out);
+        // A cut leaves its traces inside the change's own cells. Where nobody sees these, every outcome is the same world: the
+        // one in which the change was not begun.
+        if self.is_out_of_sight(rest, area) {
+            out.transitions += torn.len() as u64;
             return;
         }
         for torn in torn {
             let mut after = flash.clone();
             if after.tear(change, torn).is_ok() {
-                self.reach_off(after, started, Step::Cut(kind, story::Moment::Inside(torn)), false, out);
+                let world = self.off(after, rest.started);
+                self.reach(world, Step::Cut(kind, story::Moment::Inside(torn)), out);
             }
         }
     }
 
-    fn reach_off(&self, flash: Flash, started: u64, step: Step, calm: bool, out: &mut Expanded<S::State>) {
+    /// Whether changes in `area` make no difference to a loader that is powered in this world.
+    fn is_out_of_sight(&self, world: &World, area: Region) -> bool {
+        world.guarded && covered(&world.flash, area)
+    }
+
+    fn reach(&self, world: Arc<World>, step: Step, out: &mut Expanded<S::State>) {
         out.transitions += 1;
-        let node = self.off(flash, started);
-        let key = self.key_of(&node);
         out.reached.push(Reached {
-            key,
-            node,
+            key: world.key,
+            node: Node::Off(world),
             step,
-            calm,
+            calm: false,
             alone: false,
         });
     }
@@ -678,7 +729,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
     fn arrive(
         &self,
         flash: &Flash,
-        started: u64,
+        rest: &Arc<World>,
         mut end: Strand<S::State>,
         happened: Vec<Happening>,
         calm: bool,
@@ -686,7 +737,8 @@ impl<'a, S: Subject> Explorer<'a, S> {
         out: &mut Expanded<S::State>,
     ) -> Result<(), Tangle> {
         // A unit that is left alone: no stick, and nothing happens to it.
-        let alone = end.stick.is_none() && happened.iter().all(|happening| matches!(happening, Happening::Told(_)));
+        let ordinary = |happening: &Happening| matches!(happening, Happening::Told(_) | Happening::Refused);
+        let alone = end.stick.is_none() && end.calm && happened.iter().all(ordinary);
         if let Some(seen) = self.subject.failure(&end.state) {
             if calm {
                 out.calm_end = Some(CalmEnd::Fails);
@@ -710,15 +762,13 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 };
                 end.happened = Vec::new();
                 end.calm = true;
-                let node = Node::On {
-                    flash: flash.clone(),
-                    started,
-                    strand: Box::new(end),
-                };
-                let key = self.key_of(&node);
                 out.reached.push(Reached {
-                    key,
-                    node,
+                    key: self.key_of_strand(flash, rest.started, &end),
+                    node: Node::On {
+                        flash: flash.clone(),
+                        strand: Box::new(end),
+                        rest: rest.clone(),
+                    },
                     step,
                     calm,
                     alone,
@@ -736,13 +786,13 @@ impl<'a, S: Subject> Explorer<'a, S> {
                     happened,
                     comes_to: story::ComesTo::Wait(reason),
                 };
-                self.reach_off(flash.clone(), started, step, false, out);
+                self.reach(rest.clone(), step, out);
             }
             Wish::Start(address) => {
                 if alone {
                     out.alone_end = Some(true);
                 }
-                self.start(flash, started, address, stick, happened, calm, out)?;
+                self.start(flash, rest, address, stick, happened, calm, out)?;
             }
             _ => {}
         }
@@ -753,7 +803,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
     fn start(
         &self,
         flash: &Flash,
-        started: u64,
+        rest: &Arc<World>,
         address: u32,
         stick: Option<Option<usize>>,
         happened: Vec<Happening>,
@@ -786,10 +836,11 @@ impl<'a, S: Subject> Explorer<'a, S> {
             let seen = "the image that was started has cells that were not programmed to the end".to_owned();
             out.objections.push((Claim::Solid, seen, Some(step.clone())));
         }
-        let named = self.subject.standing(flash).into_iter();
+        let named = self.subject.may_stand(flash).into_iter();
         let named =
             named.filter(|named| Some(named.place) == place && named.descriptor.image_digest == runs.image_digest);
         let issue = named.map(|named| named.descriptor.sequence).max().unwrap_or(0);
+        let started = rest.started;
         if issue < started {
             let seen = format!("issue {issue} was started after issue {started}");
             out.objections.push((Claim::FloorRises, seen, Some(step.clone())));
@@ -801,7 +852,13 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 CalmEnd::Elsewhere
             });
         }
-        self.reach_off(flash.clone(), started.max(issue), step, false, out);
+        let world = World {
+            key: self.key_of_world(&rest.flash, started.max(issue)),
+            flash: rest.flash.clone(),
+            started: started.max(issue),
+            guarded: rest.guarded,
+        };
+        self.reach(Arc::new(world), step, out);
         Ok(())
     }
 
@@ -865,7 +922,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
         let Some((issue, new)) = self.subject.raises(change) else {
             return;
         };
-        let named = self.subject.standing(flash).into_iter().chain(new);
+        let named = self.subject.may_stand(flash).into_iter().chain(new);
         let there = named
             .filter(|named| self.holds(flash, named))
             .map(|named| named.descriptor.sequence);
@@ -917,17 +974,9 @@ impl<'a, S: Subject> Explorer<'a, S> {
         self.subject.places().into_iter().find(|place| place.base == address)
     }
 
-    /// Digest of the image in a place, remembered by the place's sum.
     fn digest(&self, flash: &Flash, place: Region, size: u32) -> Option<[u8; 32]> {
-        let key = (flash.sum_of(place), size);
-        if let Some(known) = self.digests.read().ok().and_then(|known| known.get(&key).copied()) {
-            return known;
-        }
-        let found = digest(flash, place.base, size).ok();
-        if let Ok(mut known) = self.digests.write() {
-            known.insert(key, found);
-        }
-        found
+        let image = Region { base: place.base, size };
+        self.follower.digest(flash, image)
     }
 }
 
@@ -936,6 +985,18 @@ fn unfinished(tangle: Tangle) -> Unfinished {
         Tangle::Buried(address) => Unfinished::Unsound { address },
         Tangle::Endless => Unfinished::Endless,
     }
+}
+
+/// What a second program that the part refuses leaves all the same, where cells have check bits: they do not fit any more.
+fn spoilt(flash: &Flash, change: &Change) -> Option<Flash> {
+    let Change::Program { address, data } = change else {
+        return None;
+    };
+    flash.layout().has_check_bits().then(|| {
+        let mut after = flash.clone();
+        after.hold(*address, data, Some(Kind::Unreadable));
+        after
+    })
 }
 
 /// The cells that a change touches.
@@ -958,7 +1019,7 @@ fn area_of(flash: &Flash, change: &Change) -> Region {
 /// Whether all of `area` is buried.
 fn covered(flash: &Flash, area: Region) -> bool {
     let mut next = u64::from(area.base);
-    for doubt in flash.doubts().iter().filter(|doubt| doubt.buried) {
+    for doubt in flash.doubts().iter().filter(|doubt| doubt.kind == Kind::Buried) {
         if u64::from(doubt.area.base) <= next && doubt.area.end() > next {
             next = doubt.area.end();
         }

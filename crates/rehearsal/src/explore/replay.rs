@@ -6,10 +6,10 @@
 use super::story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};
 use super::strand::Strand;
 use super::subject::Subject;
-use super::{Explorer, Node, Plan};
+use super::{Explorer, Plan, spoilt};
 use thiserror::Error;
 use unit::drive::{Answer, Wish};
-use unit::flash::Flash;
+use unit::flash::{Change, Flash, FlashFault};
 
 /// More answers than any story needs to be found again.
 const ANSWERS_MAX: u32 = 1 << 25;
@@ -95,9 +95,7 @@ impl<S: Subject> Player<'_, S> {
     fn off(&self, flash: Flash) -> Flash {
         match self.settled {
             false => flash,
-            true => match self.explorer.off(flash, 0) {
-                Node::Off { flash, .. } | Node::On { flash, .. } => flash,
-            },
+            true => self.explorer.off(flash, 0).flash.clone(),
         }
     }
 
@@ -113,6 +111,13 @@ impl<S: Subject> Player<'_, S> {
                     _ if ChangeKind::of(change) != *kind => return Vec::new(),
                     Moment::Before => Ok(()),
                     Moment::Inside(torn) => flash.tear(change, *torn),
+                    Moment::After if self.is_refused(&flash, change) => match spoilt(&flash, change) {
+                        Some(after) => {
+                            flash = after;
+                            Ok(())
+                        }
+                        None => return Vec::new(),
+                    },
                     Moment::After => flash.apply(change),
                 };
                 match done {
@@ -146,7 +151,12 @@ impl<S: Subject> Player<'_, S> {
                 let rest = match happened.split_first() {
                     Some((Happening::Refused, rest)) => {
                         self.explorer.follower.answer(&mut strand, &Answer::Failed);
-                        rest
+                        let spoilt = spoilt(&flash, &change).filter(|_| self.is_refused(&flash, &change));
+                        let mut stands = self.run(&flash, strand.clone(), rest, *comes_to, &stand.trail);
+                        if let Some(after) = spoilt {
+                            stands.extend(self.run(&after, strand, rest, *comes_to, &stand.trail));
+                        }
+                        return stands;
                     }
                     _ if flash.apply(&change).is_ok() => {
                         self.explorer.follower.answer(&mut strand, &Answer::Done);
@@ -158,6 +168,12 @@ impl<S: Subject> Player<'_, S> {
             }
             _ => Vec::new(),
         }
+    }
+
+    /// Whether the part refuses a change, and the loader is prepared for it.
+    fn is_refused(&self, flash: &Flash, change: &Change) -> bool {
+        let refused = matches!(flash.check(change), Err(FlashFault::AlreadyProgrammed { .. }));
+        refused && self.explorer.subject.may_be_refused(change)
     }
 
     /// Drives a powered loader to its next change, its wait or its start, so that just this happens on the way.

@@ -5,9 +5,11 @@ use super::subject::Subject;
 use super::{Happening, StickOption};
 use envelope::sha256;
 use installer::{Listing, Phase, Region};
-use std::collections::HashSet;
-use unit::drive::{Answer, Wish, look};
-use unit::flash::{Flash, SumKey};
+use std::collections::{HashMap, HashSet};
+use std::sync::RwLock;
+use unit::drive::{Answer, Wish, digest, look};
+use unit::flash::{Flash, Kind, SumKey};
+use unit::stick::Stick;
 
 /// More steps than any stretch without a change of flash needs.
 const STEPS_MAX: u32 = 1 << 25;
@@ -47,7 +49,11 @@ pub(super) struct Follower<'a, S: Subject> {
     /// The file that a patient owner picks.
     pub(super) goal: [u8; 32],
     pub(super) key: SumKey,
+    pub(super) digests: RwLock<Digests>,
 }
+
+/// Digests of ranges of flash, by the range and the sum of its sectors; `None` where it cannot be read.
+type Digests = HashMap<(u32, u32, u128), Option<[u8; 32]>>;
 
 impl<S: Subject> Follower<'_, S> {
     pub(super) fn power_up(&self) -> Strand<S::State> {
@@ -126,6 +132,27 @@ impl<S: Subject> Follower<'_, S> {
         self.answer(strand, answer);
     }
 
+    /// What a loader finds where it only looks. Digests are remembered: most worlds hold one of a few images.
+    fn look(&self, wish: &Wish, flash: &Flash, stick: Option<&Stick>) -> Answer {
+        match wish {
+            Wish::DigestFlash(region) => self.digest(flash, *region).map_or(Answer::Failed, Answer::Digest),
+            wish => look(wish, flash, stick).unwrap_or(Answer::Failed),
+        }
+    }
+
+    /// The digest of a range as it reads now; `None` if it cannot be read.
+    pub(super) fn digest(&self, flash: &Flash, region: Region) -> Option<[u8; 32]> {
+        let key = (region.base, region.size, flash.sum_of(region));
+        if let Some(known) = self.digests.read().ok().and_then(|known| known.get(&key).copied()) {
+            return known;
+        }
+        let found = digest(flash, region.base, region.size).ok();
+        if let Ok(mut known) = self.digests.write() {
+            known.insert(key, found);
+        }
+        found
+    }
+
     /// What can be answered: the calm answer first.
     pub(super) fn answers(
         &self,
@@ -144,7 +171,7 @@ impl<S: Subject> Follower<'_, S> {
                     let stick = option
                         .and_then(|index| self.sticks.get(index))
                         .map(|option| &option.stick);
-                    look(&strand.wish, flash, stick).unwrap_or(Answer::Failed)
+                    self.look(&strand.wish, flash, stick)
                 };
                 let mut answers = vec![(read(strand.stick), None)];
                 if self.faults.pulled {
@@ -160,14 +187,15 @@ impl<S: Subject> Follower<'_, S> {
                 if flash.is_buried(*region) {
                     return Err(Tangle::Buried(region.base));
                 }
-                let calm = look(&strand.wish, flash, stick).unwrap_or(Answer::Failed);
+                let calm = self.look(&strand.wish, flash, stick);
                 let mut answers = vec![(calm.clone(), None)];
-                if self.faults.wavering && flash.wavers(*region) {
-                    answers.push((altered(flash, *region, calm), Some(Happening::Wavered(region.base))));
+                if self.faults.wavering {
+                    let others = other_readings(flash, *region, &calm);
+                    answers.extend(others.map(|other| (other, Some(Happening::Wavered(region.base)))));
                 }
                 Ok(answers)
             }
-            wish => Ok(vec![(look(wish, flash, stick).unwrap_or(Answer::Failed), None)]),
+            wish => Ok(vec![(self.look(wish, flash, stick), None)]),
         }
     }
 
@@ -190,23 +218,38 @@ impl<S: Subject> Follower<'_, S> {
     }
 }
 
-/// Another reading of cells that waver: neither what they read as now, nor anything whole.
-fn altered(flash: &Flash, region: Region, calm: Answer) -> Answer {
-    match calm {
-        Answer::Flash(mut bytes) => {
-            for doubt in flash
-                .doubts()
-                .iter()
-                .filter(|doubt| doubt.wavering && doubt.area.overlaps(region))
-            {
+/// Other readings of cells that waver: all of them as neither what they read as now nor anything whole; or, where that may be,
+/// as erased.
+fn other_readings(flash: &Flash, region: Region, calm: &Answer) -> impl Iterator<Item = Answer> + use<> {
+    let erased = flash.layout().geometry().erased;
+    let otherwise = reading(flash, region, calm, Kind::wavers, |byte| byte ^ 0x5a);
+    let as_erased = reading(flash, region, calm, Kind::may_read_erased, |_| erased);
+    let as_erased = as_erased.filter(|answer| matches!(answer, Answer::Flash(_)) && answer != calm);
+    otherwise.into_iter().chain(as_erased)
+}
+
+/// The reading in which cells in certain doubts read otherwise; `None` if there are no such cells.
+fn reading(
+    flash: &Flash,
+    region: Region,
+    calm: &Answer,
+    which: impl Fn(Kind) -> bool,
+    other: impl Fn(u8) -> u8,
+) -> Option<Answer> {
+    let mut doubts = flash.doubts_over(region).filter(|doubt| which(doubt.kind)).peekable();
+    doubts.peek()?;
+    Some(match calm {
+        Answer::Flash(bytes) => {
+            let mut bytes = bytes.clone();
+            for doubt in doubts {
                 let from = doubt.area.base.saturating_sub(region.base) as usize;
                 let to = (doubt.area.end().saturating_sub(u64::from(region.base)) as usize).min(bytes.len());
-                bytes[from.min(to)..to].iter_mut().for_each(|byte| *byte ^= 0x5a);
+                bytes[from.min(to)..to].iter_mut().for_each(|byte| *byte = other(*byte));
             }
             Answer::Flash(bytes)
         }
-        Answer::Digest(digest) => Answer::Digest(sha256(&digest)),
+        Answer::Digest(digest) => Answer::Digest(sha256(digest)),
         Answer::Blank(blank) => Answer::Blank(!blank),
-        other => other,
-    }
+        other => other.clone(),
+    })
 }

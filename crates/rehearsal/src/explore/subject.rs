@@ -7,7 +7,7 @@ use installer::{
 use std::hash::Hash;
 use unit::blueprint::Blueprint;
 use unit::drive::{Answer, Wish};
-use unit::flash::{Change, Flash};
+use unit::flash::{Change, Flash, Kind};
 
 /// A loader whose whole memory is one value.
 pub trait Subject: Sync {
@@ -23,6 +23,11 @@ pub trait Subject: Sync {
     /// Whether flash may be read between the question for a stick and the next change. Our installer does not do it, so that
     /// what it makes of a stick is the same in every world.
     fn looks_again(&self) -> bool {
+        false
+    }
+
+    /// Whether the loader is prepared for the part to refuse this change, because the cells are programmed already.
+    fn may_be_refused(&self, _change: &Change) -> bool {
         false
     }
 
@@ -46,6 +51,11 @@ pub trait Subject: Sync {
 
     /// The images that flash says are there, whole, and may be relied on: each with its place.
     fn standing(&self, flash: &Flash) -> Vec<Standing>;
+
+    /// The same, and also those that flash may seem to say so of when doubtful cells read otherwise.
+    fn may_stand(&self, flash: &Flash) -> Vec<Standing> {
+        self.standing(flash)
+    }
 
     /// The floor, as its records read now.
     fn floor(&self, flash: &Flash) -> u64;
@@ -101,11 +111,15 @@ impl<'a> OurInstaller<'a> {
     /// The image that the slot's own descriptor names.
     fn described(&self, flash: &Flash) -> Option<Descriptor> {
         let place = self.blueprint.config().place();
-        let descriptor = Descriptor::decode(&flash.bytes(place.record.base, DESCRIPTOR_LEN as u32).ok()?)?;
         let mark = flash.bytes(place.void.base, VOID_MARK_LEN as u32).ok()?;
-        mark.iter()
-            .all(|byte| *byte == flash.layout().geometry().erased)
-            .then_some(descriptor)
+        let erased = flash.layout().geometry().erased;
+        self.recorded(flash).filter(|_| mark.iter().all(|byte| *byte == erased))
+    }
+
+    /// What the slot's own descriptor says, voided or not.
+    fn recorded(&self, flash: &Flash) -> Option<Descriptor> {
+        let record = self.blueprint.config().place().record;
+        Descriptor::decode(&flash.bytes(record.base, DESCRIPTOR_LEN as u32).ok()?)
     }
 
     /// The images that the register names, likelier first.
@@ -130,19 +144,26 @@ impl<'a> OurInstaller<'a> {
     }
 
     fn settle_slot(&self, flash: &mut Flash) {
-        if self.described(flash).is_some() {
-            return;
+        if self.described(flash).is_none() && self.once_described(flash).is_none() {
+            self.settle_body(flash);
         }
-        self.settle_body(flash);
+    }
+
+    /// The image that the slot's own descriptor names if its mark reads as erased: one that a cut has hit may.
+    fn once_described(&self, flash: &Flash) -> Option<Descriptor> {
+        let mark = self.blueprint.config().place().void;
+        let doubtful = flash.doubts_over(mark).any(|doubt| doubt.kind.may_read_erased());
+        self.recorded(flash).filter(|_| doubtful)
     }
 
     fn settle_body(&self, flash: &mut Flash) {
         let place = self.blueprint.config().place();
         let mark = place.void;
-        let (blank, wavers) = (flash.is_blank(mark.base, mark.size) == Ok(true), flash.wavers(mark));
+        let blank = flash.is_blank(mark.base, mark.size) == Ok(true);
+        let doubt = wavering_kind(flash, mark);
         flash.bury(self.body());
-        flash.stand_in(place.record, false, false);
-        flash.stand_in(mark, blank, wavers);
+        flash.stand_in(place.record, false, Some(Kind::Begun));
+        flash.stand_in(mark, blank, doubt.or((!blank).then_some(Kind::Begun)));
     }
 
     fn settle_register(&self, flash: &mut Flash) {
@@ -154,16 +175,25 @@ impl<'a> OurInstaller<'a> {
             };
             let bytes = flash.bytes(record.base, record.size).ok();
             let whole = bytes.filter(|bytes| Record::decode(bytes).is_some());
-            let wavers = flash.wavers(record);
+            let doubt = wavering_kind(flash, record);
             // Our installer erases a sector of the register before it programs it, whatever it holds; if it did not, the
             // stand-in would refuse to be programmed, and the exploration would say so.
-            flash.stand_in(sector, true, false);
+            flash.stand_in(sector, true, None);
             match whole {
-                None => flash.stand_in(record, false, false),
-                Some(bytes) => flash.hold(record.base, &bytes, wavers),
+                None => flash.stand_in(record, false, Some(Kind::Begun)),
+                Some(bytes) => flash.hold(record.base, &bytes, doubt),
             }
         }
     }
+}
+
+/// How cells of `area` waver, if they do: as erased too, rather than never so.
+fn wavering_kind(flash: &Flash, area: Region) -> Option<Kind> {
+    let kinds = || flash.doubts_over(area).map(|doubt| doubt.kind);
+    let blank = flash.is_blank(area.base, area.size) == Ok(true);
+    let kind = if blank { Kind::Faint } else { Kind::Wavering };
+    let as_erased = kinds().any(Kind::may_read_erased).then_some(kind);
+    as_erased.or_else(|| kinds().any(Kind::wavers).then_some(Kind::Noise))
 }
 
 impl Subject for OurInstaller<'_> {
@@ -177,6 +207,10 @@ impl Subject for OurInstaller<'_> {
 
     fn step(&self, state: &mut Installer, answer: &Answer) -> Wish {
         state.step(&self.blueprint.config(), answer.reply()).into()
+    }
+
+    fn may_be_refused(&self, change: &Change) -> bool {
+        self.blueprint.may_be_refused(change)
     }
 
     fn phase(&self, state: &Installer) -> Phase {
@@ -232,6 +266,15 @@ impl Subject for OurInstaller<'_> {
             }
             Layout::Paired { .. } => self.named(flash),
         }
+    }
+
+    fn may_stand(&self, flash: &Flash) -> Vec<Standing> {
+        let mut standing = self.standing(flash);
+        standing.extend(self.once_described(flash).map(|descriptor| Standing {
+            place: self.blueprint.slot,
+            descriptor,
+        }));
+        standing
     }
 
     fn floor(&self, flash: &Flash) -> u64 {

@@ -2,7 +2,7 @@
 
 use installer::{DESCRIPTOR_LEN, Descriptor, Layout, REGISTER_LEN, Record, Region, VOID_MARK_LEN};
 use unit::blueprint::Blueprint;
-use unit::flash::{Doubt, Flash};
+use unit::flash::{Doubt, Flash, Kind};
 
 /// Bytes that are read at a time.
 const PIECE: u32 = 512;
@@ -90,7 +90,12 @@ impl Cells {
             places: image_areas(blueprint).map(|area| runs(flash, area, images)).collect(),
             descriptor: entry(flash, place.record, DESCRIPTOR_LEN as u32, Descriptor::decode),
             unvoided: flash.is_blank(place.void.base, VOID_MARK_LEN as u32) == Ok(true),
-            doubts: flash.doubts().iter().copied().filter(|doubt| !doubt.buried).collect(),
+            doubts: flash
+                .doubts()
+                .iter()
+                .copied()
+                .filter(|doubt| doubt.kind != Kind::Buried)
+                .collect(),
         }
     }
 }
@@ -260,7 +265,7 @@ mod tests {
     #[test]
     fn runs_cover_the_area_without_gaps() {
         let mut flash = flash();
-        flash.hold(0x1000 + 40, &[7; 16], false);
+        flash.hold(0x1000 + 40, &[7; 16], None);
         let runs = runs(&flash, BODY, &[image(1)]);
         assert_eq!(runs.iter().map(|run| u64::from(run.area.size)).sum::<u64>(), 1000);
         assert!(

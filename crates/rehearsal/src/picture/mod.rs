@@ -17,7 +17,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: &str = include_str!("style.css");
 
-fn page(title: &str, body: &Markup) -> String {
+/// A page around a body, in the look of all pictures.
+pub fn page(title: &str, body: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {

@@ -6,7 +6,7 @@ use super::patterns::{Fill, Patterns};
 use installer::{Descriptor, Record, Region};
 use maud::{Markup, html};
 use unit::blueprint::Blueprint;
-use unit::flash::Doubt;
+use unit::flash::{Doubt, Kind};
 
 const HEIGHT: f64 = 30.0;
 /// Doubtful cells are drawn at least so wide: a granule would not be seen otherwise.
@@ -211,12 +211,13 @@ fn record_words(record: &Record) -> String {
 
 /// What is doubtful about cells.
 pub(super) fn doubt_words(doubt: &Doubt) -> &'static str {
-    match (doubt.unreadable, doubt.wavering, doubt.fresh) {
-        (true, ..) => "cannot be read: check bits do not fit",
-        (_, true, true) => "reads as erased, and is not erased to the end",
-        (_, true, false) => "reads one way now, and otherwise later",
-        (_, false, true) => "erased in part",
-        (_, false, false) => "programmed in part",
+    match doubt.kind {
+        Kind::Unreadable => "cannot be read: check bits do not fit",
+        Kind::Faint => "reads as erased, and is not erased to the end",
+        Kind::Wavering | Kind::Noise => "reads one way now, and otherwise later",
+        Kind::Parted => "erased in part",
+        Kind::Begun => "programmed in part",
+        Kind::Buried => "of no account",
     }
 }
 

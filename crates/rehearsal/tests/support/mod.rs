@@ -31,10 +31,7 @@ pub fn signing_key() -> SigningKey {
 }
 
 pub fn anchor() -> Anchor {
-    Anchor {
-        kid: Kid::new(b"maker").unwrap(),
-        key: signing_key().verifying_key().to_bytes(),
-    }
+    Anchor::ed25519(Kid::new(b"maker").unwrap(), signing_key().verifying_key().to_bytes())
 }
 
 pub fn generation(name: &str, fill: u8) -> UnitKey {

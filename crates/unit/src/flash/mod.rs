@@ -6,18 +6,20 @@
 //! What is modelled, and from where, is in [`Torn`]; what is not: wear, neighbour damage across sectors, and wild writes
 //! of a processor in brown-out (the parts' brown-out reset must be on: see the porting guide).
 
+mod contents;
+mod doubt;
 mod sum;
 mod torn;
 
+pub use doubt::{Doubt, Kind};
 pub use sum::SumKey;
-pub use torn::{Doubt, EraseCut, Inside, Torn, outcomes};
+pub use torn::{EraseCut, Inside, Torn, outcomes};
 
 use crate::part::{Part, SecondProgram};
+use contents::{Contents, PAGE, Page, Sector};
+use doubt::Doubts;
 use installer::{Geometry, Region, SectorRun};
 use std::sync::Arc;
-
-/// Bytes of a page, the portion in which contents are shared between copies.
-const PAGE: usize = 512;
 
 /// The fixed properties of a flash.
 #[derive(Clone, Debug)]
@@ -29,6 +31,8 @@ pub struct Layout {
     erased: u8,
     ecc: bool,
     second_program: SecondProgram,
+    /// An erased page, shared by all that is erased.
+    blank: Arc<Page>,
 }
 
 impl Layout {
@@ -69,6 +73,7 @@ impl Layout {
             erased,
             ecc,
             second_program,
+            blank: Arc::new([erased; PAGE]),
         }
     }
 
@@ -92,6 +97,11 @@ impl Layout {
     /// All sectors, upward.
     pub fn sectors(&self) -> &[Region] {
         &self.sectors
+    }
+
+    /// Whether each granule has check bits beside it, and cannot be read where they do not fit.
+    pub const fn has_check_bits(&self) -> bool {
+        self.ecc
     }
 
     fn sector_index(&self, address: u32) -> Option<usize> {
@@ -169,25 +179,28 @@ pub enum FlashFault {
     },
 }
 
-#[derive(Clone, Debug, PartialEq, Eq)]
-struct Sector {
-    pages: Vec<Arc<[u8; PAGE]>>,
-    sum: u128,
-}
-
 /// The contents of a flash.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Flash {
     layout: Arc<Layout>,
     key: SumKey,
-    sectors: Arc<Vec<Arc<Sector>>>,
-    /// Areas whose cells are not to be trusted, sorted, not overlapping.
-    doubts: Arc<Vec<Doubt>>,
+    contents: Contents,
+    doubts: Arc<Doubts>,
+}
+
+/// Not the contents, which are long: their sum, and what is in doubt.
+impl std::fmt::Debug for Flash {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Flash")
+            .field("sum", &format_args!("{:032x}", self.contents.sum()))
+            .field("doubts", &self.doubts())
+            .finish_non_exhaustive()
+    }
 }
 
 impl PartialEq for Flash {
     fn eq(&self, other: &Self) -> bool {
-        self.doubts == other.doubts && self.sectors == other.sectors
+        self.doubts == other.doubts && self.contents == other.contents
     }
 }
 
@@ -196,21 +209,15 @@ impl Eq for Flash {}
 impl Flash {
     /// A part as it leaves its maker: erased.
     pub fn erased(layout: Arc<Layout>, key: SumKey) -> Self {
-        let page = Arc::new([layout.erased; PAGE]);
-        let sectors = layout
+        let sectors: Vec<_> = layout
             .sectors
             .iter()
-            .map(|sector| {
-                Arc::new(Sector {
-                    pages: vec![page.clone(); (sector.size as usize).div_ceil(PAGE)],
-                    sum: 0,
-                })
-            })
+            .map(|sector| Sector::blank(sector.size, &layout.blank))
             .collect();
         Self {
+            contents: Contents::new(&sectors),
             layout,
             key,
-            sectors: Arc::new(sectors),
             doubts: Arc::default(),
         }
     }
@@ -222,19 +229,15 @@ impl Flash {
 
     /// Areas whose cells are not to be trusted.
     pub fn doubts(&self) -> &[Doubt] {
-        &self.doubts
+        self.doubts.as_slice()
     }
 
     /// A keyed 128-bit sum of all contents and doubts: equal contents have equal sums; see [`SumKey`] for how likely
     /// different ones are to have equal sums.
     pub fn sum(&self) -> u128 {
-        let cells = self
-            .sectors
-            .iter()
-            .fold(0_u128, |sum, sector| sum.wrapping_add(sector.sum));
-        self.doubts
-            .iter()
-            .fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
+        self.doubts().iter().fold(self.contents.sum(), |sum, doubt| {
+            sum.wrapping_add(self.key.doubt(doubt))
+        })
     }
 
     /// Reads `out.len()` bytes from `address`, as the cells stand.
@@ -278,13 +281,12 @@ impl Flash {
     /// As [`read`](Self::read).
     pub fn for_each_portion(&self, address: u32, len: u32, mut take: impl FnMut(&[u8])) -> Result<(), FlashFault> {
         let region = self.inside(address, len)?;
-        let here = || self.doubts.iter().filter(|doubt| doubt.area.overlaps(region));
-        if let Some(doubt) = here().find(|doubt| doubt.buried) {
+        if let Some(doubt) = self.doubts.over(region).find(|doubt| doubt.kind == Kind::Buried) {
             return Err(FlashFault::Buried {
                 address: doubt.area.base.max(address),
             });
         }
-        if let Some(doubt) = here().find(|doubt| doubt.unreadable) {
+        if let Some(doubt) = self.doubts.over(region).find(|doubt| doubt.kind == Kind::Unreadable) {
             return Err(FlashFault::Unreadable {
                 address: doubt.area.base.max(address),
             });
@@ -361,10 +363,7 @@ impl Flash {
             size: wanted.len() as u32,
         };
         // What a cut has left in doubt was begun: it is programmed, whatever it reads as.
-        let doubtful = self
-            .doubts
-            .iter()
-            .any(|doubt| doubt.area.overlaps(region) && !doubt.fresh);
+        let doubtful = self.doubts.over(region).any(|doubt| !doubt.kind.is_erased());
         let mut held = vec![0; wanted.len()];
         let readable = self.read(address, &mut held).is_ok();
         let blank = readable && !doubtful && held.iter().all(|byte| *byte == self.layout.erased);
@@ -387,7 +386,7 @@ impl Flash {
         self.check(change)?;
         match change {
             Change::Erase { address } => self.erase(*address),
-            Change::Program { address, data } => self.store(*address, data),
+            Change::Program { address, data } => self.program(*address, data),
         }
         Ok(())
     }
@@ -406,7 +405,12 @@ impl Flash {
     /// that differ in buried contents only are equal. Reading buried cells, or programming them, is a fault of its own, so
     /// that a wrong declaration cannot go unnoticed.
     pub fn bury(&mut self, area: Region) {
-        if self.doubts.iter().any(|doubt| doubt.buried && doubt.area == area) {
+        let covers = |doubt: &Doubt| doubt.area.base <= area.base && doubt.area.end() >= area.end();
+        if self
+            .doubts()
+            .iter()
+            .any(|doubt| doubt.kind == Kind::Buried && covers(doubt))
+        {
             return;
         }
         let layout = self.layout.clone();
@@ -418,33 +422,7 @@ impl Flash {
                 size: (end - u64::from(base)) as u32,
             });
         }
-        // What is buried side by side is one grave, so that equal worlds have equal doubts.
-        let touches = |doubt: &Doubt| {
-            doubt.buried && u64::from(doubt.area.base) <= area.end() && doubt.area.end() >= u64::from(area.base)
-        };
-        let beside = || {
-            self.doubts
-                .iter()
-                .filter(|doubt| touches(doubt))
-                .map(|doubt| doubt.area)
-        };
-        let base = beside()
-            .map(|grave| grave.base)
-            .min()
-            .unwrap_or(area.base)
-            .min(area.base);
-        let end = beside().map(Region::end).max().unwrap_or(area.end()).max(area.end());
-        let grave = Region {
-            base,
-            size: (end - u64::from(base)) as u32,
-        };
-        self.add_doubt(Doubt {
-            area: grave,
-            unreadable: false,
-            wavering: false,
-            fresh: false,
-            buried: true,
-        });
+        self.doubt(area, Some(Kind::Buried));
     }
 
     /// Makes cells read as erased, at little cost where they do already.
@@ -452,86 +430,63 @@ impl Flash {
         let Some(index) = self.layout.sector_index(area.base) else {
             return;
         };
-        if self.sectors[index].sum == 0 {
+        if self.contents.sector(index).is_none_or(|sector| sector.sum == 0) {
             return;
         }
         if self.layout.sectors[index] == area {
-            let pages = (area.size as usize).div_ceil(PAGE);
-            let page = Arc::new([self.layout.erased; PAGE]);
-            Arc::make_mut(&mut self.sectors)[index] = Arc::new(Sector {
-                pages: vec![page; pages],
-                sum: 0,
-            });
+            self.contents
+                .replace(index, Sector::blank(area.size, &self.layout.blank));
         } else {
             self.store(area.base, &vec![self.layout.erased; area.size as usize]);
         }
     }
 
     /// Puts one representative in the place of all contents of `area` that are alike to whoever reads them: erased cells, or
-    /// cells that were begun and read as nothing whole. If `wavering`, they read differently from one read to the next.
-    pub fn stand_in(&mut self, area: Region, blank: bool, wavering: bool) {
+    /// cells that were begun and read as nothing whole; in this doubt.
+    pub fn stand_in(&mut self, area: Region, blank: bool, kind: Option<Kind>) {
         if blank {
             self.blank(area);
         } else {
             self.store(area.base, &vec![!self.layout.erased; area.size as usize]);
         }
-        self.forget_doubts(area);
-        if !blank || wavering {
-            self.add_doubt(Doubt {
-                area,
-                unreadable: false,
-                wavering,
-                fresh: blank,
-                buried: false,
-            });
-        }
+        self.doubt(area, kind);
     }
 
-    /// Puts bytes into cells as if they had been programmed to the end, or, if `wavering`, as a cut may leave them: reading as
-    /// programmed now, and otherwise later.
-    pub fn hold(&mut self, address: u32, bytes: &[u8], wavering: bool) {
+    /// Puts bytes into cells, in this doubt, or in none: as if they had been programmed to the end.
+    pub fn hold(&mut self, address: u32, bytes: &[u8], kind: Option<Kind>) {
         let area = Region {
             base: address,
             size: bytes.len() as u32,
         };
         self.store(address, bytes);
-        self.forget_doubts(area);
-        if wavering {
-            self.add_doubt(Doubt {
-                area,
-                unreadable: false,
-                wavering,
-                fresh: false,
-                buried: false,
-            });
-        }
+        self.doubt(area, kind);
     }
 
     /// Whether any of `area` is buried.
     pub fn is_buried(&self, area: Region) -> bool {
-        self.doubts
-            .iter()
-            .any(|doubt| doubt.buried && doubt.area.overlaps(area))
+        self.doubts.over(area).any(|doubt| doubt.kind == Kind::Buried)
     }
 
     /// Whether any of `area` may read differently from one read to the next.
     pub fn wavers(&self, area: Region) -> bool {
-        self.doubts
-            .iter()
-            .any(|doubt| doubt.wavering && doubt.area.overlaps(area))
+        self.doubts.over(area).any(|doubt| doubt.kind.wavers())
+    }
+
+    /// The doubts about cells of `area`.
+    pub fn doubts_over(&self, area: Region) -> impl Iterator<Item = &Doubt> {
+        self.doubts.over(area)
     }
 
     /// The sum of the sectors that `area` touches, as [`sum`](Self::sum) is of all.
     pub fn sum_of(&self, area: Region) -> u128 {
-        let touched = self
-            .layout
-            .sectors
-            .iter()
-            .zip(self.sectors.iter())
-            .filter(|(sector, _)| sector.overlaps(area));
-        let cells = touched.fold(0_u128, |sum, (_, sector)| sum.wrapping_add(sector.sum));
-        let doubts = self.doubts.iter().filter(|doubt| doubt.area.overlaps(area));
-        doubts.fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
+        let sectors = &self.layout.sectors;
+        let first = sectors.partition_point(|sector| sector.end() <= u64::from(area.base));
+        let behind = sectors.partition_point(|sector| u64::from(sector.base) < area.end());
+        let touched = (first..behind).filter_map(|index| self.contents.sector(index));
+        let cells = touched.fold(0_u128, |sum, sector| sum.wrapping_add(sector.sum));
+        self.doubts
+            .over(area)
+            .fold(cells, |sum, doubt| sum.wrapping_add(self.key.doubt(doubt)))
     }
 
     fn inside(&self, address: u32, len: u32) -> Result<Region, FlashFault> {
@@ -553,7 +508,7 @@ impl Flash {
         let index = self.layout.sector_index(address)?;
         let sector = self.layout.sectors.get(index)?;
         let offset = (address - sector.base) as usize;
-        let page = self.sectors.get(index)?.pages.get(offset / PAGE)?;
+        let page = self.contents.sector(index)?.pages.get(offset / PAGE)?;
         let used = (sector.size as usize - offset / PAGE * PAGE).min(PAGE);
         Some((&page[..used], offset % PAGE))
     }
@@ -563,48 +518,30 @@ impl Flash {
             return;
         };
         let sector = self.layout.sectors[index];
-        let pages = (sector.size as usize).div_ceil(PAGE);
-        let blank = Arc::new([self.layout.erased; PAGE]);
-        Arc::make_mut(&mut self.sectors)[index] = Arc::new(Sector {
-            pages: vec![blank; pages],
-            sum: 0,
-        });
-        self.forget_doubts(sector);
+        self.contents
+            .replace(index, Sector::blank(sector.size, &self.layout.blank));
+        self.doubt(sector, None);
     }
 
-    /// Doubts about cells of `area` end. A doubt that reaches further ends as a whole, but for what is buried: that stays
-    /// buried outside.
-    fn forget_doubts(&mut self, area: Region) {
-        if !self.doubts.iter().any(|doubt| doubt.area.overlaps(area)) {
-            return;
+    /// From now on the cells of `area` are in this doubt and no other, or in none.
+    fn doubt(&mut self, area: Region, kind: Option<Kind>) {
+        match kind {
+            Some(kind) => Arc::make_mut(&mut self.doubts).add(area, kind),
+            None if self.doubts.over(area).next().is_some() => Arc::make_mut(&mut self.doubts).end(area, |_| true),
+            None => {}
         }
-        let mut kept = Vec::with_capacity(self.doubts.len() + 1);
-        for doubt in self.doubts.iter() {
-            if !doubt.area.overlaps(area) {
-                kept.push(*doubt);
-            } else if doubt.buried {
-                let part = |base: u64, end: u64| {
-                    let area = Region {
-                        base: base as u32,
-                        size: end.saturating_sub(base) as u32,
-                    };
-                    (area.size > 0).then_some(Doubt { area, ..*doubt })
-                };
-                kept.extend(part(
-                    u64::from(doubt.area.base),
-                    u64::from(area.base).min(doubt.area.end()),
-                ));
-                kept.extend(part(area.end().max(u64::from(doubt.area.base)), doubt.area.end()));
-            }
-        }
-        self.doubts = Arc::new(kept);
     }
 
-    fn add_doubt(&mut self, doubt: Doubt) {
-        self.forget_doubts(doubt.area);
-        let doubts = Arc::make_mut(&mut self.doubts);
-        let place = doubts.partition_point(|held| held.area.base < doubt.area.base);
-        doubts.insert(place, doubt);
+    /// Programs cells to the end.
+    fn program(&mut self, address: u32, data: &[u8]) {
+        self.store(address, data);
+        let area = Region {
+            base: address,
+            size: data.len() as u32,
+        };
+        if self.doubts.over(area).next().is_some() {
+            Arc::make_mut(&mut self.doubts).programmed(area);
+        }
     }
 
     /// Puts bytes into cells, whatever they held, and keeps the sums.
@@ -615,17 +552,18 @@ impl Flash {
         while !data.is_empty() {
             let Some(index) = layout.sector_index(at) else { return };
             let region = layout.sectors[index];
-            let sector = Arc::make_mut(&mut Arc::make_mut(&mut self.sectors)[index]);
             let offset = (at - region.base) as usize;
             let within = offset % PAGE;
             let taken = data.len().min(PAGE - within).min(region.size as usize - offset);
-            let page = Arc::make_mut(&mut sector.pages[offset / PAGE]);
-            let cells = &mut page[within..within + taken];
-            sector.sum = sector
-                .sum
-                .wrapping_sub(key.cells(at, cells, layout.granule, layout.erased))
-                .wrapping_add(key.cells(at, &data[..taken], layout.granule, layout.erased));
-            cells.copy_from_slice(&data[..taken]);
+            let new = &data[..taken];
+            self.contents.alter(index, |sector| {
+                let cells = &mut Arc::make_mut(&mut sector.pages[offset / PAGE])[within..within + taken];
+                sector.sum = sector
+                    .sum
+                    .wrapping_sub(key.cells(at, cells, layout.granule, layout.erased))
+                    .wrapping_add(key.cells(at, new, layout.granule, layout.erased));
+                cells.copy_from_slice(new);
+            });
             data = &data[taken..];
             at = at.wrapping_add(taken as u32);
         }

@@ -136,7 +136,7 @@ fn torn_erases_leave_what_the_table_says() {
     let (bits, doubts) = torn(EraseCut::Noise);
     assert!(bits.iter().any(|byte| *byte != 0xff) && bits.iter().any(|byte| *byte != 0x33));
     assert!(
-        doubts[0].wavering
+        doubts[0].kind == Kind::Noise
             && doubts[0].area
                 == Region {
                     base: 0x1100,
@@ -203,7 +203,7 @@ proptest! {
         }
         let mut afresh = Flash::erased(flash.layout.clone(), SumKey::fixed());
         for (index, sector) in flash.layout.sectors.iter().enumerate() {
-            let held: Vec<u8> = flash.sectors[index].pages.iter().flat_map(|page| page.iter().copied()).take(sector.size as usize).collect();
+            let held: Vec<u8> = flash.contents.sector(index).unwrap().pages.iter().flat_map(|page| page.iter().copied()).take(sector.size as usize).collect();
             afresh.store(sector.base, &held);
         }
         afresh.doubts = flash.doubts.clone();

@@ -19,23 +19,8 @@
 //! blank. Any mixture that is neither the old nor the new contents gives the same answer to each of these as any other
 //! (up to a collision of SHA-256, or of CRC-32 in a record, which the digest over the image backs).
 
-use super::{Change, Flash};
+use super::{Change, Flash, Kind};
 use installer::Region;
-
-/// Cells that are not to be trusted: a cut hit them, and they were not erased to the end since.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct Doubt {
-    /// Which cells.
-    pub area: Region,
-    /// The part reports an error when they are read.
-    pub unreadable: bool,
-    /// They may read differently from one read to the next.
-    pub wavering: bool,
-    /// They read as erased and may be programmed, though the erase was not complete.
-    pub fresh: bool,
-    /// Their contents do not matter, because nobody will read them before they are erased: see [`Flash::bury`].
-    pub buried: bool,
-}
 
 /// Where inside a change a cut fell, and what it left there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -145,9 +130,9 @@ pub fn outcomes<'a>(
 /// Leaves in `flash` what the cut leaves. The change was checked; a `torn` of the other kind changes nothing.
 pub(super) fn tear(flash: &mut Flash, change: &Change, torn: Torn) {
     let buried: Vec<_> = flash
-        .doubts
+        .doubts()
         .iter()
-        .filter(|doubt| doubt.buried)
+        .filter(|doubt| doubt.kind == Kind::Buried)
         .map(|doubt| doubt.area)
         .collect();
     match (change, torn) {
@@ -165,7 +150,7 @@ fn tear_program(flash: &mut Flash, address: u32, data: &[u8], whole: u32, inside
     let granule = flash.layout.granule as usize;
     let done = (whole as usize * granule).min(data.len());
     let (before, rest) = data.split_at(done);
-    flash.store(address, before);
+    flash.program(address, before);
     let Some((hit, after)) = rest.split_at_checked(granule) else {
         return;
     };
@@ -173,37 +158,22 @@ fn tear_program(flash: &mut Flash, address: u32, data: &[u8], whole: u32, inside
         base: address + done as u32,
         size: granule as u32,
     };
-    let doubt = Doubt {
-        area,
-        unreadable: false,
-        wavering: false,
-        fresh: false,
-        buried: false,
-    };
+    let held = flash.cells(area);
+    let doubt = flash.doubts.over(area).next().map(|doubt| doubt.kind);
     match inside {
         Inside::Clean => {}
-        Inside::Part => {
-            let held = flash
-                .bytes(area.base, area.size)
-                .unwrap_or_else(|_| vec![flash.layout.erased; granule]);
-            flash.store(area.base, &part_of(&held, hit));
-            flash.add_doubt(doubt);
-        }
-        Inside::Unreadable => {
-            flash.store(area.base, hit);
-            flash.add_doubt(Doubt {
-                unreadable: true,
-                ..doubt
-            });
-        }
-        Inside::Wavering => {
-            flash.store(area.base, hit);
-            flash.add_doubt(Doubt {
-                wavering: true,
-                ..doubt
-            });
-        }
-        Inside::LeftOut => flash.store(area.base + area.size, after),
+        Inside::LeftOut => flash.program(area.base + area.size, after),
+        // Bits that hold already what they shall are not changed.
+        Inside::Part | Inside::Wavering if held == hit => {}
+        Inside::Part => flash.hold(area.base, &part_of(&held, hit), Some(Kind::Begun)),
+        Inside::Unreadable => flash.hold(area.base, hit, Some(Kind::Unreadable)),
+        Inside::Wavering => match doubt {
+            None | Some(Kind::Parted) => flash.hold(area.base, hit, Some(Kind::Wavering)),
+            // On cells whose erase was cut, new contents may not hold in any case.
+            Some(Kind::Faint) => flash.store(area.base, hit),
+            // What was begun before is a mixture still.
+            Some(_) => {}
+        },
     }
 }
 
@@ -234,39 +204,23 @@ fn tear_erase(flash: &mut Flash, address: u32, cut: EraseCut) {
     else {
         return;
     };
-    let size = sector.size as usize;
     let erased = flash.layout.erased;
-    let doubt = Doubt {
-        area: sector,
-        unreadable: false,
-        wavering: false,
-        fresh: false,
-        buried: false,
+    let half = sector.size / 2;
+    let lower = Region { size: half, ..sector };
+    let upper = Region {
+        base: sector.base + half,
+        size: sector.size - half,
     };
-    // Cells that could not be read before an erase are worth nothing in the middle of it either.
-    let unreadable = flash
-        .doubts
-        .iter()
-        .any(|doubt| doubt.unreadable && doubt.area.overlaps(sector));
-    let held = if unreadable {
-        vec![!erased; size]
-    } else {
-        flash.cells(sector)
-    };
-    let half = size / 2;
     match cut {
-        EraseCut::Cleared => flash.store(address, &vec![!erased; size]),
-        EraseCut::Upper => flash.store(address, &[&held[..half], &vec![erased; size - half]].concat()),
-        EraseCut::Lower => flash.store(address, &[&vec![erased; half], &held[half..]].concat()),
-        EraseCut::Noise => flash.store(address, &noise(address, &held)),
-        EraseCut::Weak => flash.erase(address),
+        EraseCut::Cleared => flash.program(address, &vec![!erased; sector.size as usize]),
+        EraseCut::Upper => flash.hold(upper.base, &vec![erased; upper.size as usize], Some(Kind::Parted)),
+        EraseCut::Lower => flash.hold(lower.base, &vec![erased; lower.size as usize], Some(Kind::Parted)),
+        EraseCut::Noise => flash.hold(address, &noise(address, &flash.cells(sector)), Some(Kind::Noise)),
+        EraseCut::Weak => {
+            flash.erase(address);
+            flash.doubt(sector, Some(Kind::Faint));
+        }
     }
-    flash.forget_doubts(sector);
-    flash.add_doubt(Doubt {
-        wavering: matches!(cut, EraseCut::Noise | EraseCut::Weak),
-        fresh: matches!(cut, EraseCut::Weak | EraseCut::Upper | EraseCut::Lower),
-        ..doubt
-    });
 }
 
 /// Bits from a small generator (xorshift32, Marsaglia 2003), started from the address: the same cut gives the same world.

@@ -1,0 +1,17 @@
+//! Settings: layouts as data, and what becomes of a unit's settings from one version to another.
+//!
+//! - [`layout`]: what a version keeps and where it lies, read from `settings/{version}.toml`.
+//! - [`dwarf`]: a layout read out of a build.
+
+#![forbid(unsafe_code)]
+
+pub mod carry;
+pub mod dump;
+pub mod dwarf;
+pub mod layout;
+mod ratio;
+mod unit;
+
+pub use carry::carry_record;
+pub use ratio::Ratio;
+pub use unit::{Unit, UnitError};

@@ -1,0 +1,170 @@
+/*
+ * The platform on QEMU's machine mps2-an386, a Cortex-M4: files by semihosting (Arm, "Semihosting for AArch32 and AArch64",
+ * ARM-software/abi-aa), the serial line on its first UART (Arm CMSDK APB UART; DDI 0479, 4.3), start-up code and vector table.
+ *
+ * SPDX-License-Identifier: MIT OR Apache-2.0
+ */
+#include <stddef.h>
+#include <string.h>
+
+#include "platform.h"
+
+enum { FIRST = 0x8000, LAST = 0x80000 };
+
+/* ---- start-up ---- */
+
+extern uint32_t data_start[], data_end[], data_from[], bss_start[], bss_end[], stack_top[];
+int main(void);
+
+static void halt(void)
+{
+    for (;;) {
+    }
+}
+
+void reset(void);
+
+void reset(void)
+{
+    for (uint32_t *to = data_start, *from = data_from; to < data_end;)
+        *to++ = *from++;
+    for (uint32_t *to = bss_start; to < bss_end;)
+        *to++ = 0;
+    main();
+    platform_leave(0);
+}
+
+/* DDI 0403, B1.5.2 and B1.5.3: stack, reset, and fourteen exceptions that stop this board. */
+__attribute__((section(".vectors"), used)) static const struct {
+    void *stack;
+    void (*handlers[15])(void);
+} vectors = {stack_top, {reset, halt, halt, halt, halt, halt, halt, halt, halt, halt, halt, halt, halt, halt, halt}};
+
+void platform_start(uint32_t address)
+{
+    const uint32_t *table = (const uint32_t *)(uintptr_t)address;
+    uint32_t stack = table[0], entry = table[1];
+    *(volatile uint32_t *)0xe000ed08u = address; /* VTOR: DDI 0403, B3.2.5 */
+    __asm volatile("msr msp, %0\n\tdsb\n\tisb\n\tbx %1" : : "r"(stack), "r"(entry) : "memory");
+    for (;;) {
+    }
+}
+
+/* ---- semihosting ---- */
+
+enum { SYS_OPEN = 0x01, SYS_WRITE0 = 0x04, SYS_WRITE = 0x05, SYS_READ = 0x06, SYS_SEEK = 0x0a, SYS_FLEN = 0x0c, SYS_EXIT = 0x18 };
+enum { APPLICATION_EXIT = 0x20026, RUN_TIME_ERROR = 0x20023 };
+
+static intptr_t call(uintptr_t operation, uintptr_t argument)
+{
+    register uintptr_t r0 __asm("r0") = operation;
+    register uintptr_t r1 __asm("r1") = argument;
+    __asm volatile("bkpt 0xab" : "+r"(r0) : "r"(r1) : "memory");
+    return (intptr_t)r0;
+}
+
+intptr_t platform_open(const char *name, bool change)
+{
+    const uintptr_t block[] = {(uintptr_t)name, change ? 3u /* r+b */ : 1u /* rb */, strlen(name)};
+    return call(SYS_OPEN, (uintptr_t)block);
+}
+
+uint32_t platform_len(intptr_t file)
+{
+    const uintptr_t block[] = {(uintptr_t)file};
+    intptr_t len = call(SYS_FLEN, (uintptr_t)block);
+    return len < 0 ? 0 : (uint32_t)len;
+}
+
+static bool transfer(uintptr_t operation, intptr_t file, uint32_t at, const void *memory, uint32_t len)
+{
+    const uintptr_t seek[] = {(uintptr_t)file, at};
+    const uintptr_t block[] = {(uintptr_t)file, (uintptr_t)memory, len};
+    return call(SYS_SEEK, (uintptr_t)seek) == 0 && call(operation, (uintptr_t)block) == 0;
+}
+
+bool platform_read(intptr_t file, uint32_t at, void *to, uint32_t len)
+{
+    return transfer(SYS_READ, file, at, to, len);
+}
+
+bool platform_write(intptr_t file, uint32_t at, const void *from, uint32_t len)
+{
+    return transfer(SYS_WRITE, file, at, from, len);
+}
+
+void platform_print(const char *text)
+{
+    call(SYS_WRITE0, (uintptr_t)text);
+}
+
+void platform_leave(int code)
+{
+    for (;;)
+        call(SYS_EXIT, code == 0 ? APPLICATION_EXIT : RUN_TIME_ERROR);
+}
+
+void platform_cut(void)
+{
+    /* Whoever runs the emulator kills it then. */
+    platform_print("power cut\n");
+    halt();
+}
+
+/* ---- the serial line ---- */
+
+#define UART ((volatile uint32_t *)0x40004000u)
+enum { DATA = 0, STATE = 1, CONTROL = 2, DIVISOR = 4 };
+enum { TX_FULL = 1, RX_FULL = 2, TX_AND_RX = 3 };
+
+static void line_begin(void)
+{
+    UART[DIVISOR] = 217; /* 25 MHz / 115200 baud */
+    UART[CONTROL] = TX_AND_RX;
+}
+
+int platform_line_get(void)
+{
+    if (UART[CONTROL] != TX_AND_RX)
+        line_begin();
+    while ((UART[STATE] & RX_FULL) == 0) {
+    }
+    return (int)(UART[DATA] & 0xffu);
+}
+
+void platform_line_put(char character)
+{
+    while ((UART[STATE] & TX_FULL) != 0) {
+    }
+    UART[DATA] = (uint8_t)character;
+}
+
+/* ---- flash: the machine's memory at the same addresses ---- */
+
+uint8_t *platform_cells(uint32_t address, uint32_t len)
+{
+    if (address < FIRST || address > LAST || len > LAST - address)
+        return NULL;
+    return (uint8_t *)(uintptr_t)address;
+}
+
+/* ---- what the standard's library would bring ---- */
+
+size_t strlen(const char *text)
+{
+    size_t len = 0;
+    while (text[len] != '\0')
+        len++;
+    return len;
+}
+
+int strncmp(const char *a, const char *b, size_t len)
+{
+    for (size_t at = 0; at < len; at++) {
+        if (a[at] != b[at])
+            return (unsigned char)a[at] < (unsigned char)b[at] ? -1 : 1;
+        if (a[at] == '\0')
+            break;
+    }
+    return 0;
+}
