@@ -27,7 +27,7 @@ fn signer(seed: u8) -> (SigningKey, Anchor) {
     let key = SigningKey::from_bytes(&[seed; 32]);
     let anchor = Anchor {
         kid: Kid::new(b"maker-1").unwrap(),
-        key: key.verifying_key().to_bytes(),
+        key: envelope::PublicKey::Ed25519(key.verifying_key().to_bytes()),
     };
     (key, anchor)
 }
