@@ -6,6 +6,7 @@
 
 use super::OurKeeper;
 use keeper::{FRAME, HEAD, Head, Memory, Spots, checksum, is_newer};
+use unit::flash::Kind;
 use unit::settings_memory::SettingsMemory;
 
 /// The turn that the oldest whole record gets. Far from the wrap and from zero.
@@ -135,6 +136,6 @@ fn fill(memory: &mut SettingsMemory, address: u32, bytes: &[u8], doubts: bool) {
                 pages.doubt(address);
             }
         }
-        SettingsMemory::Flash(flash) => flash.hold(address, bytes, doubts && wavers),
+        SettingsMemory::Flash(flash) => flash.hold(address, bytes, (doubts && wavers).then_some(Kind::Wavering)),
     }
 }
