@@ -86,7 +86,7 @@ pub(crate) struct Release {
 
 #[derive(ClapArgs)]
 pub(crate) struct Rehearse {
-    /// The product folder
+    /// The product folder; or a folder with a unit.toml, which describes a unit with a loader of its maker's own
     #[arg(required_unless_present = "merge")]
     pub(crate) product: Option<PathBuf>,
     /// Version that must run in the end, as the ledger has it; may be given again. Every one that owners may go to, if left out
@@ -125,6 +125,26 @@ pub(crate) struct Rehearse {
     pub(crate) story: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) secret: Secret,
+}
+
+#[cfg(feature = "own-loader")]
+impl Rehearse {
+    /// An option that was given and makes sense for products only.
+    pub(crate) fn option_for_products(&self) -> Option<&'static str> {
+        [
+            ("--to", !self.to.is_empty()),
+            ("--from", !self.from.is_empty()),
+            ("--board", !self.board.is_empty()),
+            ("--faults", self.faults != Faults::all()),
+            ("--each-start", self.each_start),
+            ("--part", self.part != PartOf::WHOLE),
+            ("--nodes", self.nodes.is_some()),
+            ("--junit", self.junit.is_some()),
+            ("--story", self.story.is_some()),
+        ]
+        .into_iter()
+        .find_map(|(name, given)| given.then_some(name))
+    }
 }
 
 #[derive(ClapArgs)]

@@ -19,7 +19,16 @@ struct Printed<'a> {
     rehearsal: &'a Outcome,
 }
 
+/// The file that describes a unit with a loader of its maker's.
+const UNIT: &str = "unit.toml";
+
 pub(crate) fn run(ask: &args::Rehearse) -> Result<u8> {
+    if let Some(folder) = &ask.product
+        && folder.join(UNIT).is_file()
+        && !folder.join("product.toml").exists()
+    {
+        return own_loader(ask, folder);
+    }
     let outcome = match &ask.product {
         Some(folder) => explored(ask, folder)?,
         None => {
@@ -44,6 +53,28 @@ pub(crate) fn run(ask: &args::Rehearse) -> Result<u8> {
     };
     say(&(serde_json::to_string_pretty(&printed).into_diagnostic()? + "\n"))?;
     Ok(code_of(&report))
+}
+
+#[cfg(feature = "own-loader")]
+fn own_loader(ask: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
+    if let Some(option) = ask.option_for_products() {
+        return Err(miette::miette!(
+            help = "what is rehearsed, and how, is said in its unit.toml: docs/src/own-loader.md",
+            "{option} is for product folders, and {} describes one unit with a loader of its own",
+            folder.display()
+        ));
+    }
+    show(&packstaff::rehearse::rehearse_own_loader(folder)?, ask.json)
+}
+
+#[cfg(not(feature = "own-loader"))]
+fn own_loader(_: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
+    Err(miette::miette!(
+        help = "build it with the sandbox that such loaders run in: cargo run --release --features own-loader -- rehearse {}",
+        folder.display(),
+        "{} describes a unit with a loader of its own, and this packstaff was built without the sandbox for them",
+        folder.display()
+    ))
 }
 
 fn explored(ask: &args::Rehearse, folder: &std::path::Path) -> Result<Outcome> {

@@ -108,8 +108,11 @@ pub struct Section {
 pub struct Report {
     /// What this is a report of.
     pub heading: String,
-    /// The columns: board revisions.
+    /// The columns: board revisions, if nothing else.
     pub columns: Vec<String>,
+    /// The word before each column's name.
+    #[serde(skip)]
+    pub column_word: &'static str,
     /// The checks.
     pub sections: Vec<Section>,
     /// The overall answer: the gravest of all.
@@ -126,6 +129,7 @@ impl Report {
         Self {
             heading: heading.into(),
             columns,
+            column_word: "board",
             sections: Vec::new(),
             verdict: Verdict::Pass,
             conclusion: String::new(),
@@ -204,7 +208,7 @@ impl Report {
                 shades.strong(&format!("{:<1$}", section.title, titles + 2))
             );
             for (column, width) in self.columns.iter().zip(&widths) {
-                let _ = write!(out, "  {:<1$}", format!("board {column}"), width);
+                let _ = write!(out, "  {:<1$}", format!("{} {column}", self.column_word), width);
             }
             let line = out.trim_end().len();
             out.truncate(line);
@@ -229,7 +233,13 @@ impl Report {
             }
         }
         for (row, column, cell) in self.objections() {
-            let _ = write!(out, "\n{} {}, board {column}", shades.verdict(cell.verdict), row.title);
+            let _ = write!(
+                out,
+                "\n{} {}, {} {column}",
+                shades.verdict(cell.verdict),
+                row.title,
+                self.column_word
+            );
             let _ = write!(out, "\n   found     {}", cell.found);
             if !cell.expected.is_empty() {
                 let _ = write!(out, "\n   expected  {}", cell.expected);

@@ -8,6 +8,8 @@ mod junit;
 mod memory;
 mod merge;
 mod outcome;
+#[cfg(feature = "own-loader")]
+mod own_loader;
 mod rows;
 mod smooth;
 mod stage;
@@ -20,6 +22,8 @@ pub use junit::junit;
 pub use memory::nodes_for;
 pub use merge::{NotMerged, merge, read_outcome};
 pub use outcome::{Broken, CaseOutcome, InstallOutcome, Outcome, PhaseCounts};
+#[cfg(feature = "own-loader")]
+pub use own_loader::rehearse_own_loader;
 pub use rows::{conclusion, owners_sentence, proof, report_of};
 pub use smooth::Install;
 pub use stage::Stage;
