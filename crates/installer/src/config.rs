@@ -61,7 +61,18 @@ impl Layout {
     }
 }
 
+/// The code for two places was left out.
+pub(crate) const ONE_PLACE: bool = cfg!(feature = "one-place");
+
 impl Config<'_> {
+    /// The layout; always [`Layout::Single`] where the code for others was left out.
+    pub(crate) const fn layout(&self) -> Layout {
+        match ONE_PLACE {
+            true => Layout::Single,
+            false => self.layout,
+        }
+    }
+
     /// Where the slot's descriptor lies.
     pub const fn place(&self) -> Place {
         Place::in_slot(self.slot, self.flash)
@@ -69,11 +80,11 @@ impl Config<'_> {
 
     /// Bytes of the slot that an image may use.
     pub const fn usable(&self) -> u32 {
-        let slot = match self.layout {
+        let slot = match self.layout() {
             Layout::Paired { .. } => self.slot.size,
             Layout::Single | Layout::Staged { .. } => self.slot.size.saturating_sub(self.place().size()),
         };
-        match self.layout.second() {
+        match self.layout().second() {
             Some(second) if second.size < slot => second.size,
             _ => slot,
         }
@@ -106,7 +117,7 @@ impl Config<'_> {
             return Err(ConfigFault::FloorSector);
         }
         let [first, second] = self.floors;
-        if let Some(beside) = self.layout.second() {
+        if let Some(beside) = self.layout().second() {
             if !self.whole_sectors(beside) {
                 return Err(ConfigFault::Slot);
             }

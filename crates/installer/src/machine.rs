@@ -57,8 +57,15 @@ pub enum Phase {
 }
 
 impl Default for Installer {
+    /// As [`Installer::new`], but made at run time: then no copy of its kilobyte of emptiness lies in flash.
     fn default() -> Self {
-        Self::new()
+        Self {
+            stage: Stage::Inspect(Inspect::at_power_up()),
+            knowledge: Knowledge::nothing(),
+            listing: Listing::empty(),
+            buffer: Buffer::EMPTY,
+            flawed: Flawed::NO,
+        }
     }
 }
 
@@ -167,7 +174,7 @@ impl Installer {
 
     /// The slot whose image is started.
     fn starts(&self, config: &Config<'_>) -> Region {
-        match config.layout {
+        match config.layout() {
             Layout::Paired { second } if self.knowledge.runs_second == Some(true) => second,
             _ => config.slot,
         }

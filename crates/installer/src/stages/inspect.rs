@@ -1,7 +1,7 @@
 //! First stage: what does this unit's own flash hold, and what counts?
 
 use super::{Clear, Context, Find, Job, Lacking, Raise, Stage, Turn, Wish};
-use crate::config::Layout;
+use crate::config::{Layout, ONE_PLACE};
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor, VOID_MARK_LEN};
 use crate::flaw::Flaw;
 use crate::geometry::Region;
@@ -53,7 +53,7 @@ impl Inspect {
         } else {
             context.knowledge.forget();
             context.listing.clear();
-            if let Layout::Paired { .. } = context.config.layout {
+            if let Layout::Paired { .. } = context.config.layout() {
                 // Paired slots have no descriptors of their own.
                 self.reading = Reading::Register(0);
             }
@@ -130,6 +130,8 @@ impl Inspect {
                     },
                 }
             }
+            // Not met, and not compiled.
+            Reading::Candidate(..) if ONE_PLACE => return Some(self.leave(context, None)),
             Reading::Candidate(index, value, held) => {
                 if is_digest(reply, &held.descriptor.image_digest) {
                     return Some(self.found(context, value, held));
@@ -163,7 +165,7 @@ impl Inspect {
 
     /// The image that a candidate of the register names is there, whole.
     fn found(&self, context: &mut Context<'_>, value: Value, held: Held) -> Stage {
-        match context.config.layout {
+        match context.config.layout() {
             Layout::Paired { .. } => {
                 context.knowledge.installed = Some(held.descriptor);
                 context.knowledge.runs_second = Some(held.second);
@@ -193,7 +195,7 @@ impl Inspect {
 /// Where an image lies that the register names.
 fn place_of(context: &Context<'_>, held: Held) -> Region {
     let config = context.config;
-    match config.layout {
+    match config.layout() {
         Layout::Single => config.slot,
         Layout::Staged { stage } => stage,
         Layout::Paired { second } if held.second => second,
@@ -203,12 +205,15 @@ fn place_of(context: &Context<'_>, held: Held) -> Region {
 
 /// The nth candidate, if there is something to find out about it.
 fn candidate(context: &Context<'_>, index: usize) -> Option<Reading> {
+    if ONE_PLACE {
+        return None;
+    }
     let value = context.knowledge.register.candidates().nth(index)?;
     let held = value
         .held
         .filter(|held| held.descriptor.image_size <= place_of(context, *held).size)?;
     // With one slot the register holds no image.
-    let wanted = context.config.layout != Layout::Single;
+    let wanted = context.config.layout() != Layout::Single;
     wanted.then_some(Reading::Candidate(index, value, held))
 }
 
@@ -230,7 +235,7 @@ impl Next {
             Self::AgainThenLook => return Stage::Inspect(Inspect::at_power_up()),
             Self::LookAtStick | Self::StartAtOnce => {}
         }
-        if let (Some(descriptor), Layout::Staged { stage }) = (context.knowledge.to_copy, context.config.layout) {
+        if let (Some(descriptor), Layout::Staged { stage }) = (context.knowledge.to_copy, context.config.layout()) {
             return Stage::Clear(Clear::copy(
                 Job::copy(context, descriptor, self == Self::LookAtStick),
                 stage.base,

@@ -72,6 +72,20 @@ impl Knowledge {
         to_copy: None,
     };
 
+    /// As [`Knowledge::NOTHING`], made at run time, a part at a time, so that no copy of it need lie in flash.
+    pub(crate) fn nothing() -> Self {
+        Self {
+            installed: None,
+            stands: false,
+            lacking: Lacking::Image,
+            register: Register {
+                records: core::array::from_fn(|_| None),
+            },
+            runs_second: None,
+            to_copy: None,
+        }
+    }
+
     /// Back to nothing, a part at a time, so that no copy of it need lie in flash.
     pub(crate) fn forget(&mut self) {
         self.installed = None;
@@ -181,7 +195,7 @@ impl Context<'_> {
 
     /// Where to go when flash did not do what it should, or the stick failed, in the middle of `job`.
     pub(crate) fn broken_off(&self, job: &Job, reason: Reason) -> Stage {
-        match job.marked {
+        match job.marked() {
             true => Stage::Wait(reason),
             false => self.without_update(reason),
         }

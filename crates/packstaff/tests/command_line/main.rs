@@ -6,6 +6,7 @@ mod folders;
 mod issues;
 mod keys;
 mod look;
+mod ports;
 mod refusals;
 mod rehearsals;
 mod releases;
