@@ -29,28 +29,19 @@ impl OtsKind {
     pub const ALL: [Self; 4] = [Self::W1, Self::W2, Self::W4, Self::W8];
 
     /// The kind with this number of RFC 8554's registry (8).
-    pub fn from_type(number: u32) -> Option<Self> {
-        Self::ALL.into_iter().find(|kind| u32::from(*kind as u8) == number)
+    pub const fn from_type(number: u32) -> Option<Self> {
+        match number {
+            1 => Some(Self::W1),
+            2 => Some(Self::W2),
+            3 => Some(Self::W4),
+            4 => Some(Self::W8),
+            _ => None,
+        }
     }
 
-    /// Bits of a digit (w).
+    /// Bits of a digit (w): 1, 2, 4 or 8.
     pub const fn bits(self) -> u32 {
-        match self {
-            Self::W1 => 1,
-            Self::W2 => 2,
-            Self::W4 => 4,
-            Self::W8 => 8,
-        }
-    }
-
-    /// Digits in a byte.
-    const fn in_byte(self) -> u32 {
-        match self {
-            Self::W1 => 8,
-            Self::W2 => 4,
-            Self::W4 => 2,
-            Self::W8 => 1,
-        }
+        1_u32.wrapping_shl((self as u32).wrapping_sub(1))
     }
 
     /// Number of chains: digits of a digest and of its checksum (p).
@@ -63,24 +54,19 @@ impl OtsKind {
         }
     }
 
-    /// How far the checksum is shifted to the left (ls).
+    /// Digits of a digest, without its checksum.
+    const fn digits(self) -> u32 {
+        512_u32.wrapping_shr(self as u32)
+    }
+
+    /// How far the checksum is shifted to the left (ls), where it is.
     const fn shift(self) -> u32 {
-        match self {
-            Self::W1 => 7,
-            Self::W2 => 6,
-            Self::W4 => 4,
-            Self::W8 => 0,
-        }
+        8_u32.wrapping_sub(self.bits())
     }
 
     /// The greatest digit, which is also the number of steps of a whole chain.
     pub(super) const fn last(self) -> u8 {
-        match self {
-            Self::W1 => 1,
-            Self::W2 => 3,
-            Self::W4 => 15,
-            Self::W8 => 255,
-        }
+        0xff_u8.wrapping_shr(self.shift())
     }
 
     /// Bytes of a signature: type, randomizer, one element of each chain (RFC 8554, 4.5).
@@ -127,10 +113,11 @@ impl Place<'_> {
         let digest = digest.finish();
         let mut coded = [0; CODED];
         copy(&mut coded, &digest);
-        let left = digits(kind, &coded)
-            .take(HASH.wrapping_mul(kind.in_byte() as usize))
-            .map(|digit| u16::from(kind.last().wrapping_sub(digit)));
-        let sum = left.fold(0_u16, u16::wrapping_add).wrapping_shl(kind.shift());
+        let mut sum = 0_u16;
+        for index in 0..kind.digits() {
+            sum = sum.wrapping_add(u16::from(kind.last().wrapping_sub(digit(kind, &coded, index))));
+        }
+        let sum = sum.wrapping_shl(kind.shift());
         copy(coded.get_mut(HASH..).unwrap_or_default(), &sum.to_be_bytes());
         coded
     }
@@ -155,8 +142,11 @@ impl Place<'_> {
         if elements.len() != kind.chains() || !rest.is_empty() {
             return None;
         }
-        let chains = digits(kind, &coded).zip(elements).zip(0_u16..);
-        Some(self.public_key(chains.map(|((digit, element), chain)| self.walk(chain, digit, kind.last(), *element))))
+        let ends = elements.iter().zip(0_u16..).map(|(element, chain)| {
+            let from = digit(kind, &coded, chain.into());
+            self.walk(chain, from, kind.last(), *element)
+        });
+        Some(self.public_key(ends))
     }
 }
 
@@ -176,13 +166,11 @@ pub(super) fn node_digest(id: &[u8; ID], number: u32, mark: [u8; 2]) -> Sha256 {
     digest
 }
 
-/// The digits, from the first byte's upper bits on (RFC 8554, 3.1.3: coef).
-pub(super) fn digits(kind: OtsKind, coded: &[u8; CODED]) -> impl Iterator<Item = u8> {
-    let bits = kind.bits();
-    coded.iter().flat_map(move |byte| {
-        let in_byte = (0..kind.in_byte()).rev();
-        in_byte.map(move |index| byte.wrapping_shr(index.wrapping_mul(bits)) & kind.last())
-    })
+/// A digit, counted from the first byte's upper bits (RFC 8554, 3.1.3: coef).
+pub(super) fn digit(kind: OtsKind, coded: &[u8; CODED], index: u32) -> u8 {
+    let bit = index.wrapping_mul(kind.bits());
+    let byte = coded.get(bit.wrapping_shr(3) as usize).copied().unwrap_or_default();
+    byte.wrapping_shr(kind.shift().wrapping_sub(bit & 7)) & kind.last()
 }
 
 #[cfg(test)]
@@ -194,7 +182,7 @@ mod tests {
     fn the_standards_examples_of_digits() {
         let mut coded = [0; CODED];
         copy(&mut coded, &[0x12, 0x34]);
-        let digit = |kind, index| digits(kind, &coded).nth(index).unwrap();
+        let digit = |kind, index| digit(kind, &coded, index);
         assert_eq!(digit(OtsKind::W1, 7), 0);
         assert_eq!(digit(OtsKind::W4, 0), 1);
     }

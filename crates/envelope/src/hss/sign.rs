@@ -7,7 +7,7 @@
 //! same way under the number 0xFFFD, so that a leaf that signs the same message again gives the same signature; the
 //! standard's own test case 2 is made like that, as a test shows.
 
-use super::ots::{digits, step};
+use super::ots::{digit, step};
 use super::tree::{inner_value, leaf_value};
 use super::{HASH, ID, OtsKind, PUBLIC_KEY, Place, TreeKind};
 use alloc::vec;
@@ -116,8 +116,8 @@ impl SecretTree {
         out.extend((self.ots as u32).to_be_bytes());
         out.extend(randomizer);
         let coded = place.coded(self.ots, &randomizer, message);
-        let chains = digits(self.ots, &coded).take(self.ots.chains()).zip(0..);
-        for (digit, chain) in chains {
+        for chain in 0..self.ots.chains() as u16 {
+            let digit = digit(self.ots, &coded, chain.into());
             let mut start = self.derived(&place, chain);
             out.extend(place.walk(chain, 0, digit, start));
             start.zeroize();

@@ -30,19 +30,20 @@ impl TreeKind {
     pub const ALL: [Self; 5] = [Self::H5, Self::H10, Self::H15, Self::H20, Self::H25];
 
     /// The kind with this number of RFC 8554's registry (8).
-    pub fn from_type(number: u32) -> Option<Self> {
-        Self::ALL.into_iter().find(|kind| u32::from(*kind as u8) == number)
+    pub const fn from_type(number: u32) -> Option<Self> {
+        match number {
+            5 => Some(Self::H5),
+            6 => Some(Self::H10),
+            7 => Some(Self::H15),
+            8 => Some(Self::H20),
+            9 => Some(Self::H25),
+            _ => None,
+        }
     }
 
-    /// Levels between a leaf and the root (h).
+    /// Levels between a leaf and the root (h): 5, 10, 15, 20 or 25.
     pub const fn height(self) -> u32 {
-        match self {
-            Self::H5 => 5,
-            Self::H10 => 10,
-            Self::H15 => 15,
-            Self::H20 => 20,
-            Self::H25 => 25,
-        }
+        (self as u32).wrapping_sub(4).wrapping_mul(5)
     }
 
     /// Number of one-time keys: 2^h.
