@@ -25,7 +25,7 @@ struct Step {
 }
 
 /// Cheap steps first, so that most mistakes are told within seconds.
-const STEPS: [Step; 17] = [
+const STEPS: [Step; 18] = [
     Step {
         name: "tools",
         what: "general tools that the tests compare with, from Debian's packages",
@@ -73,6 +73,12 @@ const STEPS: [Step; 17] = [
         what: "lints, on libraries, programs, tests, examples and benches",
         slow: false,
         run: cargo::clippy,
+    },
+    Step {
+        name: "features",
+        what: "each kind of signature alone",
+        slow: true,
+        run: cargo::features,
     },
     Step {
         name: "tests",

@@ -32,6 +32,18 @@ pub struct Config<'a> {
     pub floors: [Region; 2],
 }
 
+/// When the image in the slot is digested.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum StartCheck {
+    /// At every start. It costs a digest over the image each time, and is the only thing that stands between the owner and cells
+    /// that read otherwise than they did when the install was over.
+    #[default]
+    EveryStart,
+    /// When an install is over; from then on a descriptor that stands is enough. For layouts with a descriptor in the slot: two
+    /// slots that take turns are digested at every start in any case.
+    AfterInstall,
+}
+
 /// How many images a unit can hold, and how a new one takes its place.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Layout {

@@ -1,7 +1,7 @@
 //! The machine itself: it keeps the stage, and turns wishes into requests.
 
 use crate::buffer::Buffer;
-use crate::config::{Config, Layout};
+use crate::config::{Config, Layout, StartCheck};
 use crate::descriptor::Descriptor;
 use crate::flaw::Flawed;
 use crate::geometry::Region;
@@ -22,6 +22,7 @@ pub struct Installer {
     listing: Listing,
     buffer: Buffer,
     flawed: Flawed,
+    start_check: StartCheck,
 }
 
 /// What a unit is doing, for a display: poll it between steps.
@@ -65,6 +66,7 @@ impl Default for Installer {
             listing: Listing::empty(),
             buffer: Buffer::EMPTY,
             flawed: Flawed::NO,
+            start_check: StartCheck::EveryStart,
         }
     }
 }
@@ -78,6 +80,24 @@ impl Installer {
             listing: Listing::EMPTY,
             buffer: Buffer::EMPTY,
             flawed: Flawed::NO,
+            start_check: StartCheck::EveryStart,
+        }
+    }
+
+    /// A machine that digests the image at the times that are chosen. A choice of the board's author: the rehearsal says on which
+    /// parts [`StartCheck::AfterInstall`] is safe.
+    pub const fn with_start_check(start_check: StartCheck) -> Self {
+        let mut machine = Self::new();
+        machine.start_check = start_check;
+        machine
+    }
+
+    /// A machine whose processor passes a decision by.
+    #[cfg(feature = "flaws")]
+    pub fn passing_by(skipped: crate::Skipped) -> Self {
+        Self {
+            flawed: Flawed::passing_by(skipped),
+            ..Self::new()
         }
     }
 
@@ -115,6 +135,7 @@ impl Installer {
                         listing: &mut self.listing,
                         buffer: &mut self.buffer,
                         flawed: self.flawed,
+                        start_check: self.start_check,
                     };
                     self.stage.step(&mut context, reply)
                 }
@@ -146,7 +167,7 @@ impl Installer {
             (Stage::Ask(_), _) => return Turn::Wish(Wish::Ask),
             (Stage::Wait(_), _) => Stage::Inspect(Inspect::at_power_up()),
             (Stage::Tell(_), _) => Stage::Start,
-            _ => return Turn::Wish(Wish::Start),
+            _ => Stage::Start,
         })
     }
 

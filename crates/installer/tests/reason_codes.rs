@@ -180,3 +180,18 @@ fn every_finding_about_a_stick_is_listed_once_with_a_code_of_its_own() {
         assert!(!what(reason).is_empty() && !reason.remedy().contains('|'), "{reason:?}");
     }
 }
+
+/// A display of two lines has 16 characters in each (common practice); one line is for the code, with room for a few words before it.
+#[test]
+fn codes_are_short_enough_for_a_display_of_two_lines() {
+    let all = Reason::OWN
+        .into_iter()
+        .chain(FINDINGS.iter().copied().map(Reason::Stick))
+        .chain(Refusal::all().map(Reason::File));
+    let longest = all
+        .map(|reason| reason.code().to_string())
+        .max_by_key(String::len)
+        .unwrap();
+    assert_eq!(longest.len(), 5, "{longest}");
+    assert!(16 - longest.len() > "not used:".len());
+}

@@ -73,9 +73,9 @@ fn main() {
             reads = source.reads();
         }
         times.sort();
-        let milliseconds = |time: Duration| time.as_secs_f64() * 1000.0;
-        let (median, slowest) = (milliseconds(times[RUNS / 2]), milliseconds(times[RUNS - 1]));
-        println!("{name:<10} {files:>13} {reads:>13} {median:>8.2} {slowest:>9.2} ms");
+        let microseconds = |time: Duration| time.as_secs_f64() * 1e6;
+        let (median, slowest) = (microseconds(times[RUNS / 2]), microseconds(times[RUNS - 1]));
+        println!("{name:<10} {files:>13} {reads:>13} {median:>8.1} {slowest:>9.1} µs");
     }
     match peak() {
         Some(kib) => println!("peak memory of the whole bench: {:.1} MiB", kib as f64 / 1024.0),

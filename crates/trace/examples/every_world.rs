@@ -1,4 +1,4 @@
-//! The tracer against all worlds that the explorer reaches, with up to four cuts inside of each change: `cargo run -p
+//! The tracer against all worlds that the explorer reaches, with up to two cuts inside of each change: `cargo run -p
 //! packstaff-trace --example every_world` takes some minutes and prints the figures of `docs/src/trace.md`.
 
 #[path = "../../rehearsal/tests/support/mod.rs"]
@@ -13,7 +13,7 @@ use support::case::case;
 use told::{Sample, check_worlds};
 
 fn main() {
-    let all = Sample::of(4, 1);
+    let all = Sample::of(2, 1);
     for (name, flashes, image) in [
         ("pages with check bits", Flashes::Pages, 3000),
         ("sectors of different sizes", Flashes::Mixed, 3000),

@@ -90,6 +90,10 @@ impl Cells {
                 }
                 last_end = Some(start.saturating_add(bytes.len()));
             }
+            // A hole at the end has nothing behind it, and yet the read-out goes to the end.
+            if let Some(last) = last_end.filter(|last| check_bits && *last < size && size - last <= hole_max) {
+                cells.hole(last, size);
+            }
         }
         cells
     }
@@ -291,6 +295,8 @@ mod tests {
         let pieces = [(0x1000, &[0; 16][..]), (0x1018, &[0; 16][..])];
         let with = Cells::gather(&layout(), &[readout(&pieces)], true);
         assert_eq!(with.unreadable_count(with.all()), 8);
+        let to_the_end = Cells::gather(&layout(), &[readout(&[(0x1000, &[0; 504])])], true);
+        assert_eq!(to_the_end.unreadable_count(to_the_end.all()), 8);
         let without = Cells::gather(&layout(), &[readout(&pieces)], false);
         assert_eq!(without.unreadable_count(without.all()), 0);
     }

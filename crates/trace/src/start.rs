@@ -8,7 +8,7 @@ use installer::{Descriptor, Listing, Reason, Record, Region, Value};
 use rehearsal::power_up::{Ending, Owner, PowerUp, power_up};
 use serde::Serialize;
 use unit::blueprint::Blueprint;
-use unit::flash::{Flash, SumKey};
+use unit::flash::{Change, Flash, SumKey};
 use unit::stick::Stick;
 use unit::world::{Settings, World};
 
@@ -92,7 +92,12 @@ fn build(blueprint: &Blueprint, regions: impl Iterator<Item = Region>, contents:
         for (index, portion) in bytes.chunks(4096).enumerate() {
             if portion.iter().any(|byte| *byte != erased) {
                 let address = region.base.wrapping_add((index * 4096) as u32);
-                flash.hold(address, portion, None);
+                let change = Change::Program {
+                    address,
+                    data: portion.to_vec(),
+                };
+                // Regions are whole sectors of this part, and their cells are erased: there is nothing to refuse.
+                let _ = flash.apply(&change);
             }
         }
     }

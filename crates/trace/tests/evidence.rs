@@ -290,9 +290,11 @@ fn a_code_that_does_not_fit_is_said() {
 
 #[test]
 fn what_no_cut_leaves_is_called_damage() {
-    let mut flash = cut(ARRIVED);
-    flash.hold(0x0800_1100, &[0; 16], false);
-    let account = account(of_flash(vec![read_out(&flash)]));
+    let mut read = read_out(&cut(ARRIVED));
+    let (start, bytes) = &mut read.pieces[0];
+    let at = (0x0800_1100 - *start) as usize;
+    bytes[at..at + 16].fill(0);
+    let account = account(of_flash(vec![read]));
     assert_eq!(account.flash.as_ref().unwrap().courses[0].work, Work::Damaged);
     assert_eq!(misfits(&account), ["not-by-a-cut"]);
     assert_eq!(account.repair.needed, Some(true));

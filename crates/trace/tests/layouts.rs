@@ -76,7 +76,7 @@ fn traced(staged: bool) -> Tally {
         nodes_max: 1 << 18,
         key: SumKey::fixed(),
     };
-    check_plan(&blueprint, &updates, &releases, &plan, Sample::of(3, 3))
+    check_plan(&blueprint, &updates, &releases, &plan, Sample::of(2, 5))
 }
 
 #[test]

@@ -21,7 +21,7 @@ use told::{Sample, check_worlds};
 /// Pages with check bits: cells that a cut has left can be unreadable, and are holes in a read-out.
 #[test]
 fn the_truth_is_recovered_on_pages_with_check_bits() {
-    let tally = check_worlds(&case(Flashes::Pages, 3000), Faults::all(), Sample::of(2, 9));
+    let tally = check_worlds(&case(Flashes::Pages, 3000), Faults::all(), Sample::of(2, 19));
     eprintln!("pages: {tally}");
     assert!(tally.worlds > 1000, "{tally}");
     tally.assert_every_phase_was_there();
@@ -30,7 +30,7 @@ fn the_truth_is_recovered_on_pages_with_check_bits() {
 /// Sectors of different sizes, where a cut can leave an earlier image's remains beside a later one's.
 #[test]
 fn the_truth_is_recovered_on_sectors_of_different_sizes() {
-    let tally = check_worlds(&case(Flashes::Mixed, 3000), Faults::all(), Sample::of(2, 23));
+    let tally = check_worlds(&case(Flashes::Mixed, 3000), Faults::all(), Sample::of(2, 53));
     eprintln!("mixed: {tally}");
     tally.assert_every_phase_was_there();
 }
@@ -38,7 +38,7 @@ fn the_truth_is_recovered_on_sectors_of_different_sizes() {
 /// An image that fills its slot, so that it reaches into the sector of the descriptor.
 #[test]
 fn the_truth_is_recovered_where_the_image_fills_the_slot() {
-    let tally = check_worlds(&case(Flashes::Tiny, 180), Faults::all(), Sample::of(2, 19));
+    let tally = check_worlds(&case(Flashes::Tiny, 180), Faults::all(), Sample::of(2, 53));
     eprintln!("tiny: {tally}");
     tally.assert_every_phase_was_there();
 }

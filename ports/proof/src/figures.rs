@@ -88,7 +88,10 @@ impl Measured {
         line("digest-instructions-per-1000-bytes", per_byte_milli(digested));
         line("manifest-instructions", install.instructions("survey", "longest"));
         line("boot-step-instructions", quiet.sum("ticks"));
-        line("boot-digest-instructions-per-1000-bytes", per_byte_milli(quiet.sum("digest")));
+        line(
+            "boot-digest-instructions-per-1000-bytes",
+            per_byte_milli(quiet.sum("digest")),
+        );
         line("empty-stick-instructions", self.empty_stick.sum("ticks"));
         for (name, figures) in [("waiting", install), ("overlapped", &self.overlapped)] {
             line(

@@ -10,6 +10,7 @@ mod ports;
 mod refusals;
 mod rehearsals;
 mod releases;
+mod settings;
 mod sticks;
 mod streams;
 mod support;
