@@ -2,7 +2,7 @@
 //! as the port in Rust. Both are compared, byte for byte, with the same simulation, and so with one another.
 
 use crate::check::{Outcome, Passed};
-use crate::library;
+use crate::library::{self, Places};
 use crate::run::{House, capture, run};
 use std::fs;
 use std::path::Path;
@@ -11,7 +11,7 @@ use std::path::Path;
 const TARGET: &str = "thumbv7em-none-eabi";
 
 pub(crate) fn check(house: &House) -> Outcome {
-    let library = library::for_unit(house, TARGET)?;
+    let library = library::for_unit(house, TARGET, Places::One)?;
     let out = house.target.join("c-example");
     let mut make = house.command("make");
     make.args(["--silent", "-C", "ports/c-example", "mps2"])

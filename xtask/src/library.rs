@@ -1,6 +1,7 @@
 //! The static libraries for loaders in C, one for each processor and one for this machine.
 //!
-//! `cargo xtask library` puts them, with the header, into `target/library/<processor>/`.
+//! `cargo xtask library` puts them, with the header, into `target/library/<processor>/`; the smaller ones for units with one
+//! slot into `target/library/<processor>/one-place/`.
 
 use crate::bare::{Bare, TARGETS};
 use crate::run::{House, run};
@@ -27,12 +28,25 @@ fn folder(house: &House) -> PathBuf {
     house.target.join("library")
 }
 
+/// How many images a unit can hold.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Places {
+    /// One: what the others need is left out.
+    One,
+    /// One or two.
+    Any,
+}
+
 /// Builds the library for a processor; where it lies.
-pub(crate) fn for_unit(house: &House, target: &'static str) -> Result<PathBuf, String> {
+pub(crate) fn for_unit(house: &House, target: &'static str, places: Places) -> Result<PathBuf, String> {
     let bare = Bare::find(house, target)?;
     let mut cargo = bare.cargo("rustc");
-    run(cargo.args(ARGUMENTS).args(["--features", "panic-handler"]))?;
-    keep(house, target, &bare.folder().join(target).join("unit").join(FILE))
+    let (features, folder) = match places {
+        Places::One => ("panic-handler,one-place", format!("{target}/one-place")),
+        Places::Any => ("panic-handler", target.to_owned()),
+    };
+    run(cargo.args(ARGUMENTS).args(["--features", features]))?;
+    keep(house, &folder, &bare.folder().join(target).join("unit").join(FILE))
 }
 
 /// Builds the library for this machine; where it lies.
@@ -56,7 +70,9 @@ fn keep(house: &House, name: &str, built: &PathBuf) -> Result<PathBuf, String> {
 /// All of them.
 pub(crate) fn chore(house: &House) -> Result<(), String> {
     for target in TARGETS {
-        println!("{}", for_unit(house, target)?.display());
+        for places in [Places::Any, Places::One] {
+            println!("{}", for_unit(house, target, places)?.display());
+        }
     }
     println!("{}", for_host(house)?.display());
     Ok(())

@@ -25,7 +25,7 @@ const KEPT: [&str; 12] = [
 
 pub(crate) fn check(house: &House) -> Outcome {
     let mut packages = Vec::new();
-    for manifest in ["Cargo.toml", "fuzz/Cargo.toml"] {
+    for manifest in ["Cargo.toml", "fuzz/Cargo.toml", "ports/qemu-mps2/Cargo.toml"] {
         packages.extend(Metadata::of(house, manifest)?.packages);
     }
     packages.retain(|package| package.source.is_some());

@@ -13,8 +13,9 @@ use std::path::Path;
 const BUDGETS: &str = "ports/budgets.txt";
 
 /// The installer's variants that are weighed, at the emulated machine's processor: name, and features.
-const VARIANTS: [(&str, &[&str]); 3] = [
+const VARIANTS: [(&str, &[&str]); 4] = [
     ("one-slot", &["ed25519", "one-place"]),
+    ("one-slot-quick-digest", &["ed25519", "one-place", "quick-digest"]),
     ("every-layout", &["ed25519"]),
     ("one-slot-hss-lms", &["hss-lms", "one-place"]),
 ];
@@ -99,6 +100,7 @@ fn held(house: &House, figures: &BTreeMap<String, u64>) -> Result<(String, Vec<S
     let budgets = std::fs::read_to_string(&file).map_err(|error| format!("{}: {error}", file.display()))?;
     let mut table = String::from("| figure | measured | at most | |\n| --- | --- | --- | --- |\n");
     let mut over = Vec::new();
+    let mut rest = figures.clone();
     for line in budgets
         .lines()
         .filter(|line| !line.starts_with('#') && !line.is_empty())
@@ -112,9 +114,13 @@ fn held(house: &House, figures: &BTreeMap<String, u64>) -> Result<(String, Vec<S
             .get(name)
             .ok_or_else(|| format!("{BUDGETS}: there is no figure `{name}`; there are {figures:?}"))?;
         let _ = writeln!(table, "| {name} | {found} | {most} | {what} |");
+        rest.remove(name);
         if found > &most {
             over.push(format!("{name} is {found}, and may be {most} at most"));
         }
+    }
+    for (name, found) in rest {
+        let _ = writeln!(table, "| {name} | {found} | | |");
     }
     Ok((table, over))
 }

@@ -140,6 +140,9 @@ proptest! {
         sha2::compress256(&mut ours, &short);
         ::sha2::block_api::compress256(&mut library, &[short]);
         prop_assert_eq!(ours, library);
+        let mut ours = state;
+        sha2::compress256_written_out(&mut ours, &short);
+        prop_assert_eq!(ours, library);
         let (mut ours, mut library) = (long_state, long_state);
         sha2::compress512(&mut ours, &long);
         ::sha2::block_api::compress512(&mut library, &[long]);

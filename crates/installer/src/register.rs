@@ -105,6 +105,8 @@ impl Record {
         let (place, descriptor) = rest.split_first_chunk::<4>()?;
         let held = match u32::from_le_bytes(*place) {
             0 => None,
+            // Of another layout's image nothing is known here; the floor counts all the same.
+            1 | 2 if ONE_PLACE => None,
             place @ (1 | 2) => Some(Held {
                 second: place == 2,
                 descriptor: Descriptor::decode(descriptor)?,

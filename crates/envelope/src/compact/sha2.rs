@@ -47,6 +47,66 @@ compression!(
     big [2, 13, 22], [6, 11, 25], small [7, 18, 3], [17, 19, 10]
 );
 
+/// As [`compress256`], with eight rounds written out, so that nothing is moved from variable to variable: a fifth fewer
+/// instructions, for 0.75 KiB more.
+#[inline(never)]
+pub fn compress256_written_out(state: &mut [u32; 8], block: &[u8; 64]) {
+    let mut words = [0; 16];
+    for (word, bytes) in words.iter_mut().zip(block.as_chunks::<4>().0) {
+        *word = u32::from_be_bytes(*bytes);
+    }
+    // The words of the next eight rounds, and those of the eight after them.
+    let (Some(near), Some(far)) = (words.first_chunk::<8>(), words.last_chunk::<8>()) else {
+        return;
+    };
+    let (mut near, mut far) = (*near, *far);
+    let [mut a, mut b, mut c, mut d, mut e, mut f, mut g, mut h] = *state;
+    macro_rules! round {
+        ($a:ident $b:ident $c:ident $d:ident $e:ident $f:ident $g:ident $h:ident, $constant:expr, $word:expr) => {
+            let first = $h
+                .wrapping_add($e.rotate_right(6) ^ $e.rotate_right(11) ^ $e.rotate_right(25))
+                .wrapping_add($g ^ ($e & ($f ^ $g)))
+                .wrapping_add($constant)
+                .wrapping_add($word);
+            $d = $d.wrapping_add(first);
+            $h = first
+                .wrapping_add($a.rotate_right(2) ^ $a.rotate_right(13) ^ $a.rotate_right(22))
+                .wrapping_add(($a & $b) | ($c & ($a | $b)));
+        };
+    }
+    let next = |word: u32, one: u32, nine: u32, fourteen: u32| {
+        word.wrapping_add(one.rotate_right(7) ^ one.rotate_right(18) ^ (one >> 3))
+            .wrapping_add(nine)
+            .wrapping_add(fourteen.rotate_right(17) ^ fourteen.rotate_right(19) ^ (fourteen >> 10))
+    };
+    for constants in CONSTANTS_256.as_chunks::<8>().0 {
+        let [i, j, k, l, m, n, o, p] = *constants;
+        let [q, r, s, t, u, v, w, x] = near;
+        round!(a b c d e f g h, i, q);
+        round!(h a b c d e f g, j, r);
+        round!(g h a b c d e f, k, s);
+        round!(f g h a b c d e, l, t);
+        round!(e f g h a b c d, m, u);
+        round!(d e f g h a b c, n, v);
+        round!(c d e f g h a b, o, w);
+        round!(b c d e f g h a, p, x);
+        // What these places hold sixteen rounds from now; past the last round it does no harm.
+        let q = next(q, r, far[1], far[6]);
+        let r = next(r, s, far[2], far[7]);
+        let s = next(s, t, far[3], q);
+        let t = next(t, u, far[4], r);
+        let u = next(u, v, far[5], s);
+        let v = next(v, w, far[6], t);
+        let w = next(w, x, far[7], u);
+        let x = next(x, far[0], q, v);
+        near = far;
+        far = [q, r, s, t, u, v, w, x];
+    }
+    for (word, more) in state.iter_mut().zip(&[a, b, c, d, e, f, g, h]) {
+        *word = word.wrapping_add(*more);
+    }
+}
+
 compression!(
     /// Takes a block of 128 bytes into a SHA-512 state.
     compress512, u64, 8, CONSTANTS_512,
