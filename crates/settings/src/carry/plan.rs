@@ -8,7 +8,9 @@ use super::table::{self, Step};
 use super::{Carrier, CarryError};
 use crate::Ratio;
 use crate::layout::{ByteOrder, Kind, Layout, Leaf, Number, Purpose, Shape, Stored, Way};
+use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
 
 /// Going from one version's settings to another's.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,6 +55,8 @@ impl History {
         let links = self.oriented(from, to, way)?;
         let builder = Builder {
             history: self,
+            known: RefCell::default(),
+            leaves: RefCell::default(),
             positions: (from, to),
             from: self.at(from)?,
             to: self.at(to)?,
@@ -120,8 +124,15 @@ impl History {
     }
 }
 
+/// Of an older version and a newer one in the history.
+type Positions = (usize, usize);
+
 struct Builder<'h> {
     history: &'h History,
+    /// Links between two versions are wanted for many fields.
+    known: RefCell<BTreeMap<Positions, Rc<[Link]>>>,
+    /// So are leaves.
+    leaves: RefCell<BTreeMap<usize, Rc<[Leaf<'h>]>>>,
     positions: (usize, usize),
     from: &'h Layout,
     to: &'h Layout,
@@ -129,7 +140,25 @@ struct Builder<'h> {
     links: Vec<Link>,
 }
 
-impl Builder<'_> {
+impl<'h> Builder<'h> {
+    fn links(&self, old: usize, new: usize) -> Result<Rc<[Link]>, CarryError> {
+        if let Some(known) = self.known.borrow().get(&(old, new)) {
+            return Ok(Rc::clone(known));
+        }
+        let links: Rc<[Link]> = self.history.links(old, new)?.into();
+        self.known.borrow_mut().insert((old, new), Rc::clone(&links));
+        Ok(links)
+    }
+
+    fn leaves(&self, position: usize) -> Result<Rc<[Leaf<'h>]>, CarryError> {
+        if let Some(known) = self.leaves.borrow().get(&position) {
+            return Ok(Rc::clone(known));
+        }
+        let leaves: Rc<[Leaf<'h>]> = self.history.at(position)?.leaves().into();
+        self.leaves.borrow_mut().insert(position, Rc::clone(&leaves));
+        Ok(leaves)
+    }
+
     fn build(&self) -> Result<Plan, CarryError> {
         let old = self.from.leaves();
         let new = self.to.leaves();
@@ -275,12 +304,10 @@ impl Builder<'_> {
             return Ok(None);
         }
         let before = self.history.at(middle)?;
-        let leaves = before.leaves();
-        let new = newer.leaves();
-        let link = self
-            .history
-            .links(middle, to)?
-            .into_iter()
+        let (leaves, new) = (self.leaves(middle)?, self.leaves(to)?);
+        let links = self.links(middle, to)?;
+        let link = links
+            .iter()
             .find(|link| new.get(link.new).is_some_and(|other| other.path == leaf.path));
         let Some((link, source)) = link.and_then(|link| leaves.get(link.old).map(|source| (link, source))) else {
             let stated = newer.carries.iter().find(|carry| carry.version == before.version);
@@ -335,8 +362,8 @@ impl Builder<'_> {
         if let Some(reason) = stated(from.min(next), from.max(next), field)? {
             return Ok(Some(reason));
         }
-        let links = self.history.links(from.min(next), from.max(next))?;
-        let (here, there) = (self.history.at(from)?.leaves(), self.history.at(next)?.leaves());
+        let links = self.links(from.min(next), from.max(next))?;
+        let (here, there) = (self.leaves(from)?, self.leaves(next)?);
         let named = links.iter().find_map(|link| {
             let (own, other) = if from < next {
                 (link.old, link.new)
