@@ -1,6 +1,6 @@
 //! A plan: everything about going from one version's layout to another's.
 
-use super::convert::{Converted, Deed, convert, default_bytes};
+use super::convert::{Converted, Deed, Terms, convert, default_bytes};
 use super::fate::{Change, Fate, Lost, LostPart, Outcome};
 use super::history::{History, Link, by_own_code, is_setting};
 use super::resolve::Way as Conversion;
@@ -177,7 +177,12 @@ impl<'h> Builder<'h> {
             let mut done = None;
             if let Some((link, source)) = linked {
                 let allowed = self.allowance(&source.name)?.is_some();
-                match convert(source, leaf, &link.way, link.clamp, allowed) {
+                let terms = Terms {
+                    clamp: link.clamp,
+                    allowed,
+                    turned: self.from.order != self.to.order,
+                };
+                match convert(source, leaf, &link.way, terms) {
                     Ok(converted) => done = Some((link, source, converted)),
                     Err(why) if link.by_rule => {
                         return Err(CarryError::Rule {
@@ -392,30 +397,26 @@ impl<'h> Builder<'h> {
             .filter(|link| new.get(link.new).is_some() && !unfit.contains(&link.old))
             .map(|link| link.old)
             .collect();
-        let mut fields: Vec<(&Leaf<'_>, usize, usize)> = Vec::new();
+        let mut fields: Vec<Losing<'_>> = Vec::new();
         for (index, leaf) in old.iter().enumerate() {
             if !is_setting(leaf) {
                 continue;
             }
-            let here = usize::from(carried.contains(&index));
-            match fields.iter_mut().find(|(other, ..)| other.name == leaf.name) {
-                Some((_, kept, of)) => {
-                    *kept += here;
-                    *of += 1;
-                }
-                None => fields.push((leaf, here, 1)),
+            let position = fields.iter().position(|other| other.leaf.name == leaf.name);
+            let position = position.unwrap_or_else(|| {
+                fields.push(Losing::new(leaf));
+                fields.len() - 1
+            });
+            if let Some(field) = fields.get_mut(position) {
+                field.note(leaf, carried.contains(&index));
             }
         }
         let aside = self.way == Way::Down && self.from.memory.aside.is_some();
         let mut lost = Vec::new();
-        for (leaf, kept, of) in fields {
+        for field in fields {
+            let leaf = field.leaf;
             let Purpose::Setting(kind) = leaf.purpose else { continue };
-            let mut parts = Vec::new();
-            if kept == 0 {
-                parts.push(LostPart::Whole);
-            } else if kept < of {
-                parts.push(LostPart::Beyond { kept, of });
-            }
+            let mut parts: Vec<LostPart> = field.part().into_iter().collect();
             if let Some(words) = values.get(&leaf.name) {
                 parts.push(LostPart::Values(words.clone()));
             }
@@ -431,6 +432,50 @@ impl<'h> Builder<'h> {
             }
         }
         Ok(lost)
+    }
+}
+
+/// A field of the layout come from, and how much of it is carried over.
+struct Losing<'l> {
+    leaf: &'l Leaf<'l>,
+    /// Elements carried over, and all there are.
+    elements: (usize, usize),
+    /// The same for each array on the way, outermost first.
+    lengths: Vec<(usize, usize)>,
+}
+
+impl<'l> Losing<'l> {
+    fn new(leaf: &'l Leaf<'l>) -> Self {
+        Self {
+            leaf,
+            elements: (0, 0),
+            lengths: vec![(0, 0); leaf.indices.len()],
+        }
+    }
+
+    fn note(&mut self, leaf: &Leaf<'_>, carried: bool) {
+        self.elements.0 += usize::from(carried);
+        self.elements.1 += 1;
+        for ((kept, of), index) in self.lengths.iter_mut().zip(&leaf.indices) {
+            let length = *index as usize + 1;
+            *of = length.max(*of);
+            if carried {
+                *kept = length.max(*kept);
+            }
+        }
+    }
+
+    fn part(&self) -> Option<LostPart> {
+        match self.elements {
+            (0, _) => Some(LostPart::Whole),
+            (kept, of) if kept == of => None,
+            (kept, of) => {
+                // The innermost array that is cut says it best: 8 of 16 steps, and not 48 of 96.
+                let cut = self.lengths.iter().rev().find(|(kept, of)| kept < of);
+                let (kept, of) = cut.copied().unwrap_or((kept, of));
+                Some(LostPart::Beyond { kept, of })
+            }
+        }
     }
 }
 
