@@ -27,7 +27,6 @@ pub(super) fn record(
     keyring: &Keyring,
     packed: &[Packed],
     serve: &[String],
-    settings: Option<&[u8]>,
 ) -> Record {
     let boards = packed.iter().map(|packed| BoardRecord {
         revision: packed.board.revision.clone(),
@@ -48,12 +47,17 @@ pub(super) fn record(
         date,
         kind: notes.kind(),
         notes: notes.changes.clone(),
-        settings: settings.map(|content| SettingsRecord {
-            file: LAYOUT.to_owned(),
-            file_size: content.len() as u64,
-            file_sha256: envelope::sha256(content),
-        }),
+        settings: None,
         boards: boards.collect(),
+    }
+}
+
+/// How the ledger knows a layout file.
+pub(super) fn layout(content: &[u8]) -> SettingsRecord {
+    SettingsRecord {
+        file: LAYOUT.to_owned(),
+        file_size: content.len() as u64,
+        file_sha256: envelope::sha256(content),
     }
 }
 
