@@ -43,7 +43,7 @@ pub(super) fn header(parts: &Parts<'_>) -> String {
     if layout.order == ByteOrder::Little && is_natural(&layout.record) {
         out += "\n/* As a little-endian processor keeps them. */\n";
         let mut done = Vec::new();
-        structs(&mut out, &layout.record, prefix, &mut done);
+        structs(&mut out, &layout.record, &mut done);
     } else {
         out += "\n/* No struct: the numbers' order or places are not those that a C compiler gives them. */\n";
     }
@@ -136,10 +136,10 @@ fn is_natural(group: &Group) -> bool {
     next.next_multiple_of(group.align.max(1)) == group.size
 }
 
-fn structs(out: &mut String, group: &Group, prefix: &str, done: &mut Vec<String>) {
+fn structs(out: &mut String, group: &Group, done: &mut Vec<String>) {
     for field in &group.fields {
         if let Shape::Group(inner) = &field.shape {
-            structs(out, inner, prefix, done);
+            structs(out, inner, done);
         }
     }
     if done.contains(&group.name) {
