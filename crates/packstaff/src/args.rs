@@ -259,6 +259,23 @@ pub(crate) enum SettingsAct {
         #[arg(long, value_name = "FOLDER", default_value = ".")]
         product: PathBuf,
     },
+    /// Make code for a unit: its layout, the carry-over tables, and the keeper that runs them, in C and in Rust
+    Generate {
+        /// The product folder
+        product: PathBuf,
+        /// Version that the unit runs
+        #[arg(long)]
+        version: String,
+        /// Folder for the files; those of the same name are replaced
+        #[arg(long, value_name = "FOLDER")]
+        out: PathBuf,
+        /// What names in C begin with
+        #[arg(long, value_name = "NAME", default_value = "unit")]
+        prefix: String,
+        /// Bytes of the longest settings that any version will have, the same in all versions; the next power of two if left out
+        #[arg(long, value_name = "BYTES")]
+        room: Option<u32>,
+    },
     /// Begin a layout file from a build: offsets and types out of its debug information
     Import {
         /// ELF file, built with -g

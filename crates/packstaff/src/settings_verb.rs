@@ -10,6 +10,7 @@ use serde_json::Value as Json;
 use settings::carry::{History, Reach, carry_record};
 use settings::dump::{DumpError, LARGEST_IMAGE, Reading, copies, from_text, image, read, read_record};
 use settings::dwarf::import;
+use settings::generate::{Request, generate};
 use settings::layout::{Keeping, Layout, Memory};
 use std::path::Path;
 
@@ -65,6 +66,30 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
                 write_image(new, &made.record, None, &out)?;
             }
             Ok(if before.chosen.is_some() { HOLDS } else { REFUSED })
+        }
+        SettingsAct::Generate {
+            product,
+            version,
+            out,
+            prefix,
+            room,
+        } => {
+            let history = told::history(&Bench::open(&product)?)?;
+            let request = Request {
+                version: &version,
+                prefix: &prefix,
+                room,
+            };
+            let files = generate(&history, &request).into_diagnostic()?;
+            std::fs::create_dir_all(&out)
+                .into_diagnostic()
+                .wrap_err_with(|| format!("the folder {} cannot be made", out.display()))?;
+            for file in &files {
+                let path = out.join(&file.name);
+                write_whole(&path, file.text.as_bytes(), Access::Shared).into_diagnostic()?;
+                say(&format!("{:>7} bytes  {}\n", file.text.len(), path.display()))?;
+            }
+            Ok(HOLDS)
         }
         SettingsAct::Write {
             values,

@@ -1,6 +1,7 @@
 //! Settings: layouts as data, and what becomes of a unit's settings from one version to another.
 //!
 //! - [`layout`]: what a version keeps and where it lies, read from `settings/{version}.toml`.
+//! - [`generate`]: code for a unit, in C and in Rust.
 //! - [`dwarf`]: a layout read out of a build.
 
 #![forbid(unsafe_code)]
@@ -8,6 +9,7 @@
 pub mod carry;
 pub mod dump;
 pub mod dwarf;
+pub mod generate;
 pub mod layout;
 mod ratio;
 mod unit;

@@ -25,7 +25,7 @@ use crate::settings;
 use envelope::Manifest;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use product::ledger::Appended;
-use product::{Board, Date, Unlock};
+use product::{Board, Date, Record, Unlock};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
@@ -141,15 +141,18 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         return Ok(report);
     }
     let layout = settings::file(bench, version.text())?;
-    let record = write::record(
-        &version,
-        date,
-        issue,
-        &notes,
-        keyring.keyring(),
-        (&packed, &bench.product.keys.serve),
-        layout.as_deref(),
-    );
+    let record = Record {
+        settings: layout.as_deref().map(write::layout),
+        ..write::record(
+            &version,
+            date,
+            issue,
+            &notes,
+            keyring.keyring(),
+            &packed,
+            &bench.product.keys.serve,
+        )
+    };
     let layout = layout.iter().map(|content| (write::LAYOUT, content.as_slice()));
     let files: Vec<_> = packed
         .iter()

@@ -28,8 +28,8 @@ pub(super) fn record(
     issue: u64,
     notes: &Notes,
     keyring: &Keyring,
-    (packed, serve): (&[Packed], &[String]),
-    settings: Option<&[u8]>,
+    packed: &[Packed],
+    serve: &[String],
 ) -> Record {
     let boards = packed.iter().map(|packed| BoardRecord {
         revision: packed.board.revision.clone(),
@@ -51,11 +51,7 @@ pub(super) fn record(
         date,
         kind: notes.kind(),
         notes: notes.changes.clone(),
-        settings: settings.map(|content| SettingsRecord {
-            file: LAYOUT.to_owned(),
-            file_size: content.len() as u64,
-            file_sha256: envelope::sha256(content),
-        }),
+        settings: None,
         boards: boards.collect(),
     }
 }
@@ -79,6 +75,15 @@ fn tree_signature(keyring: &Keyring, file: &[u8]) -> Option<TreeSignature> {
         signer: key.listing().fingerprint,
         one_time_key: signers.iter().find(of_key)?.leaf?,
     })
+}
+
+/// How the ledger knows a layout file.
+pub(super) fn layout(content: &[u8]) -> SettingsRecord {
+    SettingsRecord {
+        file: LAYOUT.to_owned(),
+        file_size: content.len() as u64,
+        file_sha256: envelope::sha256(content),
+    }
 }
 
 /// Something that stands where the release is to go.

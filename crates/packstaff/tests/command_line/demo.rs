@@ -1,6 +1,6 @@
 //! The demo's release, whole: what the README shows.
 
-use crate::support::{Folder, HOLDS, tool, verdicts};
+use crate::support::{Folder, HOLDS, REFUSED, tool, verdicts};
 use std::collections::BTreeSet;
 use std::fs;
 
@@ -55,6 +55,24 @@ fn the_demo_is_released_and_its_stick_read_by_general_tools() {
         );
         assert!(record.contains(update), "{record}");
     }
+
+    // What becomes of settings is judged, recorded and told.
+    for id in ["as-built", "from-1.8", "from-2.0", "to-1.8", "to-2.0"] {
+        assert_eq!(verdicts(&report, "Settings", id), ["pass", "pass"], "{id}");
+    }
+    assert_eq!(
+        folder.bytes("settings/2.1.toml"),
+        folder.bytes("ledger/2.1/settings.toml")
+    );
+    let sheet = folder.text("out/2.1/sheet.html");
+    let told =
+        "From version 2.0: your unit's calibration (thermocouple offset, thermocouple gain) is kept, value for value.";
+    assert!(sheet.replace("&#39;", "'").contains(told), "{sheet}");
+    assert!(sheet.contains("difference allowed between the thermocouples (0: not compared), which is 0 °C at first"));
+    // A layout that was released does not change any more.
+    folder.edit("settings/2.1.toml", "min = 2, max = 60", "min = 3, max = 60");
+    let again = folder.release("2.1", &["--json"]).ended(REFUSED).json();
+    assert_eq!(verdicts(&again, "Settings", "released-2.1"), ["fail", "fail"]);
 
     // The partition begins at 1 MiB; dosfstools reads volumes, not whole sticks.
     let volume = folder.path("volume.img");

@@ -83,13 +83,19 @@ pub(super) fn outside(clamp: bool, kind: Kind, allowed: bool) -> Outside {
     }
 }
 
-pub(super) fn convert(
-    old: &Leaf<'_>,
-    new: &Leaf<'_>,
-    way: &Way,
-    clamp: bool,
-    allowed: bool,
-) -> Result<Converted, Unfit> {
+/// What holds for a conversion beside the way itself.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Terms {
+    /// Values out of range go to its nearest end.
+    pub(super) clamp: bool,
+    /// The maker allows the loss.
+    pub(super) allowed: bool,
+    /// The two records have their bytes in different orders.
+    pub(super) turned: bool,
+}
+
+pub(super) fn convert(old: &Leaf<'_>, new: &Leaf<'_>, way: &Way, terms: Terms) -> Result<Converted, Unfit> {
+    let Terms { clamp, allowed, .. } = terms;
     let kind = match new.purpose {
         Purpose::Setting(kind) => kind,
         _ => Kind::Preference,
@@ -105,7 +111,7 @@ pub(super) fn convert(
         (Way::Names(pairs), Shape::Number(from), Shape::Number(to)) => names(from, to, pairs, outside),
         (Way::Flags(pairs), Shape::Number(from), Shape::Number(to)) => Ok(flags(from, to, pairs)),
         (Way::Affine { factor, offset, stated }, Shape::Number(from), Shape::Number(to)) => {
-            affine(from, to, (*factor, *offset, *stated), clamp, outside)
+            affine(from, to, (*factor, *offset, *stated), terms, outside)
         }
         _ => Err("the two have nothing in common".to_owned()),
     }
@@ -333,7 +339,7 @@ fn affine(
     from: &Number,
     to: &Number,
     (factor, offset, stated): (Ratio, Ratio, bool),
-    clamp: bool,
+    terms: Terms,
     outside: Outside,
 ) -> Result<Converted, Unfit> {
     let too_large = || "its factor and offset do not fit whole numbers of 64 bits".to_owned();
@@ -375,7 +381,7 @@ fn affine(
     let (misfits, out_of_range) = misfits(from, to, mul, add, &new_unit);
     let same = from.repr == to.repr && mul == Ratio::ONE && add == Ratio::ZERO;
     let free = to.lowest.is_none() && to.highest.is_none() && matches!(to.meaning, Meaning::Quantity { .. });
-    if same && free && !to.repr.is_real() {
+    if same && free && !to.repr.is_real() && (!terms.turned || to.repr.size() == 1) {
         let len = u16::try_from(to.repr.size()).unwrap_or(8);
         return Ok(Converted {
             deeds: vec![Deed::Copy { len }],
@@ -424,12 +430,12 @@ fn affine(
             default: as_i64(integer(to.default)),
         }
     };
-    if out_of_range && clamp {
+    if out_of_range && terms.clamp {
         changes.push(Change::MayClamp {
             what: misfits.clone().unwrap_or_default(),
         });
     }
-    let misfits = misfits.filter(|_| !clamp);
+    let misfits = misfits.filter(|_| !terms.clamp);
     Ok(Converted {
         deeds: vec![deed],
         changes,

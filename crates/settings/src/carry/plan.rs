@@ -1,6 +1,6 @@
 //! A plan: everything about going from one version's layout to another's.
 
-use super::convert::{Converted, Deed, convert, default_bytes};
+use super::convert::{Converted, Deed, Terms, convert, default_bytes};
 use super::fate::{Change, Fate, Lost, LostPart, Outcome};
 use super::history::{History, Link, by_own_code, is_setting};
 use super::resolve::Way as Conversion;
@@ -8,7 +8,9 @@ use super::table::{self, Step};
 use super::{Carrier, CarryError};
 use crate::Ratio;
 use crate::layout::{ByteOrder, Kind, Layout, Leaf, Number, Purpose, Shape, Stored, Way};
+use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
 
 /// Going from one version's settings to another's.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,6 +55,8 @@ impl History {
         let links = self.oriented(from, to, way)?;
         let builder = Builder {
             history: self,
+            known: RefCell::default(),
+            leaves: RefCell::default(),
             positions: (from, to),
             from: self.at(from)?,
             to: self.at(to)?,
@@ -120,8 +124,15 @@ impl History {
     }
 }
 
+/// Of an older version and a newer one in the history.
+type Positions = (usize, usize);
+
 struct Builder<'h> {
     history: &'h History,
+    /// Links between two versions are wanted for many fields.
+    known: RefCell<BTreeMap<Positions, Rc<[Link]>>>,
+    /// So are leaves.
+    leaves: RefCell<BTreeMap<usize, Rc<[Leaf<'h>]>>>,
     positions: (usize, usize),
     from: &'h Layout,
     to: &'h Layout,
@@ -129,7 +140,25 @@ struct Builder<'h> {
     links: Vec<Link>,
 }
 
-impl Builder<'_> {
+impl<'h> Builder<'h> {
+    fn links(&self, old: usize, new: usize) -> Result<Rc<[Link]>, CarryError> {
+        if let Some(known) = self.known.borrow().get(&(old, new)) {
+            return Ok(Rc::clone(known));
+        }
+        let links: Rc<[Link]> = self.history.links(old, new)?.into();
+        self.known.borrow_mut().insert((old, new), Rc::clone(&links));
+        Ok(links)
+    }
+
+    fn leaves(&self, position: usize) -> Result<Rc<[Leaf<'h>]>, CarryError> {
+        if let Some(known) = self.leaves.borrow().get(&position) {
+            return Ok(Rc::clone(known));
+        }
+        let leaves: Rc<[Leaf<'h>]> = self.history.at(position)?.leaves().into();
+        self.leaves.borrow_mut().insert(position, Rc::clone(&leaves));
+        Ok(leaves)
+    }
+
     fn build(&self) -> Result<Plan, CarryError> {
         let old = self.from.leaves();
         let new = self.to.leaves();
@@ -148,7 +177,12 @@ impl Builder<'_> {
             let mut done = None;
             if let Some((link, source)) = linked {
                 let allowed = self.allowance(&source.name)?.is_some();
-                match convert(source, leaf, &link.way, link.clamp, allowed) {
+                let terms = Terms {
+                    clamp: link.clamp,
+                    allowed,
+                    turned: self.from.order != self.to.order,
+                };
+                match convert(source, leaf, &link.way, terms) {
                     Ok(converted) => done = Some((link, source, converted)),
                     Err(why) if link.by_rule => {
                         return Err(CarryError::Rule {
@@ -275,12 +309,10 @@ impl Builder<'_> {
             return Ok(None);
         }
         let before = self.history.at(middle)?;
-        let leaves = before.leaves();
-        let new = newer.leaves();
-        let link = self
-            .history
-            .links(middle, to)?
-            .into_iter()
+        let (leaves, new) = (self.leaves(middle)?, self.leaves(to)?);
+        let links = self.links(middle, to)?;
+        let link = links
+            .iter()
             .find(|link| new.get(link.new).is_some_and(|other| other.path == leaf.path));
         let Some((link, source)) = link.and_then(|link| leaves.get(link.old).map(|source| (link, source))) else {
             let stated = newer.carries.iter().find(|carry| carry.version == before.version);
@@ -335,8 +367,8 @@ impl Builder<'_> {
         if let Some(reason) = stated(from.min(next), from.max(next), field)? {
             return Ok(Some(reason));
         }
-        let links = self.history.links(from.min(next), from.max(next))?;
-        let (here, there) = (self.history.at(from)?.leaves(), self.history.at(next)?.leaves());
+        let links = self.links(from.min(next), from.max(next))?;
+        let (here, there) = (self.leaves(from)?, self.leaves(next)?);
         let named = links.iter().find_map(|link| {
             let (own, other) = if from < next {
                 (link.old, link.new)
@@ -365,30 +397,26 @@ impl Builder<'_> {
             .filter(|link| new.get(link.new).is_some() && !unfit.contains(&link.old))
             .map(|link| link.old)
             .collect();
-        let mut fields: Vec<(&Leaf<'_>, usize, usize)> = Vec::new();
+        let mut fields: Vec<Losing<'_>> = Vec::new();
         for (index, leaf) in old.iter().enumerate() {
             if !is_setting(leaf) {
                 continue;
             }
-            let here = usize::from(carried.contains(&index));
-            match fields.iter_mut().find(|(other, ..)| other.name == leaf.name) {
-                Some((_, kept, of)) => {
-                    *kept += here;
-                    *of += 1;
-                }
-                None => fields.push((leaf, here, 1)),
+            let position = fields.iter().position(|other| other.leaf.name == leaf.name);
+            let position = position.unwrap_or_else(|| {
+                fields.push(Losing::new(leaf));
+                fields.len() - 1
+            });
+            if let Some(field) = fields.get_mut(position) {
+                field.note(leaf, carried.contains(&index));
             }
         }
         let aside = self.way == Way::Down && self.from.memory.aside.is_some();
         let mut lost = Vec::new();
-        for (leaf, kept, of) in fields {
+        for field in fields {
+            let leaf = field.leaf;
             let Purpose::Setting(kind) = leaf.purpose else { continue };
-            let mut parts = Vec::new();
-            if kept == 0 {
-                parts.push(LostPart::Whole);
-            } else if kept < of {
-                parts.push(LostPart::Beyond { kept, of });
-            }
+            let mut parts: Vec<LostPart> = field.part().into_iter().collect();
             if let Some(words) = values.get(&leaf.name) {
                 parts.push(LostPart::Values(words.clone()));
             }
@@ -404,6 +432,50 @@ impl Builder<'_> {
             }
         }
         Ok(lost)
+    }
+}
+
+/// A field of the layout come from, and how much of it is carried over.
+struct Losing<'l> {
+    leaf: &'l Leaf<'l>,
+    /// Elements carried over, and all there are.
+    elements: (usize, usize),
+    /// The same for each array on the way, outermost first.
+    lengths: Vec<(usize, usize)>,
+}
+
+impl<'l> Losing<'l> {
+    fn new(leaf: &'l Leaf<'l>) -> Self {
+        Self {
+            leaf,
+            elements: (0, 0),
+            lengths: vec![(0, 0); leaf.indices.len()],
+        }
+    }
+
+    fn note(&mut self, leaf: &Leaf<'_>, carried: bool) {
+        self.elements.0 += usize::from(carried);
+        self.elements.1 += 1;
+        for ((kept, of), index) in self.lengths.iter_mut().zip(&leaf.indices) {
+            let length = *index as usize + 1;
+            *of = length.max(*of);
+            if carried {
+                *kept = length.max(*kept);
+            }
+        }
+    }
+
+    fn part(&self) -> Option<LostPart> {
+        match self.elements {
+            (0, _) => Some(LostPart::Whole),
+            (kept, of) if kept == of => None,
+            (kept, of) => {
+                // The innermost array that is cut says it best: 8 of 16 steps, and not 48 of 96.
+                let cut = self.lengths.iter().rev().find(|(kept, of)| kept < of);
+                let (kept, of) = cut.copied().unwrap_or((kept, of));
+                Some(LostPart::Beyond { kept, of })
+            }
+        }
     }
 }
 
