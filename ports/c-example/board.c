@@ -45,6 +45,7 @@ const struct packstaff_range board_installer = {0, 0x8000};
 
 static intptr_t flash_file = -1, stick_file = -1;
 static uint32_t changes, cut_at, cut_words;
+static bool judged;
 static char script[256];
 static char shown[256];
 
@@ -202,6 +203,8 @@ void screen_show(const char *text)
     for (; text[at] != '\0' && at + 1 < sizeof shown; at++)
         shown[at] = text[at];
     shown[at] = '\0';
+    if (judged)
+        return;
     platform_print("display: ");
     for (at = 0; shown[at] != '\0'; at++) {
         char letter[2] = {shown[at], '\0'};
@@ -333,7 +336,7 @@ bool board_begin(void)
     uint32_t len = bench < 0 ? 0 : platform_len(bench);
     if (len >= sizeof script || (len > 0 && !platform_read(bench, 0, script, len)))
         board_stop("bench.txt cannot be read");
-    bool serve = script_line("serve") != NULL;
+    judged = script_line("serve") != NULL;
     uint32_t cut[3] = {0, 0, 0};
     script_numbers("cut", cut);
     cut_at = cut[0];
@@ -343,7 +346,7 @@ bool board_begin(void)
         board_stop("flash.bin is not there");
     if (!platform_read(flash_file, 0x8000, platform_cells(0x8000, 0x78000), 0x78000))
         board_stop("flash.bin cannot be read");
-    if (!serve && !read_factory())
+    if (!judged && !read_factory())
         board_stop("the factory has not written who this unit is");
-    return serve;
+    return judged;
 }

@@ -16,7 +16,7 @@ uint32_t platform_len(intptr_t file);
 bool platform_read(intptr_t file, uint32_t at, void *to, uint32_t len);
 bool platform_write(intptr_t file, uint32_t at, const void *from, uint32_t len);
 
-/* Prints for whoever watches. */
+/* Prints for whoever watches; not while a judge has the line, which may be the same one. */
 void platform_print(const char *text);
 
 /* The serial line: one character. */

@@ -16,14 +16,6 @@ pub(crate) const TARGETS: [&str; 4] = [
 /// Debian's packages that together do what `rustup target add` does.
 pub(crate) const DEBIAN: &str = "rustc-web cargo-web rust-web-src lld";
 
-/// What the ciphers' crates are told: their small code without tables. Their large one is faster, and does not fit.
-const FLAGS: [&str; 4] = [
-    "sha2_backend=\"soft\"",
-    "sha2_backend_soft=\"compact\"",
-    "aes_backend=\"soft\"",
-    "aes_backend_soft=\"compact\"",
-];
-
 /// Where Debian's packages put things.
 const DEBIAN_RUSTC: &str = "/usr/bin/rustc";
 const DEBIAN_CARGO: &str = "/usr/bin/cargo";
@@ -91,10 +83,11 @@ impl<'h> Bare<'h> {
                 cargo
             }
         };
-        let flags: Vec<String> = FLAGS.iter().map(|flag| format!("--cfg\u{1f}{flag}")).collect();
         cargo
             .args(["--quiet", "--locked", "--target", self.target])
-            .env("CARGO_ENCODED_RUSTFLAGS", flags.join("\u{1f}"))
+            // What is set for the host's programs is not meant for a unit's.
+            .env_remove("RUSTFLAGS")
+            .env_remove("CARGO_ENCODED_RUSTFLAGS")
             .env("CARGO_TARGET_DIR", self.folder());
         cargo
     }

@@ -27,6 +27,21 @@ pub(crate) fn clippy(house: &House) -> Outcome {
     held("not one warning; tests, examples and benches compile too")
 }
 
+/// Packages that check signatures, and what they can be built with.
+const WITH_SIGNATURES: [&str; 3] = ["packstaff-envelope", "packstaff-installer", "packstaff-c-interface"];
+const SIGNATURES: [&str; 2] = ["ed25519", "hss-lms"];
+
+/// Each kind of signature alone: a build of the whole workspace has both.
+pub(crate) fn features(house: &House) -> Outcome {
+    for package in WITH_SIGNATURES {
+        for kind in SIGNATURES {
+            let mut clippy = house.cargo(&["clippy", "--quiet", "--lib", "--no-default-features"]);
+            run(clippy.args(["--package", package, "--features", kind, "--", "-D", "warnings"]))?;
+        }
+    }
+    held("those who check signatures can be built for each kind alone")
+}
+
 pub(crate) fn tests(house: &House) -> Outcome {
     let with_nextest = capture(&mut house.cargo(&["nextest", "--version"])).is_ok();
     let arguments: &[&str] = match with_nextest {

@@ -1,7 +1,7 @@
 //! The steps of `cargo xtask check`, and the order they are taken in.
 
 use crate::run::House;
-use crate::{c_example, cargo, dependencies, firmware, fuzz, licences, no_panic, python, tidy, tools};
+use crate::{c_example, cargo, dependencies, firmware, fuzz, licences, no_panic, port, python, size, tidy, tools};
 use std::fmt::Write;
 use std::process::ExitCode;
 use std::time::Instant;
@@ -25,7 +25,7 @@ struct Step {
 }
 
 /// Cheap steps first, so that most mistakes are told within seconds.
-const STEPS: [Step; 15] = [
+const STEPS: [Step; 18] = [
     Step {
         name: "tools",
         what: "general tools that the tests compare with, from Debian's packages",
@@ -75,6 +75,12 @@ const STEPS: [Step; 15] = [
         run: cargo::clippy,
     },
     Step {
+        name: "features",
+        what: "each kind of signature alone",
+        slow: true,
+        run: cargo::features,
+    },
+    Step {
         name: "tests",
         what: "unit and integration tests",
         slow: false,
@@ -109,6 +115,18 @@ const STEPS: [Step; 15] = [
         what: "the example loader in C, in the emulator: the same flash as the simulation's",
         slow: true,
         run: c_example::check,
+    },
+    Step {
+        name: "port",
+        what: "the installer on bare metal, in the emulator: the same flash as in the simulation",
+        slow: true,
+        run: port::check,
+    },
+    Step {
+        name: "size",
+        what: "flash, memory, stack and instructions of the installer, within their budgets",
+        slow: true,
+        run: size::check,
     },
     Step {
         name: "fuzz",

@@ -11,8 +11,10 @@ mod library;
 mod licences;
 mod metadata;
 mod no_panic;
+mod port;
 mod python;
 mod run;
+mod size;
 mod tidy;
 mod tools;
 
@@ -25,6 +27,7 @@ The chores of the house.
   cargo xtask check --quick     without the slow steps
   cargo xtask check STEP...     only these steps
   cargo xtask library           the installer as static libraries for C, for every processor and this machine
+  cargo xtask size              what the installer takes of a unit, beside its budgets
   cargo xtask help              this text
 
 Steps:
@@ -35,13 +38,8 @@ fn main() -> ExitCode {
     let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
     match arguments.as_slice() {
         ["check", rest @ ..] => check::check(rest),
-        ["library"] => match run::House::find().and_then(|house| library::chore(&house)) {
-            Ok(()) => ExitCode::SUCCESS,
-            Err(why) => {
-                eprintln!("{why}");
-                ExitCode::FAILURE
-            }
-        },
+        ["library"] => chore(library::chore),
+        ["size"] => chore(size::chore),
         [] | ["help" | "--help" | "-h"] => {
             print!("{HELP}{}", check::listing());
             ExitCode::SUCCESS
@@ -49,6 +47,16 @@ fn main() -> ExitCode {
         [unknown, ..] => {
             eprintln!("there is no chore named {unknown:?}; `cargo xtask help` lists them");
             ExitCode::from(2)
+        }
+    }
+}
+
+fn chore(chore: fn(&run::House) -> Result<(), String>) -> ExitCode {
+    match run::House::find().and_then(|house| chore(&house)) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => {
+            eprintln!("{why}");
+            ExitCode::FAILURE
         }
     }
 }

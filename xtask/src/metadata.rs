@@ -2,6 +2,7 @@
 
 use crate::run::{House, capture};
 use serde::Deserialize;
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 #[derive(Deserialize)]
@@ -20,6 +21,8 @@ pub(crate) struct Package {
     /// An SPDX expression.
     pub(crate) license: Option<String>,
     pub(crate) dependencies: Vec<Dependency>,
+    /// What each feature switches on.
+    pub(crate) features: BTreeMap<String, Vec<String>>,
     pub(crate) manifest_path: PathBuf,
 }
 

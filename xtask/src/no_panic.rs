@@ -11,7 +11,7 @@
 use crate::bare;
 use crate::check::{Outcome, Passed};
 use crate::dependencies::UNIT_SIDE;
-use crate::metadata::Metadata;
+use crate::metadata::{Metadata, Package};
 use crate::run::{House, run};
 use object::read::archive::ArchiveFile;
 use object::{Object, ObjectSection, ObjectSymbol, RelocationTarget, SectionKind};
@@ -46,23 +46,24 @@ type Calls = BTreeMap<String, BTreeSet<String>>;
 
 pub(crate) fn check(house: &House) -> Outcome {
     let metadata = Metadata::of(house, "Cargo.toml")?;
-    let packages: Vec<&str> = metadata
-        .members()
-        .map(|package| package.name.as_str())
-        .filter(|name| UNIT_SIDE.contains(name) && *name != C_INTERFACE)
-        .collect();
+    let of_units = |package: &&Package| UNIT_SIDE.contains(&package.name.as_str()) && package.name != C_INTERFACE;
+    let packages: Vec<&Package> = metadata.members().filter(of_units).collect();
     let has_target = bare::rustup_has(house, TARGET);
     let folder = house.target.join("no-panic");
     let mut calls = Calls::new();
     let mut ours = Vec::new();
     for package in &packages {
-        let mut build = house.cargo(&["build", "--release", "--quiet", "--lib", "--package", package]);
+        let mut build = house.cargo(&["build", "--release", "--quiet", "--lib", "--package", &package.name]);
+        // All that a unit can have: both kinds of signature.
+        if package.features.contains_key("hss-lms") {
+            build.args(["--features", "hss-lms"]);
+        }
         build.env("CARGO_TARGET_DIR", &folder);
         if has_target {
             build.args(["--target", TARGET]);
         }
         run(&mut build)?;
-        ours.push(package.trim_start_matches("packstaff-"));
+        ours.push(package.name.trim_start_matches("packstaff-"));
     }
     let libraries = match has_target {
         true => folder.join(TARGET).join("release/deps"),

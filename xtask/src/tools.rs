@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 /// A program and the Debian package that has it.
-const TOOLS: [(&str, &str); 41] = [
+const TOOLS: [(&str, &str); 43] = [
     ("age", "age"),
     ("age-keygen", "age"),
     ("arm-none-eabi-gcc", "gcc-arm-none-eabi"),
@@ -17,6 +17,7 @@ const TOOLS: [(&str, &str); 41] = [
     ("bash", "bash"),
     ("clang", "clang"),
     ("dd", "coreutils"),
+    ("env", "coreutils"),
     ("fsck.vfat", "dosfstools"),
     ("g++", "g++"),
     ("gcc", "gcc"),
@@ -44,6 +45,7 @@ const TOOLS: [(&str, &str); 41] = [
     ("sha256sum", "coreutils"),
     ("spin", "spin"),
     ("srec_cat", "srecord"),
+    ("stty", "coreutils"),
     ("timeout", "coreutils"),
     ("truncate", "coreutils"),
     ("wasm-ld", "lld"),

@@ -20,7 +20,7 @@ pub struct Phase {
 }
 
 /// The time of an update.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct UpdateTime {
     /// Its phases, in the order in which they begin. They are taken one after another: a unit that decrypts while its flash is
     /// busy is faster.
@@ -32,6 +32,8 @@ pub struct UpdateTime {
     /// The longest time during which flash is erased and programmed, in seconds: while it lasts, a cut means going on from the
     /// stick afterwards.
     pub exposed_s: f64,
+    /// Times that no data sheet in the parts table gives, in words: where one is missing, the phase is too short.
+    pub gaps: Vec<&'static str>,
 }
 
 /// The time of counted work on a part. Rates: clock 0.1 to 1000 MHz; cycles up to 1e6 a byte and 1e10 a signature; 1 to 1e6 blocks
@@ -53,11 +55,37 @@ pub fn update_time(work: &Work, part: &Part, rates: &Rates) -> Result<UpdateTime
     for found in [rates.blocks_per_s_typical, rates.blocks_per_s_slowest] {
         demand("reading the stick", "blocks a second", found, 1.0..=1e6)?;
     }
-    Ok(UpdateTime::of(&Estimate::of(work, part, rates)))
+    Ok(UpdateTime {
+        gaps: gaps(work, part),
+        ..UpdateTime::of(&Estimate::of(work, part, rates))
+    })
+}
+
+fn gaps(work: &Work, part: &Part) -> Vec<&'static str> {
+    let mut gaps = Vec::new();
+    let used = part.sectors.iter().filter(|run| work.erases.contains_key(&run.size));
+    let (mut none, mut no_longest) = (false, false);
+    for run in used {
+        none |= run.erase_typ_us.is_none() && run.erase_max_us.is_none();
+        no_longest |= run.erase_max_us.is_none();
+    }
+    if none {
+        gaps.push("a time of erasing");
+    } else if no_longest {
+        gaps.push("a longest time of erasing");
+    }
+    if work.granules > 0 {
+        match (part.program_typ_us, part.program_max_us) {
+            (None, None) => gaps.push("a time of programming"),
+            (Some(_), None) => gaps.push("a longest time of programming"),
+            _ => {}
+        }
+    }
+    gaps
 }
 
 impl UpdateTime {
-    /// The phases of an estimate, by name.
+    /// The phases of an estimate, by name. Gaps of the parts table are not looked for.
     pub fn of(estimate: &Estimate) -> Self {
         let phase = |name, span: Span| Phase {
             name,
@@ -75,6 +103,7 @@ impl UpdateTime {
             typical_s: total.typical_s,
             longest_s: total.longest_s,
             exposed_s: estimate.erase.longest_s + estimate.program.longest_s,
+            gaps: Vec::new(),
         }
     }
 }
@@ -83,6 +112,30 @@ impl UpdateTime {
 mod tests {
     use super::*;
     use unit::part::part;
+
+    /// The CH32V203's data sheet gives typical times alone (tables 4-17, 4-18); the LPC55S69's row has none at all.
+    #[test]
+    fn what_no_data_sheet_gives_is_said() {
+        let gaps = |id: &str, size: u32| {
+            let work = Work {
+                erases: [(size, 3)].into(),
+                granules: 10,
+                ..Work::default()
+            };
+            update_time(&work, part(id).unwrap(), &Rates::portable(48e6))
+                .unwrap()
+                .gaps
+        };
+        assert_eq!(gaps("stm32g474-512k", 2048), Vec::<&str>::new());
+        assert_eq!(
+            gaps("ch32v203-64k", 4096),
+            ["a longest time of erasing", "a longest time of programming"]
+        );
+        assert_eq!(
+            gaps("lpc55s69-640k", 512),
+            ["a time of erasing", "a time of programming"]
+        );
+    }
 
     #[test]
     fn phases_add_up_and_rates_are_looked_at() {

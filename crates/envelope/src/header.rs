@@ -305,27 +305,17 @@ impl HeaderReader {
     }
 
     fn outermost(&mut self, head: Head) -> Result<Stage, Refusal> {
-        match head {
-            Head {
-                major: Major::Map,
-                argument: 0..=2,
-            } => Err(Refusal::Missing(Part::Envelope)),
-            Head {
-                major: Major::Map,
-                argument: 3,
-            } => {
-                self.entries = 1;
+        if head.major != Major::Map {
+            return Err(Refusal::malformed(Part::Envelope, Fault::Kind));
+        }
+        match head.argument {
+            0..=2 => Err(Refusal::Missing(Part::Envelope)),
+            // Wrapper, manifest and payload; with a text between them there are four.
+            entries @ 3..=4 => {
+                self.entries = entries.saturating_sub(2) as u8;
                 Ok(Stage::WrapperKey)
             }
-            Head {
-                major: Major::Map,
-                argument: 4,
-            } => {
-                self.entries = 2;
-                Ok(Stage::WrapperKey)
-            }
-            Head { major: Major::Map, .. } => Err(Refusal::UnknownCritical(Part::Envelope)),
-            _ => Err(Refusal::malformed(Part::Envelope, Fault::Kind)),
+            _ => Err(Refusal::UnknownCritical(Part::Envelope)),
         }
     }
 

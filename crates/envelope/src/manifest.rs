@@ -53,45 +53,90 @@ pub(crate) struct Stated {
     pub(crate) text_digest: Option<[u8; 32]>,
 }
 
-/// Reads a manifest's content (without its byte string head) and gives each recipient to `recipient`.
-pub(crate) fn read(manifest: &[u8], recipient: &mut dyn FnMut(Kid, &[u8; WRAPPED_LEN])) -> Result<Stated, Refusal> {
-    let mut cursor = Cursor::new(manifest, Part::Manifest);
+impl Stated {
+    const NOTHING: Self = Self {
+        sequence: 0,
+        version: VersionNumbers::ZERO,
+        vendor: [0; 16],
+        class: [0; 16],
+        image_digest: [0; 32],
+        image_size: 0,
+        payload_digest: [0; 32],
+        payload_size: 0,
+        iv: [0; 16],
+        text_digest: None,
+    };
+}
+
+/// What takes each recipient of the content key: its key identifier, and the wrapped key.
+pub(crate) type TakeRecipient<'r> = dyn FnMut(Kid, &[u8; WRAPPED_LEN]) + 'r;
+
+/// Reads a map whose keys are all known: `entry` reads the value of one, and answers with a bit for it. All bits together.
+fn map<'a>(
+    cursor: &mut Cursor<'a>,
+    entry: &mut dyn FnMut(u64, &mut Cursor<'a>) -> Result<u8, Refusal>,
+) -> Result<u8, Refusal> {
     let mut keys = cursor.map()?;
-    let (mut structure, mut sequence, mut shared, mut version) = (None, None, None, None);
-    let (mut validated, mut invoked, mut install, mut text_digest) = (None, None, None, None);
-    while let Some(key) = keys.next_uint(&mut cursor)? {
-        match key {
-            ids::MANIFEST_VERSION => structure = Some(structure_version(&mut cursor)?),
-            ids::MANIFEST_SEQUENCE => sequence = Some(cursor.uint()?),
-            ids::MANIFEST_COMMON => shared = Some(common(cursor.wrapped(Part::Common)?)?),
-            ids::MANIFEST_SET_VERSION => version = Some(set_version(cursor.wrapped(Part::SetVersion)?)?),
-            ids::MANIFEST_VALIDATE => validated = Some(validate(cursor.wrapped(Part::Validate)?)?),
-            ids::MANIFEST_INVOKE => invoked = Some(invoke(cursor.wrapped(Part::Invoke)?)?),
-            ids::MANIFEST_INSTALL => install = Some(install_sequence(cursor.wrapped(Part::Install)?, recipient)?),
-            ids::TEXT => text_digest = Some(*digest(&mut cursor)?),
-            _ => return Err(Refusal::UnknownCritical(Part::Manifest)),
-        }
+    let mut seen = 0;
+    while let Some(key) = keys.next_uint(cursor)? {
+        seen |= entry(key, cursor)?;
     }
+    Ok(seen)
+}
+
+/// Whether all of the first `count` bits are there.
+const fn has_all(seen: u8, count: u32) -> bool {
+    seen.trailing_ones() >= count
+}
+
+/// Reads a manifest's content (without its byte string head) and gives each recipient to `recipient`.
+pub(crate) fn read(manifest: &[u8], recipient: &mut TakeRecipient<'_>) -> Result<Stated, Refusal> {
+    let mut stated = Stated::NOTHING;
+    let mut cursor = Cursor::new(manifest, Part::Manifest);
+    let seen = map(&mut cursor, &mut |key, cursor| {
+        Ok(match key {
+            ids::MANIFEST_VERSION => {
+                if cursor.uint()? != ids::STRUCTURE_VERSION {
+                    return Err(Refusal::Version);
+                }
+                1
+            }
+            ids::MANIFEST_SEQUENCE => {
+                stated.sequence = cursor.uint()?;
+                2
+            }
+            ids::MANIFEST_COMMON => {
+                common(cursor.wrapped(Part::Common)?, &mut stated)?;
+                4
+            }
+            ids::MANIFEST_SET_VERSION => {
+                stated.version = set_version(cursor.wrapped(Part::SetVersion)?)?;
+                8
+            }
+            ids::MANIFEST_VALIDATE => {
+                slot_command(cursor.wrapped(Part::Validate)?, ids::CONDITION_IMAGE)?;
+                16
+            }
+            ids::MANIFEST_INVOKE => {
+                slot_command(cursor.wrapped(Part::Invoke)?, ids::DIRECTIVE_INVOKE)?;
+                32
+            }
+            ids::MANIFEST_INSTALL => {
+                install(cursor.wrapped(Part::Install)?, &mut stated, recipient)?;
+                64
+            }
+            ids::TEXT => {
+                stated.text_digest = Some(*digest(cursor)?);
+                0
+            }
+            _ => return Err(Refusal::UnknownCritical(Part::Manifest)),
+        })
+    })?;
     cursor.end()?;
-    let missing = Refusal::Missing(Part::Manifest);
-    let (Some(()), Some(()), Some(())) = (structure, validated, invoked) else {
-        return Err(missing);
-    };
-    let (Some(shared), Some(install)) = (shared, install) else {
-        return Err(missing);
-    };
-    Ok(Stated {
-        sequence: sequence.ok_or(missing)?,
-        version: version.ok_or(missing)?,
-        vendor: shared.vendor,
-        class: shared.class,
-        image_digest: shared.digest,
-        image_size: shared.size,
-        payload_digest: install.digest,
-        payload_size: install.size,
-        iv: install.iv,
-        text_digest,
-    })
+    match has_all(seen, 7) {
+        true => Ok(stated),
+        false => Err(Refusal::Missing(Part::Manifest)),
+    }
 }
 
 /// Reads a SUIT_Digest (draft-ietf-suit-manifest-37, 10): `[-16, 32 bytes]`.
@@ -112,14 +157,6 @@ pub(crate) fn count(cursor: &mut Cursor<'_>, wanted: u64) -> Result<(), Refusal>
     }
 }
 
-fn structure_version(cursor: &mut Cursor<'_>) -> Result<(), Refusal> {
-    if cursor.uint()? == ids::STRUCTURE_VERSION {
-        Ok(())
-    } else {
-        Err(Refusal::Version)
-    }
-}
-
 fn set_version(mut cursor: Cursor<'_>) -> Result<VersionNumbers, Refusal> {
     let count = cursor.array()?;
     let mut numbers = [0; 3];
@@ -132,28 +169,16 @@ fn set_version(mut cursor: Cursor<'_>) -> Result<VersionNumbers, Refusal> {
     VersionNumbers::new(numbers).ok_or(Refusal::ReleaseNumbers)
 }
 
-/// Image identifiers, digest and size: of the decrypted image.
-struct Shared {
-    vendor: [u8; 16],
-    class: [u8; 16],
-    digest: [u8; 32],
-    size: u32,
-}
-
-fn common(mut cursor: Cursor<'_>) -> Result<Shared, Refusal> {
-    let mut keys = cursor.map()?;
-    let (mut listed, mut shared) = (None, None);
-    while let Some(key) = keys.next_uint(&mut cursor)? {
-        match key {
-            ids::COMMON_COMPONENTS => listed = Some(components(&mut cursor)?),
-            ids::COMMON_SHARED => shared = Some(shared_sequence(cursor.wrapped(Part::Shared)?)?),
-            _ => return Err(Refusal::UnknownCritical(Part::Common)),
-        }
-    }
+fn common(mut cursor: Cursor<'_>, stated: &mut Stated) -> Result<(), Refusal> {
+    let seen = map(&mut cursor, &mut |key, cursor| match key {
+        ids::COMMON_COMPONENTS => components(cursor).map(|()| 1),
+        ids::COMMON_SHARED => shared(cursor.wrapped(Part::Shared)?, stated).map(|()| 2),
+        _ => Err(Refusal::UnknownCritical(Part::Common)),
+    })?;
     cursor.end()?;
-    match (listed, shared) {
-        (Some(()), Some(shared)) => Ok(shared),
-        _ => Err(Refusal::Missing(Part::Common)),
+    match has_all(seen, 2) {
+        true => Ok(()),
+        false => Err(Refusal::Missing(Part::Common)),
     }
 }
 
@@ -169,118 +194,118 @@ fn components(cursor: &mut Cursor<'_>) -> Result<(), Refusal> {
     Ok(())
 }
 
-fn shared_sequence(cursor: Cursor<'_>) -> Result<Shared, Refusal> {
-    let mut sequence = Sequence::start(cursor, 4)?;
-    sequence.component(ids::INDEX_SLOT)?;
-    let shared = shared_parameters(sequence.parameters()?)?;
-    sequence.reporting(ids::CONDITION_VENDOR)?;
-    sequence.reporting(ids::CONDITION_CLASS)?;
-    sequence.end()?;
-    Ok(shared)
-}
-
-fn shared_parameters(cursor: &mut Cursor<'_>) -> Result<Shared, Refusal> {
-    let (mut vendor, mut class, mut image, mut size) = (None, None, None, None);
-    let mut keys = cursor.map()?;
-    while let Some(key) = keys.next_uint(cursor)? {
-        match key {
-            ids::PARAMETER_VENDOR => vendor = Some(*cursor.array_of()?),
-            ids::PARAMETER_CLASS => class = Some(*cursor.array_of()?),
-            ids::PARAMETER_DIGEST => image = Some(wrapped_digest(cursor)?),
-            ids::PARAMETER_SIZE => size = Some(size_of(cursor)?),
-            other => return Err(stray(other, cursor)),
+fn shared(cursor: Cursor<'_>, stated: &mut Stated) -> Result<(), Refusal> {
+    const COMMANDS: [Command; 4] = [
+        Command::Component(ids::INDEX_SLOT as u8),
+        Command::Parameters(Of::Image),
+        Command::Reporting(ids::CONDITION_VENDOR as u8),
+        Command::Reporting(ids::CONDITION_CLASS as u8),
+    ];
+    sequence(cursor, &COMMANDS, &mut |_, cursor| {
+        let seen = map(cursor, &mut |key, cursor| {
+            Ok(match key {
+                ids::PARAMETER_VENDOR => {
+                    stated.vendor = *cursor.array_of()?;
+                    1
+                }
+                ids::PARAMETER_CLASS => {
+                    stated.class = *cursor.array_of()?;
+                    2
+                }
+                ids::PARAMETER_DIGEST => {
+                    wrapped_digest(cursor, &mut stated.image_digest)?;
+                    4
+                }
+                ids::PARAMETER_SIZE => {
+                    stated.image_size = size_of(cursor)?;
+                    8
+                }
+                other => return Err(stray(other, cursor)),
+            })
+        })?;
+        match has_all(seen, 4) {
+            true => Ok(()),
+            false => Err(Refusal::Missing(Part::Shared)),
         }
-    }
-    match (vendor, class, image, size) {
-        (Some(vendor), Some(class), Some(digest), Some(size)) => Ok(Shared {
-            vendor,
-            class,
-            digest,
-            size,
-        }),
-        _ => Err(Refusal::Missing(Part::Shared)),
-    }
+    })
 }
 
-/// Digest and size of the payload, and how it is encrypted.
-struct Install {
-    digest: [u8; 32],
-    size: u32,
-    iv: [u8; 16],
+fn install(cursor: Cursor<'_>, stated: &mut Stated, recipient: &mut TakeRecipient<'_>) -> Result<(), Refusal> {
+    const COMMANDS: [Command; 8] = [
+        Command::Component(ids::INDEX_PAYLOAD as u8),
+        Command::Parameters(Of::Payload),
+        Command::Reporting(ids::DIRECTIVE_FETCH as u8),
+        Command::Reporting(ids::CONDITION_IMAGE as u8),
+        Command::Component(ids::INDEX_SLOT as u8),
+        Command::Parameters(Of::Slot),
+        Command::Reporting(ids::DIRECTIVE_COPY as u8),
+        Command::Reporting(ids::CONDITION_IMAGE as u8),
+    ];
+    sequence(cursor, &COMMANDS, &mut |of, cursor| match of {
+        Of::Payload => payload_parameters(cursor, stated),
+        Of::Image | Of::Slot => slot_parameters(cursor, stated, recipient),
+    })
 }
 
-fn install_sequence(
-    cursor: Cursor<'_>,
-    recipient: &mut dyn FnMut(Kid, &[u8; WRAPPED_LEN]),
-) -> Result<Install, Refusal> {
-    let mut sequence = Sequence::start(cursor, 8)?;
-    sequence.component(ids::INDEX_PAYLOAD)?;
-    let (digest, size) = payload_parameters(sequence.parameters()?)?;
-    sequence.reporting(ids::DIRECTIVE_FETCH)?;
-    sequence.reporting(ids::CONDITION_IMAGE)?;
-    sequence.component(ids::INDEX_SLOT)?;
-    let iv = slot_parameters(sequence.parameters()?, recipient)?;
-    sequence.reporting(ids::DIRECTIVE_COPY)?;
-    sequence.reporting(ids::CONDITION_IMAGE)?;
-    sequence.end()?;
-    Ok(Install { digest, size, iv })
-}
-
-fn payload_parameters(cursor: &mut Cursor<'_>) -> Result<([u8; 32], u32), Refusal> {
-    let (mut payload, mut size, mut uri) = (None, None, None);
-    let mut keys = cursor.map()?;
-    while let Some(key) = keys.next_uint(cursor)? {
-        match key {
-            ids::PARAMETER_DIGEST => payload = Some(wrapped_digest(cursor)?),
-            ids::PARAMETER_SIZE => size = Some(size_of(cursor)?),
-            ids::PARAMETER_URI if cursor.is_text(ids::PAYLOAD_NAME)? => uri = Some(()),
+/// Digest and size of the payload, and its name.
+fn payload_parameters(cursor: &mut Cursor<'_>, stated: &mut Stated) -> Result<(), Refusal> {
+    let seen = map(cursor, &mut |key, cursor| {
+        Ok(match key {
+            ids::PARAMETER_DIGEST => {
+                wrapped_digest(cursor, &mut stated.payload_digest)?;
+                1
+            }
+            ids::PARAMETER_SIZE => {
+                stated.payload_size = size_of(cursor)?;
+                2
+            }
+            ids::PARAMETER_URI if cursor.is_text(ids::PAYLOAD_NAME)? => 4,
             ids::PARAMETER_URI => return Err(Refusal::PayloadName),
             other => return Err(stray(other, cursor)),
-        }
-    }
-    match (payload, size, uri) {
-        (Some(payload), Some(size), Some(())) => Ok((payload, size)),
-        _ => Err(Refusal::Missing(Part::Install)),
+        })
+    })?;
+    match has_all(seen, 3) {
+        true => Ok(()),
+        false => Err(Refusal::Missing(Part::Install)),
     }
 }
 
+/// How the payload becomes the slot's content.
 fn slot_parameters(
     cursor: &mut Cursor<'_>,
-    recipient: &mut dyn FnMut(Kid, &[u8; WRAPPED_LEN]),
-) -> Result<[u8; 16], Refusal> {
-    let (mut iv, mut source) = (None, None);
-    let mut keys = cursor.map()?;
-    while let Some(key) = keys.next_uint(cursor)? {
-        match key {
-            ids::PARAMETER_ENCRYPTION => iv = Some(encryption(cursor.wrapped(Part::Encryption)?, recipient)?),
-            ids::PARAMETER_SOURCE if cursor.uint()? == ids::INDEX_PAYLOAD => source = Some(()),
-            ids::PARAMETER_SOURCE => return Err(Refusal::Component),
-            other => return Err(stray(other, cursor)),
+    stated: &mut Stated,
+    recipient: &mut TakeRecipient<'_>,
+) -> Result<(), Refusal> {
+    let seen = map(cursor, &mut |key, cursor| match key {
+        ids::PARAMETER_ENCRYPTION => {
+            encryption(cursor.wrapped(Part::Encryption)?, &mut stated.iv, recipient).map(|()| 1)
         }
-    }
-    match (iv, source) {
-        (Some(iv), Some(())) => Ok(iv),
-        (None, _) => Err(Refusal::NotEncrypted),
-        _ => Err(Refusal::Missing(Part::Install)),
+        ids::PARAMETER_SOURCE if cursor.uint()? == ids::INDEX_PAYLOAD => Ok(2),
+        ids::PARAMETER_SOURCE => Err(Refusal::Component),
+        other => Err(stray(other, cursor)),
+    })?;
+    match seen {
+        3 => Ok(()),
+        1 => Err(Refusal::Missing(Part::Install)),
+        _ => Err(Refusal::NotEncrypted),
     }
 }
 
-fn encryption(mut cursor: Cursor<'_>, recipient: &mut dyn FnMut(Kid, &[u8; WRAPPED_LEN])) -> Result<[u8; 16], Refusal> {
+fn encryption(mut cursor: Cursor<'_>, iv: &mut [u8; 16], recipient: &mut TakeRecipient<'_>) -> Result<(), Refusal> {
     tagged(&mut cursor, ids::TAG_ENCRYPT)?;
     count(&mut cursor, 4)?;
     nothing_protected(&mut cursor)?;
-    let (mut alg, mut iv) = (None, None);
-    let mut keys = cursor.map()?;
-    while let Some(key) = keys.next_uint(&mut cursor)? {
-        match key {
-            ids::LABEL_ALG => alg = Some(algorithm(&mut cursor, ids::ALG_A256CTR)?),
-            ids::LABEL_IV => iv = Some(*cursor.array_of()?),
-            _ => return Err(Refusal::UnknownCritical(Part::Encryption)),
+    let seen = map(&mut cursor, &mut |key, cursor| match key {
+        ids::LABEL_ALG => algorithm(cursor, ids::ALG_A256CTR).map(|()| 1),
+        ids::LABEL_IV => {
+            *iv = *cursor.array_of()?;
+            Ok(2)
         }
-    }
-    let (Some(()), Some(iv)) = (alg, iv) else {
+        _ => Err(Refusal::UnknownCritical(Part::Encryption)),
+    })?;
+    if !has_all(seen, 2) {
         return Err(Refusal::Missing(Part::Encryption));
-    };
+    }
     // The ciphertext is detached: it is the payload.
     cursor.null()?;
     let recipients = cursor.array()?;
@@ -289,29 +314,28 @@ fn encryption(mut cursor: Cursor<'_>, recipient: &mut dyn FnMut(Kid, &[u8; WRAPP
     }
     let mut each = Cursor::new(cursor.rest(), Part::Recipient);
     for _ in 0..recipients {
-        let (kid, wrapped) = one_recipient(&mut each)?;
-        recipient(kid, wrapped);
+        one_recipient(&mut each, recipient)?;
     }
-    Cursor::new(each.rest(), Part::Encryption).end()?;
-    Ok(iv)
+    Cursor::new(each.rest(), Part::Encryption).end()
 }
 
-fn one_recipient<'a>(cursor: &mut Cursor<'a>) -> Result<(Kid, &'a [u8; WRAPPED_LEN]), Refusal> {
+fn one_recipient(cursor: &mut Cursor<'_>, recipient: &mut TakeRecipient<'_>) -> Result<(), Refusal> {
     count(cursor, 3)?;
     nothing_protected(cursor)?;
-    let (mut alg, mut kid) = (None, None);
-    let mut keys = cursor.map()?;
-    while let Some(key) = keys.next_uint(cursor)? {
-        match key {
-            ids::LABEL_ALG => alg = Some(algorithm(cursor, ids::ALG_A256KW)?),
-            ids::LABEL_KID => kid = Some(key_identifier(cursor)?),
-            _ => return Err(Refusal::UnknownCritical(Part::Recipient)),
+    let mut kid = None;
+    let seen = map(cursor, &mut |key, cursor| match key {
+        ids::LABEL_ALG => algorithm(cursor, ids::ALG_A256KW).map(|()| 1),
+        ids::LABEL_KID => {
+            kid = Some(key_identifier(cursor)?);
+            Ok(2)
         }
+        _ => Err(Refusal::UnknownCritical(Part::Recipient)),
+    })?;
+    match kid {
+        Some(kid) if has_all(seen, 2) => recipient(kid, cursor.array_of()?),
+        _ => return Err(Refusal::Missing(Part::Recipient)),
     }
-    let (Some(()), Some(kid)) = (alg, kid) else {
-        return Err(Refusal::Missing(Part::Recipient));
-    };
-    Ok((kid, cursor.array_of()?))
+    Ok(())
 }
 
 /// Reads a key identifier of 1 to 16 bytes.
@@ -346,19 +370,12 @@ fn algorithm(cursor: &mut Cursor<'_>, wanted: i64) -> Result<(), Refusal> {
     }
 }
 
-fn validate(cursor: Cursor<'_>) -> Result<(), Refusal> {
-    slot_command(cursor, ids::CONDITION_IMAGE)
-}
-
-fn invoke(cursor: Cursor<'_>) -> Result<(), Refusal> {
-    slot_command(cursor, ids::DIRECTIVE_INVOKE)
-}
-
 fn slot_command(cursor: Cursor<'_>, command: u64) -> Result<(), Refusal> {
-    let mut sequence = Sequence::start(cursor, 2)?;
-    sequence.component(ids::INDEX_SLOT)?;
-    sequence.reporting(command)?;
-    sequence.end()
+    let commands = [
+        Command::Component(ids::INDEX_SLOT as u8),
+        Command::Reporting(command as u8),
+    ];
+    sequence(cursor, &commands, &mut |_, _| Ok(()))
 }
 
 /// A parameter of the profile in the wrong command is another fault than one that is not the profile's at all.
@@ -375,37 +392,54 @@ fn stray(parameter: u64, cursor: &Cursor<'_>) -> Refusal {
     }
 }
 
-fn wrapped_digest(cursor: &mut Cursor<'_>) -> Result<[u8; 32], Refusal> {
+fn wrapped_digest(cursor: &mut Cursor<'_>, out: &mut [u8; 32]) -> Result<(), Refusal> {
     let mut inner = cursor.wrapped(cursor.part())?;
-    let digest = digest(&mut inner)?;
-    inner.end()?;
-    Ok(*digest)
+    *out = *digest(&mut inner)?;
+    inner.end()
 }
 
 fn size_of(cursor: &mut Cursor<'_>) -> Result<u32, Refusal> {
     u32::try_from(cursor.uint()?).map_err(|_| Refusal::SizeMismatch)
 }
 
-/// A command sequence, read against the commands that the profile fixes.
-struct Sequence<'a> {
-    cursor: Cursor<'a>,
+/// A command that the profile fixes, with its argument. All of its numbers are below 24.
+#[derive(Clone, Copy)]
+enum Command {
+    /// The component that the commands after it are about.
+    Component(u8),
+    /// A map of parameters, which the caller reads.
+    Parameters(Of),
+    /// A command whose argument is a reporting policy, a hint that the unit does not follow.
+    Reporting(u8),
 }
 
-impl<'a> Sequence<'a> {
-    /// Begins a sequence that must have exactly `commands` commands.
-    fn start(mut cursor: Cursor<'a>, commands: u64) -> Result<Self, Refusal> {
-        // A command and its argument are two items (draft-ietf-suit-manifest-37, 11.4).
-        let items = cursor.array()?;
-        if items == commands.wrapping_mul(2) {
-            Ok(Self { cursor })
-        } else {
-            Err(Refusal::Template(cursor.part()))
-        }
-    }
+/// What parameters are about.
+#[derive(Clone, Copy)]
+enum Of {
+    Image,
+    Payload,
+    Slot,
+}
 
-    fn command(&mut self, wanted: u64) -> Result<(), Refusal> {
-        match self.cursor.int()?.try_into() {
-            Ok(command) if command == wanted => Ok(()),
+/// Reads a command sequence against the commands that the profile fixes.
+fn sequence<'a>(
+    mut cursor: Cursor<'a>,
+    commands: &[Command],
+    parameters: &mut dyn FnMut(Of, &mut Cursor<'a>) -> Result<(), Refusal>,
+) -> Result<(), Refusal> {
+    // A command and its argument are two items (draft-ietf-suit-manifest-37, 11.4).
+    let items = cursor.array()?;
+    if items != (commands.len() as u64).wrapping_mul(2) {
+        return Err(Refusal::Template(cursor.part()));
+    }
+    for command in commands {
+        let wanted = match *command {
+            Command::Component(_) => ids::DIRECTIVE_COMPONENT,
+            Command::Parameters(_) => ids::DIRECTIVE_PARAMETERS,
+            Command::Reporting(wanted) => u64::from(wanted),
+        };
+        match cursor.int()?.try_into() {
+            Ok(found) if found == wanted => {}
             Ok(
                 ids::CONDITION_VENDOR
                 | ids::CONDITION_CLASS
@@ -415,37 +449,15 @@ impl<'a> Sequence<'a> {
                 | ids::DIRECTIVE_FETCH
                 | ids::DIRECTIVE_COPY
                 | ids::DIRECTIVE_INVOKE,
-            ) => Err(Refusal::Template(self.cursor.part())),
-            _ => Err(Refusal::UnknownCritical(self.cursor.part())),
+            ) => return Err(Refusal::Template(cursor.part())),
+            _ => return Err(Refusal::UnknownCritical(cursor.part())),
+        }
+        match *command {
+            Command::Parameters(of) => parameters(of, &mut cursor)?,
+            Command::Component(index) if cursor.uint()? != u64::from(index) => return Err(Refusal::Component),
+            Command::Reporting(_) if cursor.uint()? > ids::REPORT_MAX => return Err(cursor.fault(Fault::Value)),
+            Command::Component(_) | Command::Reporting(_) => {}
         }
     }
-
-    fn component(&mut self, index: u64) -> Result<(), Refusal> {
-        self.command(ids::DIRECTIVE_COMPONENT)?;
-        if self.cursor.uint()? == index {
-            Ok(())
-        } else {
-            Err(Refusal::Component)
-        }
-    }
-
-    /// The reader, at the map of parameters.
-    fn parameters(&mut self) -> Result<&mut Cursor<'a>, Refusal> {
-        self.command(ids::DIRECTIVE_PARAMETERS)?;
-        Ok(&mut self.cursor)
-    }
-
-    /// Reads a command whose argument is a reporting policy, a hint that the unit does not follow.
-    fn reporting(&mut self, wanted: u64) -> Result<(), Refusal> {
-        self.command(wanted)?;
-        if self.cursor.uint()? <= ids::REPORT_MAX {
-            Ok(())
-        } else {
-            Err(self.cursor.fault(Fault::Value))
-        }
-    }
-
-    fn end(self) -> Result<(), Refusal> {
-        self.cursor.end()
-    }
+    cursor.end()
 }

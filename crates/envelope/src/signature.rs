@@ -5,6 +5,7 @@ use crate::ids;
 use crate::keys::{Anchor, Kid, PublicKey};
 use crate::manifest::{count, digest, key_identifier};
 use crate::refusal::{Fault, Part, Refusal};
+use crate::sha256::copy;
 
 /// Most authentication blocks in a wrapper.
 pub const BLOCKS_MAX: u64 = 2;
@@ -24,6 +25,15 @@ impl Algorithm {
         match self {
             Self::Ed25519 => &[0xa1, 0x01, 0x32],
             Self::HssLms => &[0xa1, 0x01, 0x38, 0x2d],
+        }
+    }
+
+    /// All of a Sig_structure but the digest: `["Signature1", protected header, no further data, ...`, and the beginning of the
+    /// SUIT_Digest in a byte string.
+    const fn before_digest(self) -> &'static [u8] {
+        match self {
+            Self::Ed25519 => b"\x84\x6aSignature1\x43\xa1\x01\x32\x40\x58\x24\x82\x2f\x58\x20",
+            Self::HssLms => b"\x84\x6aSignature1\x44\xa1\x01\x38\x2d\x40\x58\x24\x82\x2f\x58\x20",
         }
     }
 
@@ -52,27 +62,19 @@ pub struct SigStructure {
     len: usize,
 }
 
-/// `["Signature1", ...`: the array of four and its first item.
-const CONTEXT: [u8; 12] = *b"\x84\x6aSignature1";
-/// No further data, and the head of the SUIT_Digest's byte string, with the beginning of its content.
-const BEFORE_DIGEST: [u8; 7] = *b"\x40\x58\x24\x82\x2f\x58\x20";
 /// Bytes of a Sig_structure, at most.
 pub const SIG_STRUCTURE_MAX: usize = 56;
 
 impl SigStructure {
     /// The structure for a manifest with this digest.
     pub fn new(algorithm: Algorithm, manifest_digest: &[u8; 32]) -> Self {
-        let protected = algorithm.protected();
-        let head = [0x40 | protected.len() as u8];
-        let start = CONTEXT.iter().chain(&head).chain(protected).chain(&BEFORE_DIGEST);
+        let start = algorithm.before_digest();
         let mut out = Self {
             bytes: [0; SIG_STRUCTURE_MAX],
-            len: 0,
+            len: start.len().saturating_add(manifest_digest.len()),
         };
-        for (place, byte) in out.bytes.iter_mut().zip(start.chain(manifest_digest)) {
-            *place = *byte;
-            out.len = out.len.wrapping_add(1);
-        }
+        copy(&mut out.bytes, start);
+        copy(out.bytes.get_mut(start.len()..).unwrap_or_default(), manifest_digest);
         out
     }
 
@@ -149,15 +151,16 @@ impl<'a> Wrapper<'a> {
                 kid,
                 signature,
             } => {
-                let named = |anchor: &&Anchor| anchor.kid == kid && anchor.key.algorithm() == algorithm;
-                let mut named = anchors.iter().filter(named).peekable();
-                if named.peek().is_none() {
-                    stranger = true;
-                    return;
-                }
                 let signed = SigStructure::new(algorithm, self.digest);
-                let holds = named.any(|anchor| anchor.key.holds(signed.as_bytes(), signature));
-                bad |= !holds;
+                let (mut known, mut holds) = (false, false);
+                for anchor in anchors {
+                    if anchor.kid == kid && anchor.key.algorithm() == algorithm && !holds {
+                        known = true;
+                        holds = anchor.key.holds(signed.as_bytes(), signature);
+                    }
+                }
+                stranger |= !known;
+                bad |= known && !holds;
                 match algorithm {
                     Algorithm::Ed25519 => good[0] |= holds,
                     Algorithm::HssLms => good[1] |= holds,

@@ -12,6 +12,12 @@ pub struct VersionNumbers {
 }
 
 impl VersionNumbers {
+    /// None yet: a place to read one into.
+    pub(crate) const ZERO: Self = Self {
+        numbers: [0; 3],
+        count: 0,
+    };
+
     /// The version with these integers; `None` unless there are one to three.
     pub const fn new(numbers: &[u32]) -> Option<Self> {
         let (numbers, count) = match *numbers {

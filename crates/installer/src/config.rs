@@ -32,6 +32,18 @@ pub struct Config<'a> {
     pub floors: [Region; 2],
 }
 
+/// When the image in the slot is digested.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum StartCheck {
+    /// At every start. It costs a digest over the image each time, and is the only thing that stands between the owner and cells
+    /// that read otherwise than they did when the install was over.
+    #[default]
+    EveryStart,
+    /// When an install is over; from then on a descriptor that stands is enough. For layouts with a descriptor in the slot: two
+    /// slots that take turns are digested at every start in any case.
+    AfterInstall,
+}
+
 /// How many images a unit can hold, and how a new one takes its place.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Layout {
@@ -61,7 +73,18 @@ impl Layout {
     }
 }
 
+/// The code for two places was left out.
+pub(crate) const ONE_PLACE: bool = cfg!(feature = "one-place");
+
 impl Config<'_> {
+    /// The layout; always [`Layout::Single`] where the code for others was left out.
+    pub(crate) const fn layout(&self) -> Layout {
+        match ONE_PLACE {
+            true => Layout::Single,
+            false => self.layout,
+        }
+    }
+
     /// Where the slot's descriptor lies.
     pub const fn place(&self) -> Place {
         Place::in_slot(self.slot, self.flash)
@@ -69,11 +92,11 @@ impl Config<'_> {
 
     /// Bytes of the slot that an image may use.
     pub const fn usable(&self) -> u32 {
-        let slot = match self.layout {
+        let slot = match self.layout() {
             Layout::Paired { .. } => self.slot.size,
             Layout::Single | Layout::Staged { .. } => self.slot.size.saturating_sub(self.place().size()),
         };
-        match self.layout.second() {
+        match self.layout().second() {
             Some(second) if second.size < slot => second.size,
             _ => slot,
         }
@@ -106,7 +129,7 @@ impl Config<'_> {
             return Err(ConfigFault::FloorSector);
         }
         let [first, second] = self.floors;
-        if let Some(beside) = self.layout.second() {
+        if let Some(beside) = self.layout().second() {
             if !self.whole_sectors(beside) {
                 return Err(ConfigFault::Slot);
             }

@@ -38,6 +38,18 @@ pub enum Flaw {
     NoRecovery,
 }
 
+/// One decision that a disturbed processor passes by: the instruction that takes the other branch is skipped, each time.
+///
+/// These are no mistakes of ours, and no claim may break under either of them: what decides that an image is started is decided
+/// twice, from values that do not depend on each other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Skipped {
+    /// The comparison of the digest that flash gave with the descriptor's.
+    Inspection,
+    /// The comparison once more, at the start itself.
+    Start,
+}
+
 impl Flaw {
     /// All of them.
     pub const ALL: [Self; 15] = [
@@ -64,17 +76,43 @@ impl Flaw {
 pub(crate) struct Flawed {
     #[cfg(feature = "flaws")]
     flaw: Option<Flaw>,
+    #[cfg(feature = "flaws")]
+    skipped: Option<Skipped>,
 }
 
 impl Flawed {
     pub(crate) const NO: Self = Self {
         #[cfg(feature = "flaws")]
         flaw: None,
+        #[cfg(feature = "flaws")]
+        skipped: None,
     };
 
     #[cfg(feature = "flaws")]
     pub(crate) const fn with(flaw: Flaw) -> Self {
-        Self { flaw: Some(flaw) }
+        Self {
+            flaw: Some(flaw),
+            skipped: None,
+        }
+    }
+
+    #[cfg(feature = "flaws")]
+    pub(crate) const fn passing_by(skipped: Skipped) -> Self {
+        Self {
+            flaw: None,
+            skipped: Some(skipped),
+        }
+    }
+
+    #[cfg(feature = "flaws")]
+    pub(crate) fn skips(self, decision: Skipped) -> bool {
+        self.skipped == Some(decision)
+    }
+
+    #[cfg(not(feature = "flaws"))]
+    #[allow(clippy::unused_self)] // the same call with and without the feature
+    pub(crate) const fn skips(self, _decision: Skipped) -> bool {
+        false
     }
 
     #[cfg(feature = "flaws")]

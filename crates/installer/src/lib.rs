@@ -42,9 +42,9 @@ mod register;
 mod request;
 mod stages;
 
-pub use config::{Config, ConfigFault, GRANULE_MAX, Layout};
+pub use config::{Config, ConfigFault, GRANULE_MAX, Layout, StartCheck};
 pub use descriptor::{DESCRIPTOR_LEN, Descriptor, Place, VOID_MARK_LEN};
-pub use flaw::Flaw;
+pub use flaw::{Flaw, Skipped};
 pub use geometry::{Geometry, Region, SectorRun};
 pub use listing::{Finding, Listing, Offer, ROWS, Relation, Row};
 pub use machine::{Installer, Phase, Progress};

@@ -79,6 +79,14 @@ impl Listing {
         left_out: 0,
     };
 
+    /// As [`Listing::EMPTY`], made at run time.
+    pub(crate) fn empty() -> Self {
+        Self {
+            rows: core::array::from_fn(|_| None),
+            left_out: 0,
+        }
+    }
+
     /// Forgets all rows.
     pub(crate) fn clear(&mut self) {
         for row in &mut self.rows {

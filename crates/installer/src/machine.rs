@@ -1,7 +1,7 @@
 //! The machine itself: it keeps the stage, and turns wishes into requests.
 
 use crate::buffer::Buffer;
-use crate::config::{Config, Layout};
+use crate::config::{Config, Layout, StartCheck};
 use crate::descriptor::Descriptor;
 use crate::flaw::Flawed;
 use crate::geometry::Region;
@@ -22,6 +22,7 @@ pub struct Installer {
     listing: Listing,
     buffer: Buffer,
     flawed: Flawed,
+    start_check: StartCheck,
 }
 
 /// What a unit is doing, for a display: poll it between steps.
@@ -57,8 +58,16 @@ pub enum Phase {
 }
 
 impl Default for Installer {
+    /// As [`Installer::new`], but made at run time: then no copy of its kilobyte of emptiness lies in flash.
     fn default() -> Self {
-        Self::new()
+        Self {
+            stage: Stage::Inspect(Inspect::at_power_up()),
+            knowledge: Knowledge::nothing(),
+            listing: Listing::empty(),
+            buffer: Buffer::EMPTY,
+            flawed: Flawed::NO,
+            start_check: StartCheck::EveryStart,
+        }
     }
 }
 
@@ -71,6 +80,24 @@ impl Installer {
             listing: Listing::EMPTY,
             buffer: Buffer::EMPTY,
             flawed: Flawed::NO,
+            start_check: StartCheck::EveryStart,
+        }
+    }
+
+    /// A machine that digests the image at the times that are chosen. A choice of the board's author: the rehearsal says on which
+    /// parts [`StartCheck::AfterInstall`] is safe.
+    pub const fn with_start_check(start_check: StartCheck) -> Self {
+        let mut machine = Self::new();
+        machine.start_check = start_check;
+        machine
+    }
+
+    /// A machine whose processor passes a decision by.
+    #[cfg(feature = "flaws")]
+    pub fn passing_by(skipped: crate::Skipped) -> Self {
+        Self {
+            flawed: Flawed::passing_by(skipped),
+            ..Self::new()
         }
     }
 
@@ -108,6 +135,7 @@ impl Installer {
                         listing: &mut self.listing,
                         buffer: &mut self.buffer,
                         flawed: self.flawed,
+                        start_check: self.start_check,
                     };
                     self.stage.step(&mut context, reply)
                 }
@@ -139,7 +167,7 @@ impl Installer {
             (Stage::Ask(_), _) => return Turn::Wish(Wish::Ask),
             (Stage::Wait(_), _) => Stage::Inspect(Inspect::at_power_up()),
             (Stage::Tell(_), _) => Stage::Start,
-            _ => return Turn::Wish(Wish::Start),
+            _ => Stage::Start,
         })
     }
 
@@ -167,7 +195,7 @@ impl Installer {
 
     /// The slot whose image is started.
     fn starts(&self, config: &Config<'_>) -> Region {
-        match config.layout {
+        match config.layout() {
             Layout::Paired { second } if self.knowledge.runs_second == Some(true) => second,
             _ => config.slot,
         }

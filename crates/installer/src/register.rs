@@ -27,6 +27,7 @@
 //! | 20 | 64 | that image's descriptor, or zeros |
 //! | 84 | 4 | CRC-32 (IEEE 802.3) of the 84 bytes before |
 
+use crate::config::ONE_PLACE;
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor};
 use crate::flaw::Flaw;
 use crate::record::{Fields, checksum};
@@ -83,14 +84,10 @@ impl Record {
         fields.put(&MAGIC);
         fields.put(&self.turn.to_le_bytes());
         fields.put(&self.value.issue.to_le_bytes());
-        let place = self.value.held.map_or(0, |held| 1 + u32::from(held.second));
+        let held = self.value.held.filter(|_| !ONE_PLACE);
+        let place = held.map_or(0, |held| 1 + u32::from(held.second));
         fields.put(&place.to_le_bytes());
-        fields.put(
-            &self
-                .value
-                .held
-                .map_or([0; DESCRIPTOR_LEN], |held| held.descriptor.encode()),
-        );
+        fields.put(&held.map_or([0; DESCRIPTOR_LEN], |held| held.descriptor.encode()));
         fields.seal();
         out
     }

@@ -11,8 +11,8 @@ pub enum Flaw {
     SkipsCheck,
     /// What an older version had is voided before the new record is written.
     VoidsFirst,
-    /// Turns are compared as plain numbers, though they go round.
-    PlainTurns,
+    /// Turns go round through 0, which is to stand for no record at all.
+    ZeroTurn,
     /// A record that reads as whole is relied on, whoever finished it.
     TrustsReading,
     /// What a cut left behind, and does not read as whole, is left where it is.
@@ -35,7 +35,7 @@ impl Flaw {
         Self::InPlace,
         Self::SkipsCheck,
         Self::VoidsFirst,
-        Self::PlainTurns,
+        Self::ZeroTurn,
         Self::TrustsReading,
         Self::LeavesRemnants,
         Self::SkipsReadBack,

@@ -30,8 +30,11 @@ use write::{Clean, Write};
 /// Most bytes that are read at once.
 pub(crate) const READ_MAX: u32 = 64;
 
-/// How often a region is gone through again because a record read otherwise the second time.
-const RESCANS_MAX: u8 = 3;
+/// How often a place that does not read well is read again before it counts as broken: a disturbed bus must not cost a record.
+const REREADS_MAX: u8 = 2;
+
+/// How often a region is gone through again because a record read otherwise the second time, before that record is distrusted.
+const RESCANS_MAX: u8 = 2;
 
 /// A record and where it lies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -110,6 +113,8 @@ pub(crate) struct Ring {
     broken: u32,
     free: u32,
     worn: u32,
+    /// Records that read as whole and, again and again, did not when they were fetched.
+    distrusted: u32,
     longer: bool,
     rescans: u8,
 }
@@ -129,6 +134,7 @@ impl Ring {
             broken: 0,
             free: 0,
             worn: 0,
+            distrusted: 0,
             longer: false,
             rescans: 0,
         }

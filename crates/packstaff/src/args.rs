@@ -397,7 +397,7 @@ pub(crate) enum PortAct {
 #[derive(ClapArgs)]
 pub(crate) struct PortCheck {
     /// The serial device that the port is on
-    #[arg(long, value_name = "DEVICE", required_unless_present = "program")]
+    #[arg(long, value_name = "DEVICE")]
     pub(crate) device: Option<PathBuf>,
     /// Bits a second on the device
     #[arg(long, value_name = "N", default_value_t = 115_200)]

@@ -4,7 +4,7 @@ use crate::bench::Bench;
 use crate::progress::Progress;
 use crate::report::{Cell, Report, Verdict};
 use miette::{IntoDiagnostic, Result};
-use port_check::cases::{Judged, Options, Outcome, judge};
+use port_check::cases::{Judged, Options, Outcome, Tried, judge};
 use port_check::link::{Link, Way};
 use product::Board;
 use std::time::Duration;
@@ -60,8 +60,15 @@ pub fn check(ask: Ask, progress: &Progress) -> Result<Report> {
             cell,
         );
     }
+    // What had to be left out because of a mistake is told once, in the conclusion, and not once for each case.
+    let broken = judged
+        .tried
+        .iter()
+        .any(|case| matches!(case.outcome, Outcome::Broken(_)));
+    let told = |case: &&Tried| !(broken && matches!(case.outcome, Outcome::NotTried(_)));
     for (section, ids) in SECTIONS {
-        for case in judged.tried.iter().filter(|case| ids.contains(&case.id)) {
+        let cases = judged.tried.iter().filter(|case| ids.contains(&case.id));
+        for case in cases.filter(told) {
             report.set(section, case.id, case.title, 0, cell(&case.outcome));
         }
     }
@@ -85,26 +92,37 @@ fn cell(outcome: &Outcome) -> Cell {
 
 fn conclusion(report: &Report, judged: &Judged) -> String {
     let counts = judged.counts;
-    let of = |wanted: fn(&Outcome) -> bool| judged.tried.iter().filter(|case| wanted(&case.outcome)).count();
-    let broken = of(|outcome| matches!(outcome, Outcome::Broken(_)));
-    let open = of(|outcome| matches!(outcome, Outcome::NotTried(_)));
+    let all = judged.tried.len();
+    let broken = judged
+        .tried
+        .iter()
+        .filter(|case| matches!(case.outcome, Outcome::Broken(_)))
+        .count();
+    let open: Vec<&str> = judged
+        .tried
+        .iter()
+        .filter_map(|case| match case.outcome {
+            Outcome::NotTried(why) => Some(why),
+            _ => None,
+        })
+        .collect();
     let done = format!(
         "{} power-ups, {} steps compared, {} changes of flash looked at, {} cuts.",
         counts.power_ups, counts.steps, counts.changes, counts.cuts
     );
+    let left_out = match open.first() {
+        Some(why) => format!(", {} were not tried: {why}", open.len()),
+        None => String::new(),
+    };
     match report.verdict {
         Verdict::Fail if broken == 0 => {
             format!("What was tried holds, but the port is not one for that board: its map is another. {done}")
         }
-        Verdict::Fail => format!(
-            "The port is not right yet: {broken} of {} cases do not hold, {open} were not tried. {done}",
-            judged.tried.len()
-        ),
-        Verdict::Warn => format!(
-            "What was tried holds; {open} of {} cases were not tried. {done}",
-            judged.tried.len()
-        ),
-        Verdict::Pass => format!("All {} cases hold. {done}", judged.tried.len()),
+        Verdict::Fail => {
+            format!("The port is not right yet. Of {all} cases {broken} did not hold{left_out}. {done}")
+        }
+        Verdict::Warn => format!("Of {all} cases all that were tried hold{left_out}. {done}"),
+        Verdict::Pass => format!("All {all} cases hold. {done}"),
     }
 }
 

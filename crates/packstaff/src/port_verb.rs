@@ -19,6 +19,13 @@ pub(crate) fn run(port: Port) -> Result<u8> {
             baud: ask.baud,
             power: (!ask.program.is_empty()).then_some(ask.program),
         },
+        None if ask.program.is_empty() => {
+            return Err(miette::miette!(
+                help =
+                    "name a serial device with --device, or a program behind --: packstaff port check -- ./loader-host",
+                "nothing says where the port is"
+            ));
+        }
         None => Way::Program(ask.program),
     };
     let product = ask.product.zip(ask.board);

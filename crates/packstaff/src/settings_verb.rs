@@ -8,7 +8,7 @@ use packstaff::settings as told;
 use product::{Access, write_whole};
 use serde_json::Value as Json;
 use settings::carry::{History, Reach, carry_record};
-use settings::dump::{DumpError, LARGEST_IMAGE, Reading, from_text, image, read, read_record};
+use settings::dump::{DumpError, LARGEST_IMAGE, Reading, copies, from_text, image, read, read_record};
 use settings::dwarf::import;
 use settings::layout::{Keeping, Layout, Memory};
 use std::path::Path;
@@ -38,7 +38,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
         } => {
             let history = told::history(&Bench::open(&product)?)?;
             let layout = layout_of(&history, &version)?;
-            let reading = read_dump(layout, &dump)?;
+            let reading = read_dump(&history, layout, &dump)?;
             show(&reading, &form)?;
             Ok(if reading.chosen.is_some() { HOLDS } else { REFUSED })
         }
@@ -53,7 +53,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             let history = told::history(&Bench::open(&product)?)?;
             let plan = history.plan(&from, &to).into_diagnostic()?;
             let (old, new) = (layout_of(&history, &from)?, layout_of(&history, &to)?);
-            let before = read_dump(old, &dump)?;
+            let before = read_dump(&history, old, &dump)?;
             let made = carry_record(&plan, &before.record)
                 .into_diagnostic()
                 .wrap_err_with(|| format!("the settings cannot be carried over from {from} to {to}"))?;
@@ -77,7 +77,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             let history = told::history(&Bench::open(&product)?)?;
             let layout = layout_of(&history, &version)?;
             let base = match base {
-                Some(dump) => Some(read_dump(layout, &dump)?.record),
+                Some(dump) => Some(read_dump(&history, layout, &dump)?.record),
                 None => None,
             };
             let text = std::fs::read_to_string(&values)
@@ -124,9 +124,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             }
             text.push_str(&layout.to_text());
             // What is written must be readable: copies that overlap, for one, are only found by reading.
-            if let Err(wrong) = Layout::from_text("the new layout file", &text) {
-                eprintln!("Not a whole layout yet, so look at it before you use it:\n{wrong}");
-            }
+            Layout::from_text("the new layout file", &text)?;
             match out {
                 None => say(&text)?,
                 Some(out) => write_whole(&out, text.as_bytes(), Access::Shared).into_diagnostic()?,
@@ -182,7 +180,7 @@ fn layout_of<'h>(history: &'h History, version: &str) -> Result<&'h Layout> {
     })
 }
 
-fn read_dump(layout: &Layout, path: &Path) -> Result<Reading> {
+fn read_dump(history: &History, layout: &Layout, path: &Path) -> Result<Reading> {
     let failed = || format!("{} cannot be read", path.display());
     let size = std::fs::metadata(path).into_diagnostic().wrap_err_with(failed)?.len();
     if size > LARGEST_IMAGE {
@@ -193,9 +191,15 @@ fn read_dump(layout: &Layout, path: &Path) -> Result<Reading> {
         ));
     }
     let dump = std::fs::read(path).into_diagnostic().wrap_err_with(failed)?;
-    read(layout, &dump).into_diagnostic().wrap_err_with(|| {
-        format!(
-            "{} is of no use as a dump of version {}",
+    read(layout, &dump).map_err(|error| {
+        let whole = |other: &&Layout| copies(other, &dump).iter().any(settings::dump::Copy::is_whole);
+        let help = match history.layouts().iter().find(whole) {
+            Some(other) => format!("it holds whole settings of version {0}: say {0} instead", other.version),
+            None => "a dump begins at address 0 of the settings memory; check how it was read out".to_owned(),
+        };
+        miette::miette!(
+            help = help,
+            "{} is no dump of version {}: {error}",
             path.display(),
             layout.version
         )

@@ -9,6 +9,9 @@ pub enum Finding {
     /// The line itself.
     #[error("the line: {0}")]
     Line(String),
+    /// Nobody is at the other end any more.
+    #[error("the line: {0}")]
+    Gone(String),
     /// The port speaks another version of the line.
     #[error("the port speaks {0:?}; this program speaks \"port 1\"")]
     Version(String),

@@ -27,6 +27,9 @@ pub enum Way {
     },
 }
 
+/// How long one greeting is waited for.
+const GREETING: Duration = Duration::from_millis(400);
+
 /// An open line.
 pub struct Link {
     way: Way,
@@ -79,22 +82,24 @@ impl Link {
 
     fn receive(&mut self, asked: &str) -> Result<String, Finding> {
         let patience = self.patience;
-        let line = match self.opened()?.from.recv_timeout(patience) {
-            Ok(line) => line,
-            Err(RecvTimeoutError::Timeout) => {
-                return Err(Finding::Line(format!(
-                    "no answer to {:?} within {} s",
-                    head(asked),
-                    patience.as_secs()
-                )));
-            }
+        self.receive_within(asked, patience)
+    }
+
+    fn receive_within(&mut self, asked: &str, patience: Duration) -> Result<String, Finding> {
+        match self.opened()?.from.recv_timeout(patience) {
+            Ok(line) => opened(&line)
+                .map(str::to_owned)
+                .map_err(|error| Finding::Line(error.to_string())),
+            Err(RecvTimeoutError::Timeout) => Err(Finding::Line(format!(
+                "no answer to {:?} within {} s",
+                head(asked),
+                self.patience.as_secs_f32()
+            ))),
             Err(RecvTimeoutError::Disconnected) => {
-                return Err(Finding::Line(format!("the port is gone after {:?}", head(asked))));
+                self.close();
+                Err(Finding::Gone(format!("the port is gone after {:?}", head(asked))))
             }
-        };
-        opened(&line)
-            .map(str::to_owned)
-            .map_err(|error| Finding::Line(error.to_string()))
+        }
     }
 
     /// The supply goes, and comes back. With nothing to switch it, the port resets itself.
@@ -102,8 +107,9 @@ impl Link {
     /// # Errors
     /// [`Finding::Line`].
     pub fn cut(&mut self) -> Result<(), Finding> {
-        if let Way::Device { power, .. } = &self.way {
-            match power.as_deref().and_then(<[_]>::split_first) {
+        match &self.way {
+            // A device stays open: whoever reads from it would go on reading after it was opened again.
+            Way::Device { power, .. } => match power.as_deref().and_then(<[_]>::split_first) {
                 Some((program, arguments)) => {
                     let switched = Command::new(program).args(arguments).status();
                     if !switched.as_ref().is_ok_and(std::process::ExitStatus::success) {
@@ -111,29 +117,39 @@ impl Link {
                     }
                 }
                 None => self.send("reset")?,
-            }
+            },
+            Way::Program(_) => self.close(),
         }
-        self.close();
         self.greet()
     }
 
-    /// Waits until the port says who it is. A board that starts, or that was in the middle of a line, may need a few words more.
+    /// Waits until the port says who it is. A board that starts may lose a greeting, or say something else first.
     ///
     /// # Errors
-    /// [`Finding::Line`], or [`Finding::Version`].
+    /// [`Finding::Line`], [`Finding::Gone`], or [`Finding::Version`].
     pub fn greet(&mut self) -> Result<(), Finding> {
         let begun = Instant::now();
+        let mut greetings = 0_u32;
         loop {
-            let last = begun.elapsed() >= self.patience;
-            match self.ask("hello") {
-                Ok(words) if words == "port 1" => return Ok(()),
+            greetings += 1;
+            let answer = self
+                .send("hello")
+                .and_then(|()| self.receive_within("hello", GREETING.min(self.patience)));
+            match answer {
+                Ok(words) if words == "port 1" => break,
                 Ok(words) if words.starts_with("port ") => return Err(Finding::Version(words)),
-                Ok(_) if !last => {}
-                Ok(words) => return Err(Finding::Line(format!("the answer to \"hello\" is {words:?}"))),
-                Err(finding) if last || self.cuts_at_will() => return Err(finding),
-                Err(_) => thread::sleep(Duration::from_millis(50)),
+                Err(finding @ Finding::Gone(_)) if self.cuts_at_will() => return Err(finding),
+                Ok(words) if begun.elapsed() >= self.patience => {
+                    return Err(Finding::Line(format!("the answer to \"hello\" is {words:?}")));
+                }
+                Err(finding) if begun.elapsed() >= self.patience => return Err(finding),
+                // A port that answers wrongly at once need not be asked as often as one can.
+                Ok(_) | Err(_) => thread::sleep(Duration::from_millis(20)),
             }
         }
+        // Answers to earlier greetings may still be on their way.
+        while greetings > 1 && self.opened()?.from.recv_timeout(GREETING).is_ok() {}
+        Ok(())
     }
 
     fn close(&mut self) {

@@ -1,56 +1,17 @@
 //! The example port in C, compiled for this machine, before the judge: a right one passes every case, and each planted mistake is
 //! found, by the case that is there for it, and told clearly.
 
+mod support;
+
 use port_check::cases::{Options, Outcome, Tried, judge};
 use port_check::link::{Link, Way};
-use std::path::{Path, PathBuf};
-use std::process::Command;
-use std::sync::LazyLock;
+use std::path::PathBuf;
 use std::time::Duration;
 use tempfile::TempDir;
 
-/// The static library for this machine.
-static LIBRARY: LazyLock<PathBuf> = LazyLock::new(|| {
-    let built = Command::new(env!("CARGO"))
-        .args(["rustc", "--quiet", "--package", "packstaff-c-interface", "--lib"])
-        .args(["--crate-type", "staticlib", "--message-format", "json"])
-        .current_dir(root())
-        .output()
-        .unwrap();
-    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
-    let said = String::from_utf8_lossy(&built.stdout);
-    let library = said
-        .split('"')
-        .rfind(|word| word.ends_with("/libpackstaff_installer.a"));
-    PathBuf::from(library.expect("cargo names the library"))
-});
-
-fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("../..")
-}
-
-/// The port with a planted mistake, or with none, in a folder with a flash that holds `fill` everywhere.
-fn port(mistake: u32, fill: u8) -> (TempDir, Way) {
-    let folder = TempDir::new().unwrap();
-    let made = Command::new("make")
-        .args(["--silent", "-C"])
-        .arg(root().join("ports/c-example"))
-        .arg("host")
-        .arg(format!("MISTAKE={mistake}"))
-        .arg(format!("LIBRARY={}", LIBRARY.display()))
-        .arg(format!("OUT={}", folder.path().display()))
-        .output()
-        .unwrap_or_else(|error| panic!("cannot run make: {error}; this test needs the Debian packages make and gcc"));
-    assert!(
-        made.status.success(),
-        "{}\nthis test needs the Debian packages make, gcc and libc6-dev",
-        String::from_utf8_lossy(&made.stderr)
-    );
-    std::fs::write(folder.path().join("flash.bin"), vec![fill; 512 << 10]).unwrap();
-    std::fs::write(folder.path().join("bench.txt"), "serve\n").unwrap();
-    let program = folder.path().join("loader-host");
-    let words = vec!["env".into(), "-C".into(), folder.path().into(), program.into()];
-    (folder, Way::Program(words))
+/// How to run the port with this mistake.
+fn way(folder: &TempDir, program: PathBuf) -> Way {
+    Way::Program(vec!["env".into(), "-C".into(), folder.path().into(), program.into()])
 }
 
 fn judged(way: Way, options: &Options) -> Vec<Tried> {
@@ -62,7 +23,7 @@ fn judged(way: Way, options: &Options) -> Vec<Tried> {
 
 #[test]
 fn a_right_port_passes_every_case() {
-    let (folder, way) = port(0, 0x5a);
+    let (folder, program) = support::port(0, 0x5a);
     let stick = folder.path().join("stick.img");
     let image: Vec<u8> = (0..4_000_000_u32).map(|at| (at / 3 + at / 512) as u8).collect();
     std::fs::write(&stick, &image[..image.len() / 512 * 512]).unwrap();
@@ -70,7 +31,7 @@ fn a_right_port_passes_every_case() {
         stick: Some(stick),
         ..Options::default()
     };
-    let tried = judged(way, &options);
+    let tried = judged(way(&folder, program), &options);
     for case in &tried {
         assert!(matches!(case.outcome, Outcome::Holds(_)), "{case:?}");
     }
@@ -95,8 +56,8 @@ fn each_planted_mistake_is_found_and_told() {
     ];
     for (mistake, id, says) in mistakes {
         // A driver that erases the wrong sector shows itself on an erased part, too; one that does not erase, on a written one.
-        let (_folder, way) = port(mistake, if mistake == 1 { 0xff } else { 0x5a });
-        let tried = judged(way, &Options::default());
+        let (folder, program) = support::port(mistake, if mistake == 1 { 0xff } else { 0x5a });
+        let tried = judged(way(&folder, program), &Options::default());
         let first = tried
             .iter()
             .find_map(|case| match &case.outcome {

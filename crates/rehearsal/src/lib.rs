@@ -4,6 +4,7 @@
 
 pub mod claims;
 pub mod explore;
+pub mod keeping;
 pub mod picture;
 pub mod power_up;
 pub mod sticks;

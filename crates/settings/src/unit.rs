@@ -51,8 +51,11 @@ const RESISTANCE: Dimension = [-3, 2, 1, 0, -2];
 const CHARGE: Dimension = [1, 0, 0, 0, 1];
 const PRESSURE: Dimension = [-2, -1, 1, 0, 0];
 
-/// Name, dimension, factor, zero. The kilogram is the base unit of mass.
-const TABLE: &[(&str, Dimension, (i128, i128), (i128, i128))] = &[
+/// Name, dimension, factor, zero; the last two as fractions.
+type Row = (&'static str, Dimension, (i128, i128), (i128, i128));
+
+/// The kilogram is the base unit of mass.
+const TABLE: &[Row] = &[
     ("%", NONE, (1, 100), (0, 1)),
     ("ppm", NONE, (1, 1_000_000), (0, 1)),
     ("1", NONE, (1, 1), (0, 1)),

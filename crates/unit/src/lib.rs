@@ -7,6 +7,7 @@ pub mod blueprint;
 pub mod drive;
 pub mod flash;
 pub mod part;
+pub mod settings_memory;
 pub mod stick;
 pub mod timing;
 pub mod world;

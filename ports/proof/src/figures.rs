@@ -43,7 +43,8 @@ impl Figures {
 
     /// Of all phases.
     fn sum(&self, name: &str) -> u64 {
-        self.0.keys().map(|phase| self.instructions(phase, name)).sum()
+        let phases = self.0.keys().filter(|phase| *phase != "all");
+        phases.map(|phase| self.instructions(phase, name)).sum()
     }
 }
 
@@ -72,11 +73,11 @@ impl Measured {
         let (install, quiet) = (&self.install, &self.nothing_to_do);
         line("image-bytes", bytes);
         line(
-            "check-millis-a-byte",
+            "check-instructions-per-1000-bytes",
             per_byte_milli(install.instructions("check", "ticks")),
         );
         line(
-            "program-millis-a-byte",
+            "program-instructions-per-1000-bytes",
             per_byte_milli(install.instructions("program", "ticks")),
         );
         // The program phase ends with the digest over what was programmed, and the confirm phase has nothing else of weight.
@@ -84,10 +85,13 @@ impl Measured {
             .map(|phase| install.instructions(phase, "digest"))
             .iter()
             .sum();
-        line("digest-millis-a-byte", per_byte_milli(digested));
+        line("digest-instructions-per-1000-bytes", per_byte_milli(digested));
         line("manifest-instructions", install.instructions("survey", "longest"));
         line("boot-step-instructions", quiet.sum("ticks"));
-        line("boot-digest-millis-a-byte", per_byte_milli(quiet.sum("digest")));
+        line(
+            "boot-digest-instructions-per-1000-bytes",
+            per_byte_milli(quiet.sum("digest")),
+        );
         line("empty-stick-instructions", self.empty_stick.sum("ticks"));
         for (name, figures) in [("waiting", install), ("overlapped", &self.overlapped)] {
             line(

@@ -8,6 +8,7 @@ use crate::owner::{Script, show_reason};
 use crate::semihost::print;
 use crate::start;
 use crate::stick::Stick;
+use core::mem::MaybeUninit;
 use envelope::Sha256;
 use installer::{Config, Installer, Layout, Phase, Region, Reply, Request};
 
@@ -15,7 +16,7 @@ use installer::{Config, Installer, Layout, Phase, Region, Reply, Request};
 const WAITS_MAX: u32 = 1;
 
 /// The one machine of this unit, so that it does not lie on the stack.
-static mut MACHINE: Installer = Installer::new();
+static mut MACHINE: MaybeUninit<Installer> = MaybeUninit::uninit();
 
 /// Runs the unit from power-up to the start of its image.
 ///
@@ -42,7 +43,7 @@ pub fn drive(script: &Script, mut flash: Flash) -> Result<(), &'static str> {
         return Err("the memory map does not suit the installer");
     }
     // SAFETY: this function is called once, by the reset code's `run`, and nobody else names the machine.
-    let machine = unsafe { &mut *(&raw mut MACHINE) };
+    let machine = unsafe { (*(&raw mut MACHINE)).write(Installer::default()) };
     let mut stick = None::<Stick>;
     let mut figures = Figures::new();
     let mut phase = Phase::Inspect;

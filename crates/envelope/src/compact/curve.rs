@@ -56,13 +56,6 @@ pub(super) struct Point {
 }
 
 impl Point {
-    const IDENTITY: Self = Self {
-        x: Field::ZERO,
-        y: Field::ONE,
-        z: Field::ONE,
-        t: Field::ZERO,
-    };
-
     fn of(x: Field, y: Field) -> Self {
         Self {
             x,
@@ -148,7 +141,8 @@ impl Point {
     /// first × self + second × other, both at once.
     pub(super) fn sum_of_products(&self, first: &[u32; 8], other: &Self, second: &[u32; 8]) -> Self {
         let both = self.add(other);
-        let mut sum = Self::IDENTITY;
+        // The neutral point, worked out: shorter than written down.
+        let mut sum = self.add(&self.negate());
         // Scalars are below 2^253.
         for at in (0..253).rev() {
             sum = sum.add(&sum);

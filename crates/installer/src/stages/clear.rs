@@ -45,14 +45,14 @@ impl Clear {
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         let config = context.config;
         let place = config.place();
-        let own = match self.job.marked {
+        let own = match self.job.marked() {
             true => config.flash.sector_at(place.record.base),
             false => config.flash.sector_at(self.job.into.base),
         };
         let Some(own) = own else {
             return Turn::Go(Stage::Wait(Reason::FlashFault));
         };
-        let marked = self.job.marked;
+        let marked = self.job.marked();
         match (self.act, reply) {
             (Act::Void, None) if !context.knowledge.stands && context.flawed.has(Flaw::TrustsRemnants) => {
                 return Turn::Go(Stage::Write(Write::new(self.job, self.source.clone())));
@@ -101,19 +101,17 @@ impl Clear {
 
     /// Sectors erased so far and in all, for a progress display.
     pub(crate) fn progress(&self, config: &crate::Config<'_>) -> (u32, u32) {
-        let total = config
-            .flash
-            .sectors()
-            .filter(|sector| self.job.into.overlaps(*sector))
-            .count() as u32;
-        let done = match self.act {
-            Act::Void | Act::EraseDescriptor => 0,
-            Act::Erase(address) => {
-                let before = |sector: &Region| self.job.into.overlaps(*sector) && sector.base < address;
-                config.flash.sectors().filter(before).count() as u32 + 1
-            }
+        let last = match self.act {
+            Act::Void | Act::EraseDescriptor => None,
+            Act::Erase(address) => Some(address),
         };
-        (done.min(total), total)
+        let (mut done, mut total) = (0, 0);
+        for sector in config.flash.sectors().filter(|sector| self.job.into.overlaps(*sector)) {
+            total += 1;
+            // The descriptor's own sector was the first, wherever it lies.
+            done += u32::from(last.is_some_and(|last| sector.base < last));
+        }
+        (done + u32::from(last.is_some()), total)
     }
 }
 

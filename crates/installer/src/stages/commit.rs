@@ -50,7 +50,7 @@ impl Commit {
                 })
             }
             (Act::ReadBack, Some(Reply::Flash(bytes))) if Descriptor::decode(bytes) == Some(self.job.descriptor) => {
-                Turn::Go(match context.config.layout {
+                Turn::Go(match context.config.layout() {
                     // The stage is needed no longer. Until the register says so the copy is made again at every start: a
                     // descriptor that a cut has left may read as whole now, and otherwise once the stage is gone.
                     Layout::Staged { .. } => {

@@ -1,9 +1,9 @@
 //! First stage: what does this unit's own flash hold, and what counts?
 
 use super::{Clear, Context, Find, Job, Lacking, Raise, Stage, Turn, Wish};
-use crate::config::Layout;
+use crate::config::{Layout, ONE_PLACE, StartCheck};
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor, VOID_MARK_LEN};
-use crate::flaw::Flaw;
+use crate::flaw::{Flaw, Skipped};
 use crate::geometry::Region;
 use crate::reason::Reason;
 use crate::register::{Held, REGISTER_LEN, Record, Value};
@@ -53,7 +53,7 @@ impl Inspect {
         } else {
             context.knowledge.forget();
             context.listing.clear();
-            if let Layout::Paired { .. } = context.config.layout {
+            if let Layout::Paired { .. } = context.config.layout() {
                 // Paired slots have no descriptors of their own.
                 self.reading = Reading::Register(0);
             }
@@ -104,7 +104,7 @@ impl Inspect {
             Reading::Record => Reading::VoidMark(Descriptor::decode(bytes)),
             Reading::VoidMark(record) => self.marked(context, record, bytes),
             Reading::Image(descriptor) => {
-                if is_digest(reply, &descriptor.image_digest) {
+                if shows(context, reply, &descriptor.image_digest) {
                     context.knowledge.installed = Some(descriptor);
                 } else {
                     context.knowledge.lacking = Lacking::Sound;
@@ -130,8 +130,10 @@ impl Inspect {
                     },
                 }
             }
+            // Not met, and not compiled.
+            Reading::Candidate(..) if ONE_PLACE => return Some(self.leave(context, None)),
             Reading::Candidate(index, value, held) => {
-                if is_digest(reply, &held.descriptor.image_digest) {
+                if shows(context, reply, &held.descriptor.image_digest) {
                     return Some(self.found(context, value, held));
                 }
                 context.knowledge.lacking = Lacking::Sound;
@@ -154,8 +156,11 @@ impl Inspect {
             return Reading::Register(0);
         }
         context.knowledge.stands = true;
-        if context.flawed.has(Flaw::NeverDigests) {
+        let at_power_up = matches!(self.next, Next::LookAtStick);
+        let by_descriptor = at_power_up && context.start_check == StartCheck::AfterInstall;
+        if by_descriptor || context.flawed.has(Flaw::NeverDigests) {
             context.knowledge.installed = Some(descriptor);
+            context.knowledge.shown = stand_in(&descriptor, mark, erased);
             return Reading::Register(0);
         }
         Reading::Image(descriptor)
@@ -163,7 +168,7 @@ impl Inspect {
 
     /// The image that a candidate of the register names is there, whole.
     fn found(&self, context: &mut Context<'_>, value: Value, held: Held) -> Stage {
-        match context.config.layout {
+        match context.config.layout() {
             Layout::Paired { .. } => {
                 context.knowledge.installed = Some(held.descriptor);
                 context.knowledge.runs_second = Some(held.second);
@@ -193,7 +198,7 @@ impl Inspect {
 /// Where an image lies that the register names.
 fn place_of(context: &Context<'_>, held: Held) -> Region {
     let config = context.config;
-    match config.layout {
+    match config.layout() {
         Layout::Single => config.slot,
         Layout::Staged { stage } => stage,
         Layout::Paired { second } if held.second => second,
@@ -203,12 +208,15 @@ fn place_of(context: &Context<'_>, held: Held) -> Region {
 
 /// The nth candidate, if there is something to find out about it.
 fn candidate(context: &Context<'_>, index: usize) -> Option<Reading> {
+    if ONE_PLACE {
+        return None;
+    }
     let value = context.knowledge.register.candidates().nth(index)?;
     let held = value
         .held
         .filter(|held| held.descriptor.image_size <= place_of(context, *held).size)?;
     // With one slot the register holds no image.
-    let wanted = context.config.layout != Layout::Single;
+    let wanted = context.config.layout() != Layout::Single;
     wanted.then_some(Reading::Candidate(index, value, held))
 }
 
@@ -230,7 +238,7 @@ impl Next {
             Self::AgainThenLook => return Stage::Inspect(Inspect::at_power_up()),
             Self::LookAtStick | Self::StartAtOnce => {}
         }
-        if let (Some(descriptor), Layout::Staged { stage }) = (context.knowledge.to_copy, context.config.layout) {
+        if let (Some(descriptor), Layout::Staged { stage }) = (context.knowledge.to_copy, context.config.layout()) {
             return Stage::Clear(Clear::copy(
                 Job::copy(context, descriptor, self == Self::LookAtStick),
                 stage.base,
@@ -245,7 +253,21 @@ impl Next {
     }
 }
 
-/// Whether a reply is this digest, in a time that does not depend on where it differs.
-fn is_digest(reply: Reply<'_>, wanted: &[u8; 32]) -> bool {
-    matches!(reply, Reply::Digest(digest) if same_digest(&digest, wanted))
+/// Whether a reply is this digest, in a time that does not depend on where it differs. What it is is kept for the start.
+fn shows(context: &mut Context<'_>, reply: Reply<'_>, wanted: &[u8; 32]) -> bool {
+    let Reply::Digest(digest) = reply else {
+        return context.flawed.skips(Skipped::Inspection);
+    };
+    context.knowledge.shown = digest;
+    same_digest(&digest, wanted) || context.flawed.skips(Skipped::Inspection)
+}
+
+/// What stands for the digest of an image that is started by its descriptor alone: the digest that this names, spoilt by
+/// whatever its void mark has that is not erased.
+fn stand_in(descriptor: &Descriptor, mark: &[u8], erased: u8) -> [u8; 32] {
+    let mut shown = descriptor.image_digest;
+    for (byte, mark) in shown.iter_mut().zip(mark) {
+        *byte ^= mark ^ erased;
+    }
+    shown
 }

@@ -2,7 +2,7 @@
 
 use super::Context;
 use super::Plan;
-use crate::config::Layout;
+use crate::config::{Layout, ONE_PLACE};
 use crate::descriptor::Descriptor;
 use crate::geometry::Region;
 use crate::register::{Held, Value};
@@ -16,7 +16,7 @@ pub(crate) struct Job {
     /// The second of two places, not the first.
     pub(crate) second: bool,
     /// The range has a descriptor of its own at its end. Without one, the register says what it holds.
-    pub(crate) marked: bool,
+    marked: bool,
     /// The owner has not been asked in this power-up: look at the stick afterwards.
     pub(crate) look_after: bool,
 }
@@ -31,6 +31,11 @@ pub(crate) enum Source {
 }
 
 impl Job {
+    /// The range has a descriptor of its own at its end; always, where there is only one place.
+    pub(crate) const fn marked(&self) -> bool {
+        ONE_PLACE || self.marked
+    }
+
     /// For an update file: into the slot, into the stage, or into the slot that does not run.
     pub(crate) fn install(context: &Context<'_>, manifest: &Manifest) -> Self {
         let config = context.config;
@@ -47,7 +52,7 @@ impl Job {
             marked,
             look_after: false,
         };
-        match config.layout {
+        match config.layout() {
             Layout::Single => job(config.slot, false, true),
             Layout::Staged { stage } => job(stage, false, false),
             Layout::Paired { second } if context.knowledge.runs_second == Some(false) => job(second, true, false),

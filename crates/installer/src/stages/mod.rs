@@ -27,14 +27,14 @@ pub(crate) use verify::Verify;
 pub(crate) use write::Write;
 
 use crate::buffer::Buffer;
-use crate::config::Config;
+use crate::config::{Config, StartCheck};
 use crate::descriptor::Descriptor;
-use crate::flaw::{Flaw, Flawed};
+use crate::flaw::{Flaw, Flawed, Skipped};
 use crate::listing::Listing;
 use crate::reason::Reason;
 use crate::register::{NextWrite, Register, Value};
 use crate::request::Reply;
-use envelope::{ContentKey, Manifest};
+use envelope::{ContentKey, Manifest, same_digest};
 
 /// What the machine knows of its own flash, from the start of this power-up.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -51,6 +51,10 @@ pub(crate) struct Knowledge {
     pub(crate) runs_second: Option<bool>,
     /// The image in the stage that has still to be copied to the slot.
     pub(crate) to_copy: Option<Descriptor>,
+    /// What flash showed of the image that may be started: its digest, as it was read, or what stands for it (see
+    /// [`StartCheck`]). Compared once more at the start, so that no single branch that a disturbed processor skips starts
+    /// anything.
+    pub(crate) shown: [u8; 32],
 }
 
 /// Why a unit has nothing to start.
@@ -70,7 +74,23 @@ impl Knowledge {
         register: Register { records: [None, None] },
         runs_second: None,
         to_copy: None,
+        shown: [0; 32],
     };
+
+    /// As [`Knowledge::NOTHING`], made at run time, a part at a time, so that no copy of it need lie in flash.
+    pub(crate) fn nothing() -> Self {
+        Self {
+            installed: None,
+            stands: false,
+            lacking: Lacking::Image,
+            register: Register {
+                records: core::array::from_fn(|_| None),
+            },
+            runs_second: None,
+            to_copy: None,
+            shown: [0; 32],
+        }
+    }
 
     /// Back to nothing, a part at a time, so that no copy of it need lie in flash.
     pub(crate) fn forget(&mut self) {
@@ -82,6 +102,7 @@ impl Knowledge {
         }
         self.runs_second = None;
         self.to_copy = None;
+        self.shown.fill(0);
     }
 }
 
@@ -166,9 +187,21 @@ pub(crate) struct Context<'a> {
     pub(crate) listing: &'a mut Listing,
     pub(crate) buffer: &'a mut Buffer,
     pub(crate) flawed: Flawed,
+    pub(crate) start_check: StartCheck,
 }
 
 impl Context<'_> {
+    /// The last decision before an image is started.
+    pub(crate) fn start(&self) -> Turn {
+        let shown = |image: &Descriptor| {
+            same_digest(&self.knowledge.shown, &image.image_digest) || self.flawed.skips(Skipped::Start)
+        };
+        match &self.knowledge.installed {
+            Some(image) if shown(image) => Turn::Wish(Wish::Start),
+            _ => Turn::Go(Stage::Wait(Lacking::Sound.reason())),
+        }
+    }
+
     /// The next record of the register to write; see [`Register::next`].
     pub(crate) fn next_record(&self, target: Value, finished: Option<usize>) -> Option<NextWrite> {
         let register = self.knowledge.register;
@@ -181,7 +214,7 @@ impl Context<'_> {
 
     /// Where to go when flash did not do what it should, or the stick failed, in the middle of `job`.
     pub(crate) fn broken_off(&self, job: &Job, reason: Reason) -> Stage {
-        match job.marked {
+        match job.marked() {
             true => Stage::Wait(reason),
             false => self.without_update(reason),
         }
@@ -218,7 +251,7 @@ impl Stage {
             Self::Ask(_) => Turn::Wish(Wish::Ask),
             Self::Tell(reason) => Turn::Wish(Wish::Tell(*reason)),
             Self::Wait(reason) => Turn::Wish(Wish::Wait(*reason)),
-            Self::Start => Turn::Wish(Wish::Start),
+            Self::Start => context.start(),
         }
     }
 }

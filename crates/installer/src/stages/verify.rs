@@ -54,7 +54,7 @@ impl Verify {
 
     /// The image counts from here on: by its descriptor, or by the register.
     fn accept(&self, context: &Context<'_>) -> Stage {
-        match self.job.marked {
+        match self.job.marked() {
             true => Stage::Commit(Commit::new(self.job)),
             false => Stage::Raise(Raise::to(self.job.value(context), Next::Again)),
         }

@@ -5,6 +5,7 @@
 
 use super::pass::{Payload, Portion};
 use super::{Commit, Context, Inspect, Job, Source, Stage, Turn, Verify, Wish};
+use crate::config::ONE_PLACE;
 use crate::flaw::Flaw;
 use crate::reason::Reason;
 use crate::request::Reply;
@@ -100,7 +101,7 @@ impl Write {
                     More::Bytes
                 }
             }),
-            (Source::Flash(base), _) => Ok(match reply {
+            (Source::Flash(base), _) if !ONE_PLACE => Ok(match reply {
                 Some(Reply::Flash(bytes)) => {
                     context.buffer.append(bytes);
                     self.taken = self.taken.saturating_add(bytes.len() as u32);
@@ -121,7 +122,8 @@ impl Write {
                     }
                 }
             }),
-            (Source::Stick(_), None) => Err(Reason::StickChanged),
+            // Not met: a source is given with what reads it.
+            (Source::Stick(_), None) | (Source::Flash(_), _) => Err(Reason::StickChanged),
         }
     }
 

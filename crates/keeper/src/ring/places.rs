@@ -12,21 +12,21 @@ pub(super) struct Place {
 }
 
 impl Ring {
-    /// Never the record that is relied on, nor a sector that holds it. The newest one, if it is another, only where there is no
-    /// other place: its payload is in the buffer.
+    /// Never the record that is relied on, nor a sector that holds it.
     pub(super) fn next_place(&self, spots: &Spots, trusts_blank: bool) -> Option<Place> {
         let sure = self.sure.map(|at| at.spot);
         let newest = self.newest.map(|at| at.spot);
         let usable = |spot: u32| self.worn & bit(spot) == 0;
         match spots.memory {
             Memory::Pages { .. } => {
+                // One that is not relied on is written over, where another one is: its payload is in the buffer, and it was not
+                // reported.
+                let doubtful = newest.filter(|spot| sure.is_some_and(|sure| sure != *spot) && usable(*spot));
                 let first = newest.map_or(0, |spot| spot.wrapping_add(1));
-                let round = (0..spots.count).filter_map(|step| first.checked_add(step)?.checked_rem(spots.count));
-                let mut round = round.filter(|spot| Some(*spot) != sure && usable(*spot));
-                let spot = round
-                    .clone()
-                    .find(|spot| Some(*spot) != newest)
-                    .or_else(|| round.next())?;
+                let mut round = (0..spots.count)
+                    .filter_map(|step| first.checked_add(step)?.checked_rem(spots.count))
+                    .filter(|spot| Some(*spot) != sure && usable(*spot));
+                let spot = doubtful.or_else(|| round.next())?;
                 Some(Place { spot, erase: false })
             }
             Memory::Flash { .. } => {

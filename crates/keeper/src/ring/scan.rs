@@ -1,6 +1,6 @@
 //! Going through a region, and fetching the newest record.
 
-use super::{Ask, At, Context, READ_MAX, RESCANS_MAX, Ring, Stage, Trouble, Turn, bit};
+use super::{Ask, At, Context, READ_MAX, REREADS_MAX, RESCANS_MAX, Ring, Stage, Trouble, Turn, bit};
 use crate::check::Crc32;
 use crate::config::Memory;
 use crate::flaw::Flaw;
@@ -12,6 +12,8 @@ use crate::request::Reply;
 pub(super) struct Scan {
     spot: u32,
     part: Part,
+    /// How often the spot was read again.
+    rereads: u8,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -34,7 +36,11 @@ enum Part {
 
 impl Scan {
     pub(super) const fn at(spot: u32) -> Self {
-        Self { spot, part: Part::Mark }
+        Self {
+            spot,
+            part: Part::Mark,
+            rereads: 0,
+        }
     }
 }
 
@@ -70,7 +76,7 @@ impl Ring {
         let spots = context.spots;
         let record = spots.record(scan.spot);
         let (address, len) = match scan.part {
-            Part::Mark if spots.mark == 0 => return self.go_on(context, scan.spot, Part::Head),
+            Part::Mark if spots.mark == 0 => return self.go_on(context, scan, Part::Head),
             Part::Mark => (spots.address(scan.spot), spots.mark),
             Part::Head => (record, HEAD as u32),
             Part::Body { head, at, .. } => {
@@ -85,8 +91,25 @@ impl Ring {
         Turn::Ask(Ask::Read { address, len })
     }
 
-    fn go_on(&mut self, context: &mut Context<'_>, spot: u32, part: Part) -> Turn {
-        self.go(Stage::Scan(Scan { spot, part }), context)
+    fn go_on(&mut self, context: &mut Context<'_>, scan: Scan, part: Part) -> Turn {
+        self.go(Stage::Scan(Scan { part, ..scan }), context)
+    }
+
+    /// The spot does not read well.
+    fn reread(&mut self, context: &mut Context<'_>, scan: Scan) -> Turn {
+        let rereads = scan.rereads.saturating_add(1);
+        if rereads <= REREADS_MAX {
+            let again = Scan {
+                rereads,
+                ..Scan::at(scan.spot)
+            };
+            return self.go(Stage::Scan(again), context);
+        }
+        self.broken |= bit(scan.spot);
+        if context.spots.mark == 0 {
+            self.free |= bit(scan.spot);
+        }
+        self.next_spot(context, scan.spot)
     }
 
     pub(super) fn scanned(&mut self, context: &mut Context<'_>, scan: Scan, reply: Reply<'_>) -> Turn {
@@ -98,17 +121,17 @@ impl Ring {
             if !flash {
                 return self.trouble(Trouble::Silent);
             }
-            if !matches!(scan.part, Part::Mark | Part::Rest { .. }) {
-                self.broken |= bit(spot);
-            }
-            return self.next_spot(context, spot);
+            return match scan.part {
+                Part::Mark | Part::Rest { .. } => self.next_spot(context, spot),
+                Part::Head | Part::Body { .. } => self.reread(context, scan),
+            };
         };
         let erased = spots.erased();
         let all = |value: u8| bytes.iter().all(|byte| *byte == value);
         match scan.part {
             // A mark, or what is left of one: void.
             Part::Mark if !all(erased) => self.next_spot(context, spot),
-            Part::Mark => self.go_on(context, spot, Part::Head),
+            Part::Mark => self.go_on(context, scan, Part::Head),
             Part::Head => match Head::decode(bytes) {
                 Some(head) if usize::from(head.len) > context.payload.len() => {
                     self.longer = true;
@@ -121,18 +144,15 @@ impl Ring {
                         crc: begun(head),
                         seal: [0; 4],
                     };
-                    self.go_on(context, spot, part)
+                    self.go_on(context, scan, part)
                 }
-                None if flash && all(erased) => self.go_on(context, spot, Part::Rest { at: HEAD as u32 }),
-                None if flash => {
-                    self.broken |= bit(spot);
-                    self.next_spot(context, spot)
-                }
+                None if flash && all(erased) => self.go_on(context, scan, Part::Rest { at: HEAD as u32 }),
+                None if flash => self.reread(context, scan),
                 None => {
                     let first = bytes.get(..(spots.chunk as usize).min(HEAD)).unwrap_or(bytes);
                     let void = [0, 0xff].iter().any(|value| first.iter().all(|byte| byte == value));
                     if !void {
-                        self.broken |= bit(spot);
+                        return self.reread(context, scan);
                     }
                     self.free |= bit(spot);
                     self.next_spot(context, spot)
@@ -147,13 +167,13 @@ impl Ring {
                 take(head, at, bytes, &mut crc, &mut seal);
                 let at = at.saturating_add(bytes.len() as u32);
                 if at < u32::from(head.len).saturating_add(4) && !bytes.is_empty() {
-                    return self.go_on(context, spot, Part::Body { head, at, crc, seal });
+                    return self.go_on(context, scan, Part::Body { head, at, crc, seal });
                 }
-                if crc.value() == u32::from_le_bytes(seal) || context.flawed.has(Flaw::SkipsCheck) {
-                    self.found(context, At { spot, head });
-                } else {
-                    self.broken |= bit(spot);
+                let whole = crc.value() == u32::from_le_bytes(seal) || context.flawed.has(Flaw::SkipsCheck);
+                if !whole || self.distrusted & bit(spot) != 0 {
+                    return self.reread(context, scan);
                 }
+                self.found(At { spot, head });
                 self.next_spot(context, spot)
             }
             Part::Rest { at } => {
@@ -162,7 +182,7 @@ impl Ring {
                     return self.next_spot(context, spot);
                 }
                 if at < spots.pitch.saturating_sub(spots.mark) && !bytes.is_empty() {
-                    return self.go_on(context, spot, Part::Rest { at });
+                    return self.go_on(context, scan, Part::Rest { at });
                 }
                 self.free |= bit(spot);
                 self.next_spot(context, spot)
@@ -170,16 +190,12 @@ impl Ring {
         }
     }
 
-    fn found(&mut self, context: &Context<'_>, at: At) {
+    fn found(&mut self, at: At) {
         self.whole |= bit(at.spot);
         if let Some(turn) = self.turns.get_mut(at.spot as usize) {
             *turn = at.head.turn;
         }
-        let newer = |than: u32| match context.flawed.has(Flaw::PlainTurns) {
-            true => at.head.turn > than,
-            false => is_newer(at.head.turn, than),
-        };
-        if self.newest.is_none_or(|known| newer(known.head.turn)) {
+        if self.newest.is_none_or(|known| is_newer(at.head.turn, known.head.turn)) {
             self.newest = Some(at);
         }
     }
@@ -222,7 +238,7 @@ impl Ring {
         let bytes = match reply {
             Reply::Bytes(bytes) if !bytes.is_empty() => bytes,
             _ if context.spots.mark == 0 => return self.trouble(Trouble::Silent),
-            _ => return self.once_more(context),
+            _ => return self.once_more(context, fetch.from.spot),
         };
         take(head, fetch.at, bytes, &mut fetch.crc, &mut fetch.seal);
         let room = context.payload.get_mut(..usize::from(head.len)).unwrap_or_default();
@@ -233,18 +249,23 @@ impl Ring {
             return self.go(Stage::Fetch(fetch), context);
         }
         if fetch.crc.value() != u32::from_le_bytes(fetch.seal) && !context.flawed.has(Flaw::SkipsCheck) {
-            return self.once_more(context);
+            return self.once_more(context, fetch.from.spot);
         }
         self.settle(context)
     }
 
     /// A record that read as whole does not do so any more.
-    fn once_more(&mut self, context: &mut Context<'_>) -> Turn {
-        let rescans = self.rescans.saturating_add(1);
-        if rescans > RESCANS_MAX {
-            return self.trouble(Trouble::Silent);
+    fn once_more(&mut self, context: &mut Context<'_>, spot: u32) -> Turn {
+        let mut again = Self {
+            distrusted: self.distrusted,
+            rescans: self.rescans.saturating_add(1),
+            ..Self::new()
+        };
+        if again.rescans > RESCANS_MAX {
+            again.rescans = 0;
+            again.distrusted |= bit(spot);
         }
-        *self = Self { rescans, ..Self::new() };
+        *self = again;
         self.go(Stage::Scan(Scan::at(0)), context)
     }
 
@@ -269,11 +290,11 @@ impl Ring {
                     ..head
                 };
                 self.sure = Some(At { spot, head });
-                self.begin(context, newest.head.layout, newest.head.len)
+                self.clear_and_begin(context, newest.head.layout, newest.head.len)
             }
             None if head.sure == 0 && !context.flawed.has(Flaw::TrustsFirst) => {
                 self.sure = None;
-                self.begin(context, head.layout, head.len)
+                self.clear_and_begin(context, head.layout, head.len)
             }
             None => {
                 self.sure = self.newest;

@@ -31,8 +31,20 @@ pub(super) struct Clean {
     erase: u32,
     /// Spots to mark.
     void: u32,
-    /// A record is written after that, in the flawed form.
-    then: Option<Write>,
+    then: Then,
+}
+
+/// What is done after that.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+enum Then {
+    Rest,
+    /// The payload is written as the next record.
+    Begin {
+        layout: u16,
+        len: u16,
+    },
+    /// In the flawed form.
+    Write(Write),
 }
 
 impl Write {
@@ -91,8 +103,12 @@ impl Ring {
         let Some(place) = place else {
             return self.trouble(Trouble::Worn);
         };
+        let turn = self.newest.map_or(0, |at| at.head.turn);
         let head = Head {
-            turn: next_turn(self.newest.map_or(0, |at| at.head.turn)),
+            turn: match context.flawed.has(Flaw::ZeroTurn) {
+                true => turn.wrapping_add(1),
+                false => next_turn(turn),
+            },
             sure: self.sure.map_or(0, |at| at.head.turn),
             layout,
             len,
@@ -109,7 +125,7 @@ impl Ring {
             let clean = Clean {
                 erase: 0,
                 void: self.sure.map_or(0, |at| bit(at.spot)),
-                then: Some(write),
+                then: Then::Write(write),
             };
             return self.go(Stage::Clean(clean), context);
         }
@@ -217,7 +233,17 @@ impl Ring {
     /// Makes void everything but the newest record.
     pub(super) fn clean(&mut self, context: &mut Context<'_>) -> Turn {
         let keep = self.newest.map_or(0, |at| bit(at.spot));
-        let mut void = (self.broken | self.whole) & !keep;
+        let void = (self.broken | self.whole) & !keep;
+        self.make_void(context, void, Then::Rest)
+    }
+
+    /// Makes void what is broken, and then writes the payload as the next record: a remnant must not come to bear the new
+    /// record's turn.
+    pub(super) fn clear_and_begin(&mut self, context: &mut Context<'_>, layout: u16, len: u16) -> Turn {
+        self.make_void(context, self.broken, Then::Begin { layout, len })
+    }
+
+    fn make_void(&mut self, context: &mut Context<'_>, mut void: u32, then: Then) -> Turn {
         let mut erase = 0;
         if context.flawed.has(Flaw::LeavesRemnants) {
             void &= self.whole;
@@ -233,11 +259,7 @@ impl Ring {
                 }
             }
         }
-        let clean = Clean {
-            erase,
-            void,
-            then: None,
-        };
+        let clean = Clean { erase, void, then };
         self.go(Stage::Clean(clean), context)
     }
 
@@ -261,8 +283,9 @@ impl Ring {
             });
         }
         match clean.then {
-            Some(write) => self.go(Stage::Write(write), context),
-            None => self.go(Stage::Idle, context),
+            Then::Write(write) => self.go(Stage::Write(write), context),
+            Then::Begin { layout, len } => self.begin(context, layout, len),
+            Then::Rest => self.go(Stage::Idle, context),
         }
     }
 

@@ -23,6 +23,8 @@ pub(super) const LEVEL: f64 = 0.95;
 pub struct Update {
     /// Which update, in words.
     pub of: String,
+    /// Whether it is a release's; otherwise it is one that may come.
+    pub released: bool,
     /// Bytes of its image.
     pub image_bytes: u32,
     /// Its time.
@@ -157,14 +159,20 @@ pub(super) fn board_figures(bench: &Bench, board: &Board, budget: &Budget) -> Re
     });
     let newest = newest.max_by(|a, b| a.0.cmp(&b.0));
     let full = bench.target(board)?.usable;
-    let sizes = newest.map(|(_, version, image)| (format!("to {version}"), image));
+    let sizes = newest.map(|(_, version, image)| (format!("to {version}"), true, image));
     let mut updates = Vec::new();
     let mut erases = 0;
-    for (of, image_bytes) in sizes.into_iter().chain([("that fills the slot".to_owned(), full)]) {
+    let filled = ("that fills the slot".to_owned(), false, full);
+    for (of, released, image_bytes) in sizes.into_iter().chain([filled]) {
         let seen = trial(bench, board, image_bytes)?;
         erases = erases.max(seen.erases_most);
         let time = update_time(&seen.work, part, &rates).into_diagnostic()?;
-        updates.push(Update { of, image_bytes, time });
+        updates.push(Update {
+            of,
+            released,
+            image_bytes,
+            time,
+        });
     }
     let stated = budget.board(&board.revision);
     let longest_s = updates.first().map_or(0.0, |update| update.time.longest_s);

@@ -2,9 +2,10 @@
 
 use super::figures::{BoardFigures, Cuts, FlashWear, LEVEL, MemoryWear, Off};
 use super::words::{list, ms, number, seconds, years};
-use crate::report::{Cell, Report};
+use crate::report::{Cell, Report, Verdict};
 use crate::sheet::typical_and_longest;
 use ::budget::plot::farads;
+use ::budget::update_time::UpdateTime;
 use product::{Board, Budget};
 
 const UPDATE: &str = "Update";
@@ -46,7 +47,12 @@ fn set_update(report: &mut Report, column: usize, figures: &BoardFigures, budget
         let time = &update.time;
         let id = format!("update-{index}");
         let title = format!("An update {}", update.of);
-        let cell = limit_cell(time.typical_s, time.longest_s, budget);
+        let mut cell = time_cell(time, budget);
+        if !update.released {
+            // It may never come to that.
+            cell.verdict = cell.verdict.min(Verdict::Warn);
+            cell.figure = typical_and_longest(time.typical_s, time.longest_s);
+        }
         report.set(UPDATE, &id, &title, column, cell);
         for (place, phase) in time.phases.iter().enumerate().filter(|_| index == 0) {
             let cell = Cell::pass(seconds(phase.typical_s, phase.longest_s));
@@ -58,6 +64,23 @@ fn set_update(report: &mut Report, column: usize, figures: &BoardFigures, budget
                 cell,
             );
         }
+    }
+}
+
+/// The time of an update, against the maker's limit; a look is needed where the data sheet is silent.
+fn time_cell(time: &UpdateTime, budget: &Budget) -> Cell {
+    let cell = limit_cell(time.typical_s, time.longest_s, budget);
+    if cell.verdict != Verdict::Pass || time.gaps.is_empty() {
+        return cell;
+    }
+    Cell {
+        verdict: Verdict::Warn,
+        expected: "times from the part's data sheet".to_owned(),
+        explanation: format!(
+            "The parts table has not {} for this part: the real time is longer. Ask its maker, or measure it.",
+            time.gaps.join(" and not ")
+        ),
+        ..cell
     }
 }
 
@@ -270,6 +293,32 @@ fn worst_of_stated(off: &Off) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The CH32V203's data sheet has typical times alone: what is computed from them is no worst case.
+    #[test]
+    fn a_silent_data_sheet_is_pointed_at() {
+        use unit::timing::{Rates, Work};
+        let work = Work {
+            erases: [(4096, 3)].into(),
+            granules: 10,
+            ..Work::default()
+        };
+        let demo = include_str!("../../../../demo/kc4/product.toml");
+        let budget = crate::bench::read_product("product.toml", demo)
+            .unwrap()
+            .budget
+            .unwrap();
+        let cell = |part: &str| {
+            let part = unit::part::part(part).unwrap();
+            let time = ::budget::update_time::update_time(&work, part, &Rates::portable(48e6));
+            time_cell(&time.unwrap(), &budget)
+        };
+        assert_eq!(cell("stm32g474-512k").verdict, Verdict::Pass);
+        let silent = cell("ch32v203-64k");
+        assert_eq!(silent.verdict, Verdict::Warn);
+        let what = "has not a longest time of erasing and not a longest time of programming for this part";
+        assert!(silent.explanation.contains(what), "{}", silent.explanation);
+    }
 
     #[test]
     fn the_smallest_is_never_rounded_down() {

@@ -34,10 +34,7 @@ const TEXT_BYTES: usize = 400;
 pub(crate) fn trial(bench: &Bench, board: &Board, image_bytes: u32) -> Result<Trial> {
     let signing = SigningKey::from_bytes(&[0x5a; 32]);
     let kid = Kid::new(b"trial").ok_or_else(|| miette::miette!("five bytes make a key's name"))?;
-    let signer = Anchor {
-        kid,
-        key: envelope::PublicKey::Ed25519(signing.verifying_key().to_bytes()),
-    };
+    let signer = Anchor::ed25519(kid, signing.verifying_key().to_bytes());
     let generations = (0..bench.product.keys.serve.len().max(1)).map(|index| {
         let fill = u8::try_from(index).unwrap_or(u8::MAX);
         unit_key(&format!("t{index}"), [fill; 32])

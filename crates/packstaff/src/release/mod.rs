@@ -147,8 +147,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         issue,
         &notes,
         keyring.keyring(),
-        &packed,
-        &bench.product.keys.serve,
+        (&packed, &bench.product.keys.serve),
         layout.as_deref(),
     );
     let layout = layout.iter().map(|content| (write::LAYOUT, content.as_slice()));

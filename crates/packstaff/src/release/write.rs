@@ -28,8 +28,7 @@ pub(super) fn record(
     issue: u64,
     notes: &Notes,
     keyring: &Keyring,
-    packed: &[Packed],
-    serve: &[String],
+    (packed, serve): (&[Packed], &[String]),
     settings: Option<&[u8]>,
 ) -> Record {
     let boards = packed.iter().map(|packed| BoardRecord {

@@ -6,7 +6,7 @@ use miette::{IntoDiagnostic, Result, WrapErr};
 use product::Version;
 use settings::carry::History;
 use settings::layout::Layout;
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 /// The layouts of a product.
@@ -145,15 +145,8 @@ pub(super) fn put_together(layouts: Vec<Layout>) -> Result<History> {
         .wrap_err("the layouts do not go together")
 }
 
-/// The versions of the ledger and this one, each once.
-pub(super) fn released_and(bench: &Bench, version: &Version) -> Vec<Version> {
-    let mut versions: BTreeMap<String, Version> = BTreeMap::new();
-    for release in bench.ledger.releases() {
-        // A record's version was in the product's scheme when it was written; one that is not now is told of elsewhere.
-        if let Ok(known) = bench.product.version(&release.record.version) {
-            versions.insert(known.text().to_owned(), known);
-        }
-    }
-    versions.insert(version.text().to_owned(), version.clone());
-    versions.into_values().collect()
+/// The versions of the ledger.
+pub(super) fn released(bench: &Bench) -> BTreeSet<String> {
+    let records = bench.ledger.releases().iter();
+    records.map(|release| release.record.version.clone()).collect()
 }

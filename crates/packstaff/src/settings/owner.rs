@@ -84,7 +84,12 @@ fn coming(plan: &Plan, sentences: &mut Sentences) {
             unique(converted).join(", ")
         );
     }
-    let new: Vec<String> = with(Outcome::Defaulted).map(|fate| fate.means.clone()).collect();
+    let new: Vec<String> = with(Outcome::Defaulted)
+        .map(|fate| match fate.becomes.as_deref() {
+            Some(value) if fate.elements.1 == 1 => format!("{}, which is {value} at first", fate.means),
+            _ => fate.means.clone(),
+        })
+        .collect();
     if !new.is_empty() {
         words = format!("{words}. New, so look at it: {}", unique(new).join("; "));
     }

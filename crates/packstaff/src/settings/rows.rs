@@ -1,6 +1,6 @@
 //! The settings' part of a release's verdict.
 
-use super::layouts::{described, put_together, released_and};
+use super::layouts::{described, put_together, released};
 use super::told::counts;
 use crate::bench::Bench;
 use crate::report::{Cell, Report, Verdict};
@@ -24,10 +24,12 @@ pub(crate) fn release_rows(
     builds: &BTreeMap<String, PathBuf>,
     report: &mut Report,
 ) -> Result<Option<Matrix>> {
-    let versions = released_and(bench, version);
-    let versions: Vec<&Version> = versions.iter().collect();
+    // Rules name earlier versions whether or not they were released from this folder; judged is what was.
+    let released = released(bench);
+    let versions: Vec<&Version> = bench.product.versions.list.iter().collect();
     let described = described(bench, &versions)?;
-    if described.layouts.is_empty() {
+    let judged = |other: &str| other == version.text() || released.contains(other);
+    if !described.layouts.iter().any(|layout| judged(&layout.version)) {
         return Ok(None);
     }
     for changed in &described.changed {
@@ -56,7 +58,7 @@ pub(crate) fn release_rows(
         return Ok(None);
     };
     against_builds(bench, own, builds, report)?;
-    for without in &described.without {
+    for without in described.without.iter().filter(|other| judged(other)) {
         let cell = Cell {
             verdict: Verdict::Warn,
             ..Cell::fail(
@@ -67,10 +69,11 @@ pub(crate) fn release_rows(
         };
         everywhere(report, &format!("from-{without}"), &format!("From {without}"), &cell);
     }
-    let matrix = put_together(described.layouts.clone())?
+    let mut matrix = put_together(described.layouts.clone())?
         .matrix()
         .into_diagnostic()
         .wrap_err("what becomes of settings cannot be worked out")?;
+    matrix.plans.retain(|plan| judged(&plan.from) && judged(&plan.to));
     let reach = Reach {
         oldest: Some(bench.product.policy.oldest.text()),
     };

@@ -130,12 +130,13 @@ fn row(fate: &Fate) -> Vec<String> {
     } else {
         ""
     };
-    let changes: Vec<String> = fate
+    let becomes = fate.becomes.iter().map(|value| format!("is {value}"));
+    let changes = fate
         .changes
         .iter()
         .filter(|change| !matches!(change, settings::carry::Change::Renamed))
-        .map(ToString::to_string)
-        .collect();
+        .map(ToString::to_string);
+    let changes: Vec<String> = becomes.chain(changes).collect();
     vec![was, mark.to_owned(), changes.join("; ")]
 }
 
@@ -305,6 +306,7 @@ pub fn plan_json(plan: &Plan) -> Json {
             "means": fate.means,
             "was": fate.was,
             "kind": fate.kind.word(),
+            "becomes": fate.becomes,
             "outcome": match fate.outcome {
                 Outcome::Kept => "kept",
                 Outcome::Converted => "converted",

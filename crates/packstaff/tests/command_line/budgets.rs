@@ -114,6 +114,12 @@ fn other_values_are_tried_without_changing_anything() {
         );
     }
     assert!(!run.stdout.contains("board D"), "{}", run.stdout);
+    let run = folder.run(&["budget", ".", "--try", "update_limit_s=25"]).ended(HOLDS);
+    let row = run
+        .stdout
+        .lines()
+        .find(|line| line.contains("An update that fills the slot"));
+    assert_eq!(row.unwrap().matches("  look ").count(), 2, "{}", run.stdout);
     let seconds = |clock: &str| {
         let clock = format!("clock_mhz={clock}");
         let report = folder.run(&["budget", ".", "--try", &clock, "--json"]).json();
@@ -213,7 +219,7 @@ fn pages_and_curves_are_whole() {
 #[test]
 fn a_release_keeps_the_limits_that_are_stated() {
     let folder = Folder::small();
-    folder.edit("product.toml", "update_limit_s = 60", "update_limit_s = 10");
+    folder.edit("product.toml", "update_limit_s = 120", "update_limit_s = 10");
     folder.edit("product.toml", "per_day_most = 40", "per_day_most = 4000");
     folder.edit("product.toml", "capacitor_uf = 2200", "capacitor_uf = 680");
     let report = folder.release("2.1", &["--json"]).ended(REFUSED).json();
@@ -307,4 +313,22 @@ fn the_guide_has_every_number_of_a_budget() {
         found += 1;
     }
     assert!(found > 20, "{found}");
+}
+
+/// What the demo's budget says is saved is what its newest layout says lies in the settings memory.
+#[test]
+fn the_demo_s_saves_are_those_of_its_layout() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/kc4");
+    let read = |name: &str| -> toml::Value {
+        let text = std::fs::read_to_string(demo.join(name)).unwrap();
+        toml::from_str(&text).unwrap()
+    };
+    let (product, layout) = (read("product.toml"), read("settings/2.1.toml"));
+    let save = &product["budget"]["save"][0];
+    let integer = |key: &str| save[key].as_integer().unwrap();
+    assert_eq!(Some(integer("bytes")), layout["size"].as_integer());
+    let places: Vec<_> = (0..integer("places"))
+        .map(|place| toml::Value::Integer(integer("at") + place * integer("apart")))
+        .collect();
+    assert_eq!(Some(&places), layout["memory"]["copies"].as_array());
 }

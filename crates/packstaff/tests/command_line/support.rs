@@ -40,6 +40,7 @@ impl Folder {
             "product.toml",
             "notes",
             "keys",
+            "settings",
             "firmware/built",
             "ledger/1.8",
             "ledger/2.0",

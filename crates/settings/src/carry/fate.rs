@@ -19,6 +19,8 @@ pub struct Fate {
     pub outcome: Outcome,
     /// How.
     pub changes: Vec<Change>,
+    /// For a field that nothing comes to: what it becomes, with its unit.
+    pub becomes: Option<String>,
     /// Elements that something comes to, and all there are.
     pub elements: (usize, usize),
 }

@@ -7,7 +7,7 @@ use super::resolve::Way as Conversion;
 use super::table::{self, Step};
 use super::{Carrier, CarryError};
 use crate::Ratio;
-use crate::layout::{ByteOrder, Layout, Leaf, Number, Purpose, Shape, Stored, Way};
+use crate::layout::{ByteOrder, Kind, Layout, Leaf, Number, Purpose, Shape, Stored, Way};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Going from one version's settings to another's.
@@ -163,6 +163,7 @@ impl Builder<'_> {
                 }
             }
             let at = offset(leaf.at);
+            let mut becomes = None;
             match &done {
                 Some((_, source, converted)) => {
                     for deed in &converted.deeds {
@@ -181,6 +182,11 @@ impl Builder<'_> {
                 None => {
                     let stored = self.filler(self.positions.0, self.positions.1, leaf)?;
                     let bytes = default_bytes(leaf, stored, self.to.order == ByteOrder::Big);
+                    becomes = Some(crate::dump::shown(
+                        &leaf.field.shape,
+                        &bytes,
+                        self.to.order == ByteOrder::Big,
+                    ));
                     // What no operation writes is zero; but what is kept aside must be written to be given back.
                     if newer_keeps_aside || bytes.iter().any(|byte| *byte != 0) {
                         steps.push(Step {
@@ -192,11 +198,8 @@ impl Builder<'_> {
                     }
                 }
             }
-            note_fate(
-                &mut fates,
-                leaf,
-                done.as_ref().map(|(_, source, converted)| (*source, converted)),
-            );
+            let came = done.as_ref().map(|(_, source, converted)| (*source, converted));
+            note_fate(&mut fates, leaf, came, becomes);
         }
         self.checks(&new, &mut steps);
         for fate in &mut fates {
@@ -443,7 +446,7 @@ fn means(leaf: &Leaf<'_>) -> String {
     leaf.field.means.clone().unwrap_or_else(|| leaf.name.clone())
 }
 
-fn note_fate(fates: &mut Vec<Fate>, leaf: &Leaf<'_>, done: Option<(&Leaf<'_>, &Converted)>) {
+fn note_fate(fates: &mut Vec<Fate>, leaf: &Leaf<'_>, done: Option<(&Leaf<'_>, &Converted)>, becomes: Option<String>) {
     let Purpose::Setting(kind) = leaf.purpose else { return };
     let position = fates
         .iter()
@@ -456,6 +459,8 @@ fn note_fate(fates: &mut Vec<Fate>, leaf: &Leaf<'_>, done: Option<(&Leaf<'_>, &C
                 kind,
                 outcome: Outcome::Defaulted,
                 changes: Vec::new(),
+                // A secret's default is nobody's business either.
+                becomes: becomes.clone().filter(|_| kind != Kind::Secret),
                 elements: (0, 0),
             });
             fates.len() - 1
@@ -468,6 +473,7 @@ fn note_fate(fates: &mut Vec<Fate>, leaf: &Leaf<'_>, done: Option<(&Leaf<'_>, &C
         return;
     }
     fate.was = Some(source.name.clone());
+    fate.becomes = None;
     fate.outcome = if converted.changes.is_empty() {
         Outcome::Kept
     } else {

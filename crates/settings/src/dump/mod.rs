@@ -13,6 +13,7 @@ mod store;
 mod values;
 
 pub(crate) use numbers::number_bytes;
+pub(crate) use read::shown;
 pub use read::{Content, Doubt, Node, Reading, Value, read, read_record};
 pub use record::{Copy, Flaw, copies, seal};
 pub use store::{LARGEST_IMAGE, image};
@@ -44,9 +45,7 @@ pub enum DumpError {
         expected: u32,
     },
     /// Nothing in it is a record.
-    #[error(
-        "the dump holds no record of this layout: {why}. Is it of another version? `packstaff look` or another --version may tell"
-    )]
+    #[error("the dump holds no record of this layout: {why}")]
     Nothing {
         /// What was found at the places of the copies.
         why: String,
@@ -59,7 +58,4 @@ pub enum DumpError {
         /// Bytes given.
         size: u64,
     },
-    /// `keeper` would not take the record.
-    #[error("the regions of the layout will not do: {0}")]
-    Regions(String),
 }

@@ -2,7 +2,7 @@
 
 use super::DumpError;
 use super::numbers::number_of;
-use super::record::{Copy, copies, examine, part};
+use super::record::{Copy, Flaw, copies, examine, part};
 use crate::Ratio;
 use crate::layout::{ByteOrder, Field, Group, Keeping, Kind, Layout, Meaning, Number, Purpose, Shape, Stored};
 use std::fmt;
@@ -106,6 +106,13 @@ impl fmt::Display for Doubt {
 /// The dump does not reach to any copy, or none of them is a record of this layout.
 pub fn read(layout: &Layout, dump: &[u8]) -> Result<Reading, DumpError> {
     let found = copies(layout, dump);
+    if found.is_empty()
+        && matches!(layout.memory.keeping, Keeping::Keeper(_))
+        && dump.len() > layout.record.size as usize
+    {
+        let why = "no head of a record is in its regions".to_owned();
+        return Err(DumpError::Nothing { why });
+    }
     if found.is_empty() {
         let first = match &layout.memory.keeping {
             Keeping::Copies(starts) => starts.iter().min().copied(),
@@ -139,7 +146,7 @@ fn from_copies(layout: &Layout, found: Vec<Copy>) -> Result<Reading, DumpError> 
         .iter()
         .enumerate()
         .filter(|(_, copy)| copy.is_whole())
-        .max_by_key(|(index, copy)| (copy.generation, std::cmp::Reverse(*index)));
+        .max_by(|(_, one), (_, other)| newer(layout, one, other));
     if let Some((index, copy)) = newest {
         let record = copy.bytes.clone();
         let settings = decode(layout, &record, |_, _| None);
@@ -155,7 +162,15 @@ fn from_copies(layout: &Layout, found: Vec<Copy>) -> Result<Reading, DumpError> 
         let why: Vec<String> = found
             .iter()
             .map(|copy| {
-                let flaws: Vec<String> = copy.flaws.iter().take(3).map(ToString::to_string).collect();
+                let mut flaws: Vec<&Flaw> = copy
+                    .flaws
+                    .iter()
+                    .filter(|flaw| matches!(flaw, Flaw::Constant { .. } | Flaw::Blank))
+                    .collect();
+                if flaws.is_empty() {
+                    flaws = copy.flaws.iter().collect();
+                }
+                let flaws: Vec<String> = flaws.iter().take(3).map(ToString::to_string).collect();
                 match copy.address {
                     Some(address) => format!("at {address:#06x}, {}", flaws.join(", ")),
                     None => flaws.join(", "),
@@ -182,6 +197,14 @@ fn from_copies(layout: &Layout, found: Vec<Copy>) -> Result<Reading, DumpError> 
     })
 }
 
+/// Which copy was written later.
+fn newer(layout: &Layout, one: &Copy, other: &Copy) -> std::cmp::Ordering {
+    match &layout.memory.keeping {
+        Keeping::Copies(_) => one.generation.cmp(&other.generation),
+        Keeping::Keeper(_) => super::store::by_turn(one.generation, other.generation),
+    }
+}
+
 type Doubts = Vec<(u32, u32, Option<Doubt>)>;
 
 /// Of damaged copies, for each element the most credible bytes: proven by a check value, else agreed on by two, else allowed by its
@@ -189,7 +212,7 @@ type Doubts = Vec<(u32, u32, Option<Doubt>)>;
 fn patch(layout: &Layout, copies: &[Copy]) -> (Vec<u8>, Doubts) {
     let big = layout.order == ByteOrder::Big;
     let mut order: Vec<&Copy> = copies.iter().collect();
-    order.sort_by_key(|copy| std::cmp::Reverse(copy.generation));
+    order.sort_by(|one, other| newer(layout, other, one));
     let mut record = super::record::fresh(layout);
     let mut doubts = Vec::new();
     for leaf in layout.leaves() {
@@ -376,4 +399,32 @@ impl Node {
             Self::List(elements) => elements.iter().flat_map(Self::values).collect(),
         }
     }
+}
+
+/// One element's bytes as people read them, with the unit.
+pub(crate) fn shown(shape: &Shape, bytes: &[u8], big: bool) -> String {
+    let content = match shape {
+        Shape::Number(number) => match number_of(number.repr, bytes, big) {
+            Some(stored) => number_content(number, stored),
+            None => Content::Missing,
+        },
+        Shape::Text { .. } => Content::Text(String::from_utf8_lossy(until_nul(bytes)).into_owned()),
+        Shape::Bytes { .. } | Shape::Group(_) => Content::Bytes(bytes.to_vec()),
+    };
+    let unit = match shape {
+        Shape::Number(Number {
+            meaning: Meaning::Quantity { unit: Some(unit), .. },
+            ..
+        }) => Some(unit.text().to_owned()),
+        _ => None,
+    };
+    let value = Value {
+        path: String::new(),
+        means: None,
+        kind: Kind::Preference,
+        content,
+        unit,
+        doubt: None,
+    };
+    value.to_string()
 }

@@ -102,7 +102,7 @@ pub fn copies(layout: &Layout, dump: &[u8]) -> Vec<Copy> {
                 Some(examine(layout, Some(*start), bytes))
             })
             .collect(),
-        Keeping::Keeper(_) => super::store::records(layout, dump),
+        Keeping::Keeper(regions) => super::store::records(layout, regions, dump),
     }
 }
 

@@ -45,7 +45,8 @@ impl<'d, 's> Walk<'d, 's> {
                 found: self.describe(&entry)?,
             });
         }
-        let record = self.group(&entry, name, "", 0)?;
+        let tag = name_of(self.dwarf, self.unit, &entry)?;
+        let record = self.group(&entry, tag.as_deref().unwrap_or(name), "", 0)?;
         Ok(Imported {
             record,
             notes: self.notes,

@@ -150,6 +150,8 @@ impl Kind {
 
 /// What one element of a field looks like.
 #[derive(Clone, Debug, PartialEq)]
+// A layout has a few dozen at most: boxes would cost more than they save.
+#[allow(clippy::large_enum_variant)]
 pub enum Shape {
     /// A number.
     Number(Number),

@@ -35,7 +35,7 @@ pub(super) fn layout(name: &str, text: &str) -> Result<Layout, DocumentError> {
 fn read(root: &Section<'_, '_>) -> Option<Layout> {
     let format = root.value("format").and_then(|entry| {
         let found = entry.integer(1..=u64::from(u32::MAX))?;
-        if found == u64::from(FORMAT) {
+        if found == FORMAT {
             Some(found)
         } else {
             entry.refuse(

@@ -25,10 +25,7 @@ const BOARD_D: [u8; 16] = [0xDD; 16];
 
 fn signer(seed: u8) -> (SigningKey, Anchor) {
     let key = SigningKey::from_bytes(&[seed; 32]);
-    let anchor = Anchor {
-        kid: Kid::new(b"maker-1").unwrap(),
-        key: envelope::PublicKey::Ed25519(key.verifying_key().to_bytes()),
-    };
+    let anchor = Anchor::ed25519(Kid::new(b"maker-1").unwrap(), key.verifying_key().to_bytes());
     (key, anchor)
 }
 

@@ -51,6 +51,8 @@ pub(super) enum Role {
 }
 
 #[derive(Clone, Debug)]
+// A layout has a few dozen at most: boxes would cost more than they save.
+#[allow(clippy::large_enum_variant)]
 pub(super) enum RawShape {
     Number(Number),
     Text {

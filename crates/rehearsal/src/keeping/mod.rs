@@ -1,0 +1,564 @@
+//! Settings under cuts: every world that a settings memory can pass through while a unit saves, is updated and is taken back to
+//! an older version, each visited once.
+//!
+//! As in [`explore`](crate::explore): nodes are worlds with power off, or powered stores about to change their memory; power may
+//! fail before, inside and after every change, any number of times; doubtful cells may read either way at every read. Owners may
+//! change settings whenever the unit rests, and put any version on between two power-ups.
+//!
+//! What must hold, whatever happens: when the unit rests, its settings are those that it had or those that were being saved,
+//! carried over to the installed version exactly as its tables say, with what was kept aside given back; once it has come up with
+//! one of the two, it never comes up with the other again ([`Claim::SettingsKept`]); and the store asks of its memory only what
+//! that can do, and comes to rest ([`Claim::Sane`]).
+
+mod alike;
+mod ideal;
+mod store;
+mod story;
+
+pub use ideal::Ideal;
+pub use store::{ASIDE, OurKeeper, ROOM, Store, Wish};
+pub use story::{ChangeKind, ComesTo, Moment, Step, Story};
+
+use crate::claims::Claim;
+use keeper::Reply;
+use rayon::prelude::*;
+use std::collections::hash_map::Entry;
+use std::collections::{BTreeSet, HashMap, HashSet};
+use unit::flash::{Change, SumKey};
+use unit::settings_memory::SettingsMemory;
+
+/// A version of a product, as far as settings go.
+#[derive(Clone, Debug)]
+pub struct Version {
+    /// What to call it.
+    pub name: String,
+    /// Its layout.
+    pub layout: u16,
+    /// Bytes of its settings.
+    pub len: u16,
+    /// Tables from older layouts to its own.
+    pub tables: Vec<Vec<u8>>,
+    /// Tables that lead back, each behind its length in two bytes.
+    pub ways_back: Vec<u8>,
+    /// What an owner may change the settings to.
+    pub payloads: Vec<Vec<u8>>,
+}
+
+/// What to explore.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    /// The worlds to begin with: what to call them, the memory, and the settings in it.
+    pub from: Vec<(String, SettingsMemory, Ideal)>,
+    /// The versions that owners have.
+    pub versions: Vec<Version>,
+    /// Whether there is a region aside.
+    pub keeps_aside: bool,
+    /// How often an owner changes settings between two power-ups.
+    pub saves_max: u8,
+    /// Power is cut, before, inside and after every change: at most so often, or, with `None`, any number of times.
+    pub cuts_max: Option<u8>,
+    /// Power comes on at most so often, or, with `None`, any number of times.
+    pub powers_max: Option<u8>,
+    /// One page, any one, wears out at any write.
+    pub wears_out: bool,
+    /// The most nodes to visit.
+    pub nodes_max: usize,
+    /// Key of the sums.
+    pub key: SumKey,
+}
+
+/// A claim that does not hold, with the shortest way to it.
+#[derive(Clone, Debug)]
+pub struct Violation {
+    /// Which.
+    pub claim: Claim,
+    /// What was seen.
+    pub seen: String,
+    /// How to get there.
+    pub story: Story,
+}
+
+/// What an exploration covered and found.
+#[derive(Clone, Debug, Default)]
+pub struct Exploration {
+    /// Worlds with power off that were told apart.
+    pub worlds: usize,
+    /// Powered stores about to change their memory, or at rest.
+    pub powered: usize,
+    /// Cuts: before, inside and after changes.
+    pub cuts: u64,
+    /// The longest shortest way.
+    pub levels: usize,
+    /// Most changes of the memory from power-on to rest, if nothing happens.
+    pub changes_max: usize,
+    /// The first claim that does not hold.
+    pub violation: Option<Violation>,
+}
+
+/// There are more nodes than were allowed for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("more than {0} nodes: allow for more, or rehearse fewer versions or payloads")]
+pub struct TooLarge(pub usize);
+
+type Ideals = BTreeSet<Ideal>;
+
+#[derive(Clone)]
+enum Node<S> {
+    Off {
+        memory: SettingsMemory,
+        ideals: Ideals,
+        count: Count,
+    },
+    On(Box<On<S>>),
+}
+
+/// A powered store about to change its memory, or at rest.
+#[derive(Clone)]
+struct On<S> {
+    memory: SettingsMemory,
+    state: S,
+    version: usize,
+    wish: Wish,
+    /// What the settings may be if power fails now.
+    ideals: Ideals,
+    /// What is being saved, or was saved last.
+    saved: Option<Ideals>,
+    saves: u8,
+    count: Count,
+}
+
+/// How often something happened so far, where it is counted.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+struct Count {
+    cuts: u8,
+    powers: u8,
+}
+
+struct Reached<S> {
+    key: u128,
+    node: Node<S>,
+    step: Step,
+}
+
+struct Expanded<S> {
+    key: u128,
+    reached: Vec<Reached<S>>,
+    objection: Option<(Claim, String, Option<Step>)>,
+    cuts: u64,
+    /// Where it goes if nothing happens: to a change, or to rest.
+    calm: Option<Option<u128>>,
+}
+
+struct Origin {
+    parent: Option<u128>,
+    step: Step,
+}
+
+struct Explorer<'a, S: Store> {
+    store: &'a S,
+    plan: &'a Plan,
+    settle: &'a (dyn Fn(&mut SettingsMemory) + Sync),
+}
+
+/// Explores our own keeper, with worlds that are alike to it taken together or kept apart.
+///
+/// # Errors
+/// Too many nodes.
+pub fn explore_keeper(keeper: &OurKeeper, plan: &Plan, reduce: bool) -> Result<Exploration, TooLarge> {
+    explore(keeper, plan, &|memory| {
+        if reduce {
+            alike::settle(keeper, memory);
+        }
+    })
+}
+
+/// Explores a store. `settle` puts a world with power off into the form in which worlds are compared.
+///
+/// # Errors
+/// Too many nodes.
+pub fn explore<S: Store>(
+    store: &S,
+    plan: &Plan,
+    settle: &(dyn Fn(&mut SettingsMemory) + Sync),
+) -> Result<Exploration, TooLarge> {
+    Explorer { store, plan, settle }.run()
+}
+
+impl<S: Store> Explorer<'_, S> {
+    fn run(&self) -> Result<Exploration, TooLarge> {
+        let mut found = Exploration::default();
+        let mut origins = HashMap::<u128, Origin>::new();
+        let mut calm = HashMap::<u128, Option<u128>>::new();
+        let mut frontier = Vec::new();
+        for (name, memory, ideal) in &self.plan.from {
+            let node = self.off(memory.clone(), BTreeSet::from([ideal.clone()]), Count::default());
+            let key = self.key_of(&node);
+            let step = Step::Begin(name.clone());
+            if origins.insert(key, Origin { parent: None, step }).is_none() {
+                frontier.push((key, node));
+            }
+        }
+        while !frontier.is_empty() {
+            found.levels += 1;
+            for (_, node) in &frontier {
+                match node {
+                    Node::Off { .. } => found.worlds += 1,
+                    Node::On(_) => found.powered += 1,
+                }
+            }
+            let level = std::mem::take(&mut frontier);
+            let expanded: Vec<_> = level.par_iter().map(|(key, node)| self.expand(*key, node)).collect();
+            for expanded in expanded {
+                found.cuts += expanded.cuts;
+                if let (None, Some((claim, seen, step))) = (&found.violation, expanded.objection) {
+                    let story = self.tell(&origins, expanded.key, step);
+                    found.violation = Some(Violation { claim, seen, story });
+                }
+                if let Some(next) = expanded.calm {
+                    calm.insert(expanded.key, next);
+                }
+                for reached in expanded.reached {
+                    if let Entry::Vacant(place) = origins.entry(reached.key) {
+                        place.insert(Origin {
+                            parent: Some(expanded.key),
+                            step: reached.step,
+                        });
+                        frontier.push((reached.key, reached.node));
+                    }
+                }
+            }
+            if origins.len() > self.plan.nodes_max {
+                return Err(TooLarge(self.plan.nodes_max));
+            }
+            if found.violation.is_some() {
+                return Ok(found);
+            }
+        }
+        match longest(&calm) {
+            Ok(changes) => found.changes_max = changes,
+            Err(key) => {
+                let story = self.tell(&origins, key, None);
+                let seen = "the store goes on changing its memory for ever".to_owned();
+                found.violation = Some(Violation {
+                    claim: Claim::Sane,
+                    seen,
+                    story,
+                });
+            }
+        }
+        Ok(found)
+    }
+
+    fn tell(&self, origins: &HashMap<u128, Origin>, key: u128, last: Option<Step>) -> Story {
+        let mut steps: Vec<_> = last.into_iter().collect();
+        let mut here = Some(key);
+        while let Some(origin) = here.and_then(|key| origins.get(&key)) {
+            steps.push(origin.step.clone());
+            here = origin.parent;
+        }
+        steps.reverse();
+        Story::of(steps, &self.plan.versions)
+    }
+
+    fn off(&self, mut memory: SettingsMemory, ideals: Ideals, count: Count) -> Node<S::State> {
+        (self.settle)(&mut memory);
+        Node::Off { memory, ideals, count }
+    }
+
+    fn key_of(&self, node: &Node<S::State>) -> u128 {
+        let key = &self.plan.key;
+        match node {
+            Node::Off { memory, ideals, count } => key.hash(&(memory.sum(key), ideals, count)),
+            Node::On(on) => key.hash(&(
+                (on.memory.sum(key), &on.state, on.version),
+                (&on.wish, &on.ideals, &on.saved, on.saves, on.count),
+            )),
+        }
+    }
+
+    fn expand(&self, key: u128, node: &Node<S::State>) -> Expanded<S::State> {
+        let mut out = Expanded {
+            key,
+            reached: Vec::new(),
+            objection: None,
+            cuts: 0,
+            calm: None,
+        };
+        match node {
+            Node::Off { memory, ideals, count } => self.expand_off(memory, ideals, *count, &mut out),
+            Node::On(on) => match on.wish.change() {
+                Some(change) => self.expand_change(on, &change, &mut out),
+                None => self.expand_rest(on, &mut out),
+            },
+        }
+        out
+    }
+
+    /// Any version is installed now.
+    fn expand_off(&self, memory: &SettingsMemory, ideals: &Ideals, mut count: Count, out: &mut Expanded<S::State>) {
+        if let Some(most) = self.plan.powers_max {
+            count.powers = count.powers.saturating_add(1);
+            if count.powers > most {
+                return;
+            }
+        }
+        for (index, version) in self.plan.versions.iter().enumerate() {
+            let under = |ideal: &Ideal| ideal.under(&self.plan.versions, index, self.plan.keeps_aside);
+            let carried: Ideals = ideals.iter().filter_map(under).collect();
+            let (state, wish) = self.store.power_up(version);
+            let both = ideals | &carried;
+            let on = On {
+                memory: memory.clone(),
+                state,
+                version: index,
+                wish,
+                ideals: both,
+                saved: None,
+                saves: 0,
+                count,
+            };
+            for (wavered, end) in self.follow(on, out) {
+                let step = |end| Step::PowerOn(index, wavered, end);
+                self.arrive(end, step, Some((ideals, &carried)), out);
+            }
+        }
+    }
+
+    /// At rest: the owner changes something, or switches off.
+    fn expand_rest(&self, on: &On<S::State>, out: &mut Expanded<S::State>) {
+        self.reach(self.off(on.memory.clone(), on.ideals.clone(), on.count), Step::Off, out);
+        let (Wish::Rest(value), Some(version)) = (&on.wish, self.plan.versions.get(on.version)) else {
+            return;
+        };
+        if on.saves >= self.plan.saves_max {
+            return;
+        }
+        for payload in &version.payloads {
+            if value.as_ref() == Some(payload) {
+                continue;
+            }
+            let mut saving = on.clone();
+            saving.saves += 1;
+            saving.wish = self.store.save(version, &mut saving.state, payload);
+            let saved: Ideals = on
+                .ideals
+                .iter()
+                .map(|ideal| Ideal {
+                    version: on.version,
+                    value: Some(payload.clone()),
+                    aside: ideal.aside.clone(),
+                })
+                .collect();
+            saving.ideals.extend(saved.iter().cloned());
+            saving.saved = Some(saved);
+            for (_, end) in self.follow(saving, out) {
+                let payload = payload.clone();
+                self.arrive(end, |end| Step::Save(payload, end), None, out);
+            }
+        }
+    }
+
+    fn expand_change(&self, on: &On<S::State>, change: &Change, out: &mut Expanded<S::State>) {
+        if let Err(fault) = on.memory.check(change) {
+            out.objection = Some((Claim::Sane, fault, None));
+            return;
+        }
+        let kind = ChangeKind::of(change);
+        let mut after = on.memory.clone();
+        if let Err(fault) = after.apply(change) {
+            out.objection = Some((Claim::Sane, fault, None));
+            return;
+        }
+        if self.plan.cuts_max.is_none_or(|most| on.count.cuts < most) {
+            let mut count = on.count;
+            if self.plan.cuts_max.is_some() {
+                count.cuts = count.cuts.saturating_add(1);
+            }
+            let whole = [(Moment::Before, on.memory.clone()), (Moment::After, after.clone())];
+            let torn = on.memory.cuts(change).into_iter().filter_map(|cut| {
+                let mut memory = on.memory.clone();
+                memory.tear(change, cut).ok()?;
+                Some((Moment::Inside(cut), memory))
+            });
+            for (moment, memory) in whole.into_iter().chain(torn) {
+                out.cuts += 1;
+                self.reach(self.off(memory, on.ideals.clone(), count), Step::Cut(kind, moment), out);
+            }
+        }
+        self.carried_out(on, after, true, Step::Done, out);
+        if let (true, SettingsMemory::Pages(pages), Change::Program { address, .. }) =
+            (self.plan.wears_out, &on.memory, change)
+            && !pages.is_worn()
+        {
+            let mut worn = pages.clone();
+            worn.wear_out(*address);
+            let mut worn = SettingsMemory::Pages(worn);
+            if worn.apply(change).is_ok() {
+                self.carried_out(on, worn, false, Step::WornOut, out);
+            }
+        }
+    }
+
+    fn carried_out(
+        &self,
+        on: &On<S::State>,
+        memory: SettingsMemory,
+        calm: bool,
+        step: fn(ComesTo) -> Step,
+        out: &mut Expanded<S::State>,
+    ) {
+        let mut next = on.clone();
+        next.memory = memory;
+        if let Some(version) = self.plan.versions.get(on.version) {
+            next.wish = self.store.step(version, &mut next.state, Reply::Done);
+        }
+        for (wavered, end) in self.follow(next, out) {
+            let came = self.arrive(end, step, None, out);
+            if calm && !wavered && out.calm.is_none() {
+                out.calm = came;
+            }
+        }
+    }
+
+    /// Goes on up to the next change or the end, in every reading of doubtful cells.
+    fn follow(&self, on: On<S::State>, out: &mut Expanded<S::State>) -> Vec<(bool, On<S::State>)> {
+        let mut open = vec![(false, on, 0_u32)];
+        let mut ends = Vec::new();
+        // Readings that come to the same are followed once, those without an odd reading first.
+        let mut seen = HashSet::new();
+        while let Some((wavered, on, steps)) = open.pop() {
+            if !seen.insert(self.plan.key.hash(&(&on.state, &on.wish))) {
+                continue;
+            }
+            let Wish::Read(address, len) = on.wish else {
+                ends.push((wavered, on));
+                continue;
+            };
+            if steps > 10_000 {
+                let seen = "the store reads on and on without coming to rest".to_owned();
+                out.objection.get_or_insert((Claim::Sane, seen, None));
+                continue;
+            }
+            let Some(version) = self.plan.versions.get(on.version) else {
+                continue;
+            };
+            let readings: &[bool] = if on.memory.wavers(address, len) {
+                &[true, false]
+            } else {
+                &[false]
+            };
+            for otherwise in readings {
+                let bytes = on.memory.read(address, len, *otherwise);
+                let reply = bytes.as_deref().map_or(Reply::Failed, Reply::Bytes);
+                let mut next = on.clone();
+                next.wish = self.store.step(version, &mut next.state, reply);
+                open.push((wavered || *otherwise, next, steps + 1));
+            }
+        }
+        ends
+    }
+
+    /// A store has come to its next change, to rest, or to an end. `came` is where it would go on if nothing happens.
+    fn arrive(
+        &self,
+        mut on: On<S::State>,
+        step: impl FnOnce(ComesTo) -> Step,
+        powered: Option<(&Ideals, &Ideals)>,
+        out: &mut Expanded<S::State>,
+    ) -> Option<Option<u128>> {
+        let end = match &on.wish {
+            Wish::Rest(value) => ComesTo::Rest(value.clone()),
+            Wish::Foreign => ComesTo::Foreign,
+            Wish::Stuck(why) => ComesTo::Stuck(why.clone()),
+            wish => ComesTo::Change(ChangeKind::of(&wish.change()?)),
+        };
+        let objection = self.judge(&mut on, powered);
+        let step = step(end.clone());
+        if let Some((claim, seen)) = objection {
+            out.objection.get_or_insert((claim, seen, Some(step)));
+            return None;
+        }
+        let rests = !matches!(end, ComesTo::Change(_));
+        let node = Node::On(Box::new(on));
+        let key = self.key_of(&node);
+        out.reached.push(Reached { key, node, step });
+        Some((!rests).then_some(key))
+    }
+
+    /// At rest: the settings are some that they may be, and from now on no others.
+    fn judge(&self, on: &mut On<S::State>, powered: Option<(&Ideals, &Ideals)>) -> Option<(Claim, String)> {
+        match &on.wish {
+            Wish::Stuck(why) => Some((Claim::Sane, format!("the store is stuck: {why}"))),
+            Wish::Foreign => {
+                // Right where there is no way from any of the layouts that the settings may have.
+                let way = |ideal: &Ideal| {
+                    ideal
+                        .under(&self.plan.versions, on.version, self.plan.keeps_aside)
+                        .is_some()
+                };
+                if let Some((old, _)) = powered {
+                    on.ideals = old.clone();
+                }
+                let all = on.ideals.iter().all(way);
+                all.then(|| {
+                    let seen = "there is a way from the settings to this version, and it is not taken".to_owned();
+                    (Claim::SettingsKept, seen)
+                })
+            }
+            Wish::Rest(value) => {
+                let installed = |ideal: &Ideal| {
+                    let layout = |index: usize| self.plan.versions.get(index).map(|version| version.layout);
+                    layout(ideal.version) == layout(on.version) || ideal.value.is_none()
+                };
+                let matching: Ideals = match &on.saved {
+                    Some(saved) => saved.clone(),
+                    None => on.ideals.iter().filter(|ideal| installed(ideal)).cloned().collect(),
+                };
+                let matching: Ideals = matching.into_iter().filter(|ideal| ideal.value == *value).collect();
+                if matching.is_empty() {
+                    let may: Vec<_> = on.ideals.iter().map(|ideal| format!("{:02x?}", ideal.value)).collect();
+                    let seen = format!("the settings are {value:02x?}, and should be one of {}", may.join(", "));
+                    return Some((Claim::SettingsKept, seen));
+                }
+                on.ideals = matching;
+                on.saved = None;
+                None
+            }
+            _ => None,
+        }
+    }
+
+    fn reach(&self, node: Node<S::State>, step: Step, out: &mut Expanded<S::State>) {
+        let key = self.key_of(&node);
+        out.reached.push(Reached { key, node, step });
+    }
+}
+
+/// The longest way to rest; or a node from which there is none.
+fn longest(calm: &HashMap<u128, Option<u128>>) -> Result<usize, u128> {
+    let mut known = HashMap::<u128, usize>::new();
+    let mut most = 0;
+    for start in calm.keys() {
+        let mut way = vec![*start];
+        let mut here = *start;
+        let end = loop {
+            if let Some(length) = known.get(&here) {
+                break *length;
+            }
+            match calm.get(&here) {
+                Some(Some(next)) if way.len() <= calm.len() => {
+                    here = *next;
+                    way.push(here);
+                }
+                Some(Some(_)) => return Err(*start),
+                Some(None) => break 1,
+                None => break 0,
+            }
+        };
+        for (above, key) in way.iter().rev().enumerate() {
+            known.entry(*key).or_insert(end + above);
+        }
+        most = most.max(known.get(start).copied().unwrap_or(0));
+    }
+    Ok(most)
+}
