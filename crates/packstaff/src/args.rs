@@ -311,6 +311,9 @@ pub(crate) struct Trace {
     /// The reason code that the unit shows, such as U1
     #[arg(long, value_name = "CODE")]
     pub(crate) code: Option<String>,
+    /// A dump of the unit's settings memory, from its address 0 on
+    #[arg(long, value_name = "FILE")]
+    pub(crate) settings: Option<PathBuf>,
     /// The unit's board revision, where what was sent does not tell it
     #[arg(long)]
     pub(crate) board: Option<String>,

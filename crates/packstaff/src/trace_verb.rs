@@ -12,6 +12,7 @@ pub(crate) fn run(ask: &args::Trace) -> Result<u8> {
         flash: ask.flash.clone(),
         stick: ask.stick.clone(),
         code: ask.code.clone(),
+        settings: ask.settings.clone(),
     };
     let traced = trace(
         &bench,

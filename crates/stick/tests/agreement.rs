@@ -128,11 +128,6 @@ const OTHERWISE: &[(&str, &str, &str)] = &[
     ),
     ("root-loop", "fatfs", "never comes to an end"),
     ("root-loop", "mtools", "lists the root again and again, or stops"),
-    (
-        "lower-case",
-        "fatfs",
-        "shows names of 8 + 3 in upper case, whatever the case bits say",
-    ),
 ];
 
 fn is_otherwise(case: &str, witness: &str) -> bool {

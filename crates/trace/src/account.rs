@@ -15,6 +15,9 @@ use serde::Serialize;
 use stick::StickError;
 use unit::blueprint::Blueprint;
 
+/// What an account says of the settings memory: it does not look at it.
+pub const UNSEEN_SETTINGS: &str = "settings and calibration";
+
 /// What an owner has sent.
 #[derive(Clone, Debug, Default)]
 pub struct Evidence {
@@ -328,7 +331,7 @@ fn unseen(evidence: &Evidence, flash: Option<&FlashAccount>) -> Vec<Unseen> {
     );
     say(
         true,
-        "settings and calibration",
+        UNSEEN_SETTINGS,
         "whether they are whole; an install never touches them",
     );
     unseen

@@ -25,7 +25,9 @@ mod sectors;
 mod start;
 mod stick_seen;
 
-pub use account::{Account, DescriptorAccount, Evidence, FlashAccount, Named, RegisterAccount, Tracer, Unseen};
+pub use account::{
+    Account, DescriptorAccount, Evidence, FlashAccount, Named, RegisterAccount, Tracer, UNSEEN_SETTINGS, Unseen,
+};
 pub use cells::{Cells, Span};
 pub use course::{Course, Where, Work};
 pub use known::{KindOfUnit, Release, ReleaseId};

@@ -63,6 +63,8 @@ pub struct Given {
     pub stick: Option<PathBuf>,
     /// The code on the display.
     pub code: Option<String>,
+    /// A dump of the settings memory.
+    pub settings: Option<PathBuf>,
 }
 
 impl Given {
@@ -87,7 +89,9 @@ impl Given {
             .code
             .iter()
             .map(|code| format!("the display shows {}", code.code));
-        readouts.chain(stick).chain(code).collect()
+        let settings = self.settings.iter();
+        let settings = settings.map(|dump| format!("{}: the settings memory", visible(&dump.display().to_string())));
+        readouts.chain(stick).chain(code).chain(settings).collect()
     }
 }
 

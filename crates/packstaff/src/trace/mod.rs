@@ -2,16 +2,18 @@
 //! and to the owner.
 
 mod evidence;
+mod kept;
 mod reply;
 mod words;
 
 pub use evidence::{FlashFile, Given, gather};
+pub use kept::{KeptAs, RecordKept, SettingsSeen};
 pub use reply::reply;
 pub use words::text;
 
 use crate::bench::{Bench, anchor, unit_key};
 use crate::rehearse::may_go_back_to;
-use ::trace::{Account, Evidence, KindOfUnit, Misfit, Release, Tracer};
+use ::trace::{Account, Evidence, KindOfUnit, Misfit, Release, Tracer, UNSEEN_SETTINGS};
 use envelope::{VersionNumbers, open};
 use miette::{IntoDiagnostic, Result, WrapErr};
 use product::SignatureKind;
@@ -29,6 +31,8 @@ pub struct Traced {
     /// The account.
     #[serde(flatten)]
     pub account: Account,
+    /// What the settings memory holds, if a dump of it was sent.
+    pub settings: Option<SettingsSeen>,
     /// What to write to the owner.
     pub reply: String,
 }
@@ -83,10 +87,19 @@ pub fn trace(
     account
         .misfits
         .extend(other_board(bench, keyring, board, tracer, given)?);
+    let settings = given
+        .settings
+        .as_deref()
+        .map(|dump| kept::kept(bench, dump))
+        .transpose()?;
+    if settings.is_some() {
+        account.unseen.retain(|unseen| unseen.what != UNSEEN_SETTINGS);
+    }
     Ok(Traced {
         product: bench.product.name.clone(),
         sent: given.words(evidence),
-        reply: reply(bench, board, &account),
+        reply: reply(bench, board, &account, settings.as_ref()),
+        settings,
         account,
     })
 }

@@ -3,6 +3,7 @@
 //! The reader is not technical and may be beside something dangerous. What the product can do to people comes before the steps, with
 //! the cautions of the owner's sheet; and nothing is promised that was not tried.
 
+use super::SettingsSeen;
 use super::words::{capital, versions};
 use crate::bench::Bench;
 use crate::release::shown_hazard;
@@ -14,8 +15,13 @@ use product::Board;
 const WIDTH: usize = 92;
 
 /// A letter to the owner.
-pub fn reply(bench: &Bench, board: &Board, account: &Account) -> String {
-    let letter = Letter { bench, board, account };
+pub fn reply(bench: &Bench, board: &Board, account: &Account, settings: Option<&SettingsSeen>) -> String {
+    let letter = Letter {
+        bench,
+        board,
+        account,
+        settings,
+    };
     let mut paragraphs = vec![vec!["Thank you for writing, and for what you sent.".to_owned()]];
     if let Some(question) = letter.which_board() {
         paragraphs.extend([question, letter.help()]);
@@ -52,6 +58,7 @@ struct Letter<'a> {
     bench: &'a Bench,
     board: &'a Board,
     account: &'a Account,
+    settings: Option<&'a SettingsSeen>,
 }
 
 impl Letter<'_> {
@@ -259,9 +266,18 @@ impl Letter<'_> {
         vec![
             format!("Afterwards: {}", owner.after),
             owner.version_screen.clone(),
-            "An update does not touch the memory with your settings and the unit's calibration. We have not looked at that memory: please \
-             check them before you use the unit."
-                .to_owned(),
+            match self.settings.map(|seen| seen.whole().next().is_some()) {
+                Some(true) => "We have read the memory with your settings and the unit's calibration: a complete copy of them is there.",
+                Some(false) => {
+                    "In what we have read of the memory with your settings and the unit's calibration there is no complete copy of them. \
+                     Do not use the unit before you have set and checked all of them, or have heard from us."
+                }
+                None => {
+                    "An update does not touch the memory with your settings and the unit's calibration. We have not looked at that memory: \
+                     please check them before you use the unit."
+                }
+            }
+            .to_owned(),
         ]
     }
 

@@ -1,6 +1,6 @@
 //! The account, for the maker.
 
-use super::Traced;
+use super::{SettingsSeen, Traced};
 use crate::bench::bytes;
 use crate::look::visible;
 use ::trace::{
@@ -35,6 +35,9 @@ pub fn text(traced: &Traced) -> String {
     }
     if let Some(stick) = &account.stick {
         section(&mut out, "What the stick holds", &on_stick(stick));
+    }
+    if let Some(settings) = &traced.settings {
+        section(&mut out, "What the settings memory holds", &kept(settings, account));
     }
     if let Some(next) = &account.next {
         section(
@@ -341,6 +344,48 @@ fn on_stick(stick: &StickSeen) -> Vec<String> {
         lines.push(format!(
             "With it in place, this unit (keys of {}) {offers}{codes}.",
             shown.generation
+        ));
+    }
+    lines
+}
+
+fn kept(settings: &SettingsSeen, account: &Account) -> Vec<String> {
+    let mut lines = Vec::new();
+    for kept in &settings.versions {
+        let whole = kept.records.iter().filter(|record| record.flaws.is_empty()).count();
+        lines.push(format!(
+            "As {} keeps them: {whole} of {} records {} whole.",
+            kept.version,
+            kept.records.len(),
+            if whole == 1 { "is" } else { "are" }
+        ));
+        for record in kept.records.iter().filter(|record| !record.flaws.is_empty()) {
+            let place = record
+                .address
+                .map_or(String::new(), |address| format!(" at {address:#06x}"));
+            lines.push(format!("The record{place}: {}.", visible(&record.flaws.join("; "))));
+        }
+    }
+    if settings.versions.is_empty() {
+        lines.push("No record of any version with a layout.".to_owned());
+    }
+    let runs = account.next.as_ref().and_then(|next| match &next.at_best {
+        Outcome::Starts { release, .. } => release.as_ref(),
+        _ => None,
+    });
+    let mut whole = settings.whole().peekable();
+    if let Some(runs) = runs.filter(|_| whole.peek().is_some())
+        && !whole.any(|version| version == runs.version)
+        && !settings.without_layout.contains(&runs.version)
+    {
+        lines.push(format!(
+            "They are not as {runs} keeps them: it has not saved any yet, or did not carry them over."
+        ));
+    }
+    if !settings.without_layout.is_empty() {
+        lines.push(format!(
+            "Without a layout, and not looked for: {}.",
+            settings.without_layout.join(", ")
         ));
     }
     lines

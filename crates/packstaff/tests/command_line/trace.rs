@@ -7,6 +7,7 @@ use product::Unlock;
 use rehearsal::power_up::{Owner, power_up};
 use rehearsal::sticks::insert;
 use serde_json::Value;
+use std::path::Path;
 use unit::flash::{Change, EraseCut, Inside, Torn};
 
 /// A unit of board D with 1.8 whose install of 2.0 is cut half way through its nth change; its flash and its stick are written to
@@ -192,6 +193,56 @@ fn nothing_is_sent_for_a_board_that_it_may_not_be() {
         reply.contains("tell us which board it has") && !reply.contains(".UPD"),
         "{reply}"
     );
+}
+
+/// A dump with one whole record as 1.8 keeps them, and one that a cut has left.
+#[test]
+fn a_dump_of_the_settings_is_told_by_its_layout() {
+    let folder = Folder::demo();
+    cut(&folder, ARRIVED);
+    std::fs::create_dir(folder.path("settings")).unwrap();
+    for version in ["1.8", "2.0"] {
+        let layout = format!("settings/{version}.toml");
+        let source = Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("../../demo/kc4")
+            .join(&layout);
+        std::fs::copy(source, folder.path(&layout)).unwrap();
+    }
+    let bench = Bench::open(&folder.path("")).unwrap();
+    let (layout, _) = packstaff::settings::of_version(&bench, "1.8").unwrap().unwrap();
+    let mut record = vec![0; layout.record.size as usize];
+    settings::dump::seal(&layout, &mut record, 1);
+    let settings::layout::Keeping::Copies(starts) = &layout.memory.keeping else {
+        panic!()
+    };
+    let mut dump = vec![0xff; 32 << 10];
+    for (start, at) in starts.iter().zip(0..) {
+        let place = *start as usize..*start as usize + record.len();
+        dump[place.clone()].copy_from_slice(&record);
+        if at > 0 {
+            dump[place.end - 100] ^= 1;
+        }
+    }
+    folder.write("settings.bin", &dump);
+    let sent = ["--flash", "flash.bin", "--settings", "settings.bin"];
+    let told = trace(&folder, &sent).ended(HOLDS).stdout;
+    for part in [
+        "As 1.8 keeps them: 1 of 2 records is whole.",
+        "They are not as 2.0 keeps them",
+        "a complete copy of them is there",
+    ] {
+        let flat = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(part), "{part}:\n{told}");
+    }
+    folder.write("settings.bin", vec![0xff; 32 << 10]);
+    let account = trace(&folder, &[&sent[..], &["--json"]].concat()).ended(HOLDS).json();
+    assert_eq!(account["settings"]["versions"], serde_json::json!([]));
+    let reply = account["reply"].as_str().unwrap().split_whitespace();
+    let reply = reply.collect::<Vec<_>>().join(" ");
+    assert!(reply.contains("there is no complete copy"), "{reply}");
+    trace(&folder, &["--flash", "flash.bin", "--settings", "none.bin"])
+        .ended(FAILED)
+        .complains("the settings dump none.bin cannot be read");
 }
 
 #[test]
