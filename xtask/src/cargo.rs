@@ -42,6 +42,9 @@ pub(crate) fn features(house: &House) -> Outcome {
     held("those who check signatures can be built for each kind alone")
 }
 
+/// What the command line has only if asked for.
+const OWN_LOADER: &str = "packstaff/own-loader";
+
 pub(crate) fn tests(house: &House) -> Outcome {
     let with_nextest = capture(&mut house.cargo(&["nextest", "--version"])).is_ok();
     let arguments: &[&str] = match with_nextest {
@@ -49,6 +52,8 @@ pub(crate) fn tests(house: &House) -> Outcome {
             "nextest",
             "run",
             "--workspace",
+            "--features",
+            OWN_LOADER,
             "--no-fail-fast",
             "--status-level",
             "slow",
@@ -59,6 +64,8 @@ pub(crate) fn tests(house: &House) -> Outcome {
         false => &[
             "test",
             "--workspace",
+            "--features",
+            OWN_LOADER,
             "--lib",
             "--bins",
             "--tests",

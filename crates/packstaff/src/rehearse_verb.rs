@@ -58,10 +58,10 @@ pub(crate) fn run(ask: &args::Rehearse) -> Result<u8> {
 #[cfg(feature = "own-loader")]
 fn own_loader(ask: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
     if let Some(option) = ask.option_for_products() {
+        let folder = folder.display();
         return Err(miette::miette!(
             help = "what is rehearsed, and how, is said in its unit.toml: docs/src/own-loader.md",
-            "{option} is for product folders, and {} describes one unit with a loader of its own",
-            folder.display()
+            "{option} is for product folders, and {folder} describes one unit with a loader of its own"
         ));
     }
     show(&packstaff::rehearse::rehearse_own_loader(folder)?, ask.json)
@@ -69,11 +69,10 @@ fn own_loader(ask: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
 
 #[cfg(not(feature = "own-loader"))]
 fn own_loader(_: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
+    let folder = folder.display();
     Err(miette::miette!(
-        help = "build it with the sandbox that such loaders run in: cargo run --release --features own-loader -- rehearse {}",
-        folder.display(),
-        "{} describes a unit with a loader of its own, and this packstaff was built without the sandbox for them",
-        folder.display()
+        help = "build it with the sandbox that such loaders run in: cargo run --release --features own-loader -- rehearse FOLDER",
+        "{folder} describes a unit with a loader of its own, and this packstaff was built without the sandbox for them"
     ))
 }
 
