@@ -32,6 +32,9 @@ pub struct Config<'a> {
     pub floors: [Region; 2],
 }
 
+/// Whether an image can be started without a digest at all: see the crate's features.
+pub(crate) const BY_DESCRIPTOR: bool = cfg!(feature = "by-descriptor");
+
 /// When the image in the slot is digested.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum StartCheck {

@@ -86,6 +86,7 @@ impl Installer {
 
     /// A machine that digests the image at the times that are chosen. A choice of the board's author: the rehearsal says on which
     /// parts [`StartCheck::AfterInstall`] is safe.
+    #[cfg(feature = "by-descriptor")]
     pub const fn with_start_check(start_check: StartCheck) -> Self {
         let mut machine = Self::new();
         machine.start_check = start_check;

@@ -1,7 +1,7 @@
 //! First stage: what does this unit's own flash hold, and what counts?
 
 use super::{Clear, Context, Find, Job, Lacking, Raise, Stage, Turn, Wish};
-use crate::config::{Layout, ONE_PLACE, StartCheck};
+use crate::config::{BY_DESCRIPTOR, Layout, ONE_PLACE, StartCheck};
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor, VOID_MARK_LEN};
 use crate::flaw::{Flaw, Skipped};
 use crate::geometry::Region;
@@ -157,7 +157,7 @@ impl Inspect {
         }
         context.knowledge.stands = true;
         let at_power_up = matches!(self.next, Next::LookAtStick);
-        let by_descriptor = at_power_up && context.start_check == StartCheck::AfterInstall;
+        let by_descriptor = BY_DESCRIPTOR && at_power_up && context.start_check == StartCheck::AfterInstall;
         if by_descriptor || context.flawed.has(Flaw::NeverDigests) {
             context.knowledge.installed = Some(descriptor);
             context.knowledge.shown = stand_in(&descriptor, mark, erased);
