@@ -244,7 +244,7 @@ mod tests {
     fn covers(codes: &str, number: u16) -> bool {
         codes.split(", ").any(|part| {
             let mut ends = part
-                .split(" to ")
+                .split('–')
                 .map(|code| code.trim_start_matches('S').parse::<u16>().unwrap());
             let first = ends.next().unwrap();
             (first..=ends.next().unwrap_or(first)).contains(&number)

@@ -7,7 +7,6 @@ use product::Unlock;
 use rehearsal::power_up::{Owner, power_up};
 use rehearsal::sticks::insert;
 use serde_json::Value;
-use std::path::Path;
 use unit::flash::{Change, EraseCut, Inside, Torn};
 
 /// A unit of board D with 1.8 whose install of 2.0 is cut half way through its nth change; its flash and its stick are written to
@@ -200,14 +199,6 @@ fn nothing_is_sent_for_a_board_that_it_may_not_be() {
 fn a_dump_of_the_settings_is_told_by_its_layout() {
     let folder = Folder::demo();
     cut(&folder, ARRIVED);
-    std::fs::create_dir(folder.path("settings")).unwrap();
-    for version in ["1.8", "2.0"] {
-        let layout = format!("settings/{version}.toml");
-        let source = Path::new(env!("CARGO_MANIFEST_DIR"))
-            .join("../../demo/kc4")
-            .join(&layout);
-        std::fs::copy(source, folder.path(&layout)).unwrap();
-    }
     let bench = Bench::open(&folder.path("")).unwrap();
     let (layout, _) = packstaff::settings::of_version(&bench, "1.8").unwrap().unwrap();
     let mut record = vec![0; layout.record.size as usize];
