@@ -1,6 +1,6 @@
 //! The calls. The header says what each does, in the words of C; here is why each holds.
 //!
-//! Every call returns one of [`returns`](crate::types::returns) and changes nothing unless it returns `OK`.
+//! Every call returns one of [`returns`] and changes nothing unless it returns `OK`.
 
 #![allow(unsafe_code, reason = "the C interface itself")]
 // The C side's names.

@@ -5,8 +5,8 @@
 //! - **No global state, no heap.** A machine lives in storage that the caller brings; its size and alignment are constants,
 //!   checked when this crate is compiled ([`types::INSTALLER_SIZE`]). Nothing is kept but what lies there, and no pointer of
 //!   the caller's is remembered after a call returns.
-//! - **Every pointer is looked at before it is used** ([`pointer`]): null, misaligned and overlapping ones give a return code.
-//!   So does storage in which no machine was begun, which shows by its mark ([`storage`]). That memory behind a pointer is
+//! - **Every pointer is looked at before it is used** (module `pointer`): null, misaligned and overlapping ones give a return code.
+//!   So does storage in which no machine was begun, which shows by its mark (module `storage`). That memory behind a pointer is
 //!   really there, and holds what the caller says, no callee can see in C: those are the callers' duties, and the header
 //!   lists them.
 //! - **No panic**: what the installer's own crates keep to holds here too.

@@ -192,7 +192,7 @@ impl core::fmt::Debug for Signer<'_> {
 /// Writes the update file for `draft`, signed by one or two signers: an authentication block each, in this order.
 ///
 /// `header_room` is what the smallest of the units that shall read it keep of the header: [`HEADER_MAX_NARROW`] or
-/// [`HEADER_MAX_WIDE`]. The finished file is read back with the unit's own code and compared with the draft before it is
+/// `HEADER_MAX_WIDE`. The finished file is read back with the unit's own code and compared with the draft before it is
 /// given out; only the signatures cannot be checked without the public keys: open the file with them, as a unit does.
 ///
 /// # Errors

@@ -7,7 +7,7 @@ use super::{Exploration, Explorer, Plan, Unfinished};
 /// Explores everything, and tells the shortest story to each node, shorter ones first: to each world with power off, and to each
 /// powered loader that is about to change flash, where the story's last step comes to that change.
 ///
-/// [`replay`](super::replay) gives the worlds of a story as their cells are. Worlds that an exploration does not tell apart, such
+/// [`replay`](super::replay()) gives the worlds of a story as their cells are. Worlds that an exploration does not tell apart, such
 /// as all those that cuts inside one program leave where nobody will read what was programmed, are one node here; a story to a
 /// powered loader, with a cut added to it, leads to each of them.
 ///

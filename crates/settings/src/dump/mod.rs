@@ -1,7 +1,7 @@
 //! Settings out of a memory dump, and into an image.
 //!
 //! - [`copies`] finds the records in a dump and says of each what holds and what does not.
-//! - [`read`] decodes the best there is, field by field, each with how far it can be believed.
+//! - [`read()`] decodes the best there is, field by field, each with how far it can be believed.
 //! - A [`Node`] shows decoded settings as TOML or JSON; [`from_text`] reads values that people wrote.
 //! - [`image`] puts records where a unit looks for them.
 
