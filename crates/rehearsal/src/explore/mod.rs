@@ -19,7 +19,9 @@
 
 mod account;
 mod faults;
+mod judge;
 mod liveness;
+mod plan;
 mod replay;
 mod story;
 mod strand;
@@ -28,6 +30,7 @@ mod worlds;
 
 pub use account::Passage;
 pub use faults::{Faults, UnknownFault};
+pub use plan::{Coverage, Exploration, NODE_BYTES, Plan, Progress, StickOption, Unfinished, Violation};
 pub use replay::{Strayed, replay};
 pub use story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};
 pub use subject::{OurInstaller, Standing, Subject};
@@ -40,134 +43,8 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, RwLock};
 use story::Origin;
 use strand::{Follower, Strand, Tangle};
-use thiserror::Error;
 use unit::drive::{Answer, Wish};
-use unit::flash::{Change, Flash, FlashFault, Kind, SumKey, Torn, outcomes};
-use unit::stick::Stick;
-
-/// A stick that may be in the unit.
-#[derive(Clone, Debug)]
-pub struct StickOption {
-    /// What to call it in a story.
-    pub name: String,
-    /// The stick.
-    pub stick: Stick,
-    /// Whether it holds an update file that a unit can install as a whole.
-    pub good: bool,
-}
-
-/// What to explore.
-#[derive(Clone, Debug)]
-pub struct Plan<'a> {
-    /// The worlds to begin with, and what to call them.
-    pub from: Vec<(String, Flash)>,
-    /// Whether all of them have an image that runs.
-    pub had_image: bool,
-    /// The sticks.
-    pub sticks: Vec<StickOption>,
-    /// Which stick a patient owner has.
-    pub good_stick: usize,
-    /// The file that a patient owner picks, by its manifest's digest.
-    pub goal: [u8; 32],
-    /// What must run in the end.
-    pub target: Release,
-    /// Everything that the maker has released for this board.
-    pub releases: &'a [Release],
-    /// Image digest of each update file on the sticks, by its manifest's digest.
-    pub files: Vec<([u8; 32], [u8; 32])>,
-    /// What may go wrong.
-    pub faults: Faults,
-    /// Whether contents that nobody reads are kept apart or not.
-    pub reduce: bool,
-    /// Stop at the first violation, or go on to the end.
-    pub stop_at_first: bool,
-    /// The most nodes to visit. A node takes at most about [`NODE_BYTES`].
-    pub nodes_max: usize,
-    /// Key of the sums.
-    pub key: SumKey,
-}
-
-/// Why an exploration ended without an answer.
-#[derive(Clone, Debug, PartialEq, Eq, Error)]
-pub enum Unfinished {
-    /// There are more nodes than were allowed for.
-    #[error("more than {0} nodes: allow for more (about {NODE_BYTES} bytes each), or rehearse a smaller part")]
-    TooLarge(usize),
-    /// The loader does not come to a change of flash, a wait or a start.
-    #[error("the loader goes round in circles without ever changing flash, waiting, or starting an image")]
-    Endless,
-    /// Contents were read that were declared as read by nobody.
-    #[error(
-        "the loader reads {address:#010x} after a cut, where nothing was to be read before an erase: rehearse without the reduction"
-    )]
-    Unsound {
-        /// What it read.
-        address: u32,
-    },
-}
-
-/// What was covered while a unit did one thing.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Coverage {
-    /// Powered loaders about to change flash.
-    pub powered: usize,
-    /// Cuts: before, inside and after changes.
-    pub cuts: u64,
-    /// Worlds with power off that one of these cuts was the first to lead to.
-    pub worlds: usize,
-}
-
-/// How far an exploration has come, told again and again while it goes on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Progress {
-    /// Worlds with power off that were told apart so far.
-    pub worlds: usize,
-    /// All nodes so far, worlds and powered loaders.
-    pub nodes: usize,
-    /// Nodes that are still to be looked at.
-    pub ahead: usize,
-    /// Cuts so far.
-    pub cuts: u64,
-}
-
-/// A claim that does not hold, with the shortest way to it.
-#[derive(Clone, Debug)]
-pub struct Violation {
-    /// Which claim.
-    pub claim: Claim,
-    /// What was seen.
-    pub seen: String,
-    /// How to get there.
-    pub story: Story,
-}
-
-/// What an exploration covered and found.
-#[derive(Clone, Debug)]
-pub struct Exploration {
-    /// Worlds with power off that were told apart.
-    pub worlds: usize,
-    /// Powered loaders about to change flash.
-    pub powered: usize,
-    /// Transitions.
-    pub transitions: u64,
-    /// Cuts among them: before, inside and after changes.
-    pub cuts: u64,
-    /// Levels of the search: the longest shortest way.
-    pub levels: usize,
-    /// What was covered, by what the unit was doing.
-    pub phases: BTreeMap<Phase, Coverage>,
-    /// Most changes of flash that a patient owner's unit needs, from any world, until the picked version runs.
-    pub changes_max: usize,
-    /// Claims that do not hold: at most one story each.
-    pub violations: Vec<Violation>,
-}
-
-impl Exploration {
-    /// Whether every claim holds.
-    pub fn holds(&self) -> bool {
-        self.violations.is_empty()
-    }
-}
+use unit::flash::{Change, Flash, FlashFault, Kind, Torn, outcomes};
 
 /// A world with power off, in the form in which worlds are compared.
 struct World {
@@ -244,10 +121,6 @@ struct Explorer<'a, S: Subject> {
     follower: Follower<'a, S>,
     memory: Memory<S::State>,
 }
-
-/// Bytes of memory to allow for a node, everything counted. Measured with the example `growth`: 64 KiB and 1024 KiB images differ by
-/// 343,200 nodes and 231 MiB at their peak, which is 700 bytes a node; where worlds have more in doubt, it is more.
-pub const NODE_BYTES: usize = 2048;
 
 /// So many nodes are looked at before what they lead to is sorted in: it bounds what is held at one time.
 const PORTION: usize = 1 << 12;
@@ -438,28 +311,28 @@ impl<'a, S: Subject> Explorer<'a, S> {
         if self.plan.reduce {
             self.subject.settle(&mut settled);
         }
-        let same = settled == flash;
-        let mut guarded = flash.clone();
-        for grave in settled.doubts().iter().filter(|doubt| doubt.kind == Kind::Buried) {
-            guarded.bury(grave.area);
-        }
-        let alike = !same && self.alike(&guarded, &settled);
-        let flash = if same || alike { settled } else { flash };
+        let guarded = settled == flash || self.alike(&flash, &settled);
+        let flash = if guarded { settled } else { flash };
         Arc::new(World {
             key: self.key_of_world(&flash, started),
             flash,
             started,
-            guarded: same || alike,
+            guarded,
         })
     }
 
     /// Whether a loader that is powered in one of two worlds comes to the same as in the other, in every reading, up to its
     /// question for a stick.
     ///
-    /// In `guarded`, what is buried in `settled` is buried too: a loader that reads any of it does not come to the same.
-    fn alike(&self, guarded: &Flash, settled: &Flash) -> bool {
+    /// The first is looked at with all buried that is buried in the second: a loader that reads any of it does not come to the
+    /// same.
+    fn alike(&self, flash: &Flash, settled: &Flash) -> bool {
+        let mut guarded = flash.clone();
+        for grave in settled.doubts().iter().filter(|doubt| doubt.kind == Kind::Buried) {
+            guarded.bury(grave.area);
+        }
         let ends = |flash| self.follower.follow(flash, self.follower.power_up(), true);
-        match (ends(guarded), ends(settled)) {
+        match (ends(&guarded), ends(settled)) {
             (Ok(one), Ok(other)) => {
                 let plain = |ends: &[Strand<S::State>]| {
                     let ends = ends
@@ -709,7 +582,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
 
     /// Whether changes in `area` make no difference to a loader that is powered in this world.
     fn is_out_of_sight(&self, world: &World, area: Region) -> bool {
-        world.guarded && covered(&world.flash, area)
+        world.guarded && world.flash.is_all_buried(area)
     }
 
     fn reach(&self, world: Arc<World>, step: Step, out: &mut Expanded<S::State>) {
@@ -867,108 +740,6 @@ impl<'a, S: Subject> Explorer<'a, S> {
         strand.stick == Some(self.plan.good_stick) && strand.picked.is_none_or(|picked| picked == self.plan.goal)
     }
 
-    /// Claims about a world with power off.
-    fn judge_world(&self, flash: &Flash, out: &mut Expanded<S::State>) {
-        for named in self.subject.standing(flash) {
-            if !self.holds(flash, &named) {
-                let seen = "an image is said to be there, whole, that is not the one that lies there".to_owned();
-                out.objections.push((Claim::Truthful, seen, None));
-            }
-        }
-    }
-
-    /// Whether an image is there that flash says is there.
-    fn holds(&self, flash: &Flash, named: &Standing) -> bool {
-        self.digest(flash, named.place, named.descriptor.image_size) == Some(named.descriptor.image_digest)
-    }
-
-    /// The image that is committed is the one that the owner picked.
-    fn judge_commit(
-        &self,
-        flash: &Flash,
-        change: &Change,
-        strand: &Strand<S::State>,
-        started: u64,
-        out: &mut Expanded<S::State>,
-    ) {
-        let Some(descriptor) = self.subject.commits(flash, change) else {
-            return;
-        };
-        if strand.picked.is_none() && self.subject.needs_no_stick() {
-            // What was picked before a cut is finished after it.
-            return;
-        }
-        let picked = strand
-            .picked
-            .and_then(|manifest| self.plan.files.iter().find(|file| file.0 == manifest));
-        if picked.is_none_or(|file| file.1 != descriptor.image_digest) {
-            let seen = format!(
-                "version {} is installed, which the owner did not pick",
-                descriptor.version
-            );
-            out.objections.push((Claim::OwnersChoice, seen, None));
-        }
-        if descriptor.sequence < started {
-            let seen = format!(
-                "issue {} is installed after issue {started} has run",
-                descriptor.sequence
-            );
-            out.objections.push((Claim::FloorRises, seen, None));
-        }
-    }
-
-    /// The floor is raised to an issue only while an image of that issue stands, or after one has run.
-    fn judge_raise(&self, flash: &Flash, change: &Change, started: u64, out: &mut Expanded<S::State>) {
-        let Some((issue, new)) = self.subject.raises(change) else {
-            return;
-        };
-        let named = self.subject.may_stand(flash).into_iter().chain(new);
-        let there = named
-            .filter(|named| self.holds(flash, named))
-            .map(|named| named.descriptor.sequence);
-        let earned = there.max().unwrap_or(0).max(started);
-        if issue > earned {
-            let seen = format!("the floor is raised to {issue}, and no higher issue than {earned} is installed");
-            out.objections.push((Claim::FloorEarned, seen, None));
-        }
-    }
-
-    /// A stick without a good file changes nothing.
-    fn judge_harm(
-        &self,
-        flash: &Flash,
-        change: &Change,
-        asked: bool,
-        stick: Option<Option<usize>>,
-        happened: &[Happening],
-        out: &mut Expanded<S::State>,
-    ) {
-        let bad = stick
-            .flatten()
-            .and_then(|index| self.plan.sticks.get(index))
-            .is_some_and(|option| !option.good);
-        let swapped = happened
-            .iter()
-            .any(|happening| matches!(happening, Happening::Swapped(_)));
-        if bad
-            && asked
-            && !swapped
-            && self
-                .subject
-                .places()
-                .iter()
-                .any(|place| place.overlaps(area_of(flash, change)))
-        {
-            let step = Step::Runs {
-                stick,
-                happened: happened.to_vec(),
-                comes_to: story::ComesTo::Change(ChangeKind::of(change)),
-            };
-            let seen = format!("{} is asked for", ChangeKind::of(change).words());
-            out.objections.push((Claim::Harmless, seen, Some(step)));
-        }
-    }
-
     /// The place that begins at an address.
     fn place_at(&self, address: u32) -> Option<Region> {
         self.subject.places().into_iter().find(|place| place.base == address)
@@ -1014,15 +785,4 @@ fn area_of(flash: &Flash, change: &Change) -> Region {
             size: data.len() as u32,
         },
     }
-}
-
-/// Whether all of `area` is buried.
-fn covered(flash: &Flash, area: Region) -> bool {
-    let mut next = u64::from(area.base);
-    for doubt in flash.doubts().iter().filter(|doubt| doubt.kind == Kind::Buried) {
-        if u64::from(doubt.area.base) <= next && doubt.area.end() > next {
-            next = doubt.area.end();
-        }
-    }
-    next >= area.end()
 }

@@ -405,12 +405,7 @@ impl Flash {
     /// that differ in buried contents only are equal. Reading buried cells, or programming them, is a fault of its own, so
     /// that a wrong declaration cannot go unnoticed.
     pub fn bury(&mut self, area: Region) {
-        let covers = |doubt: &Doubt| doubt.area.base <= area.base && doubt.area.end() >= area.end();
-        if self
-            .doubts()
-            .iter()
-            .any(|doubt| doubt.kind == Kind::Buried && covers(doubt))
-        {
+        if self.is_all_buried(area) {
             return;
         }
         let layout = self.layout.clone();
@@ -465,6 +460,13 @@ impl Flash {
     /// Whether any of `area` is buried.
     pub fn is_buried(&self, area: Region) -> bool {
         self.doubts.over(area).any(|doubt| doubt.kind == Kind::Buried)
+    }
+
+    /// Whether all of `area` is buried. Graves that touch are one, so one holds all of it or none does.
+    pub fn is_all_buried(&self, area: Region) -> bool {
+        let covers = |doubt: &Doubt| doubt.area.base <= area.base && doubt.area.end() >= area.end();
+        let mut here = self.doubts.over(area);
+        here.any(|doubt| doubt.kind == Kind::Buried && covers(doubt))
     }
 
     /// Whether any of `area` may read differently from one read to the next.
