@@ -9,6 +9,12 @@ use std::sync::OnceLock;
 
 use envelope::{Anchor, Fed, HeaderReader, Kid, Manifest, Refusal, UnitKey, look, open};
 use libfuzzer_sys::fuzz_target;
+use sample::field;
+
+#[path = "support/sample.rs"]
+mod sample;
+
+const SAMPLE: &str = include_str!("../../crates/envelope/tests/vectors/own-profile-sample.txt");
 
 /// A good file that another program wrote, and the keys to it.
 struct Good {
@@ -21,11 +27,14 @@ struct Good {
 fn good() -> &'static Good {
     static GOOD: OnceLock<Good> = OnceLock::new();
     GOOD.get_or_init(|| {
-        let file = field("envelope");
-        let anchor = Anchor::ed25519(Kid::new(b"author-1").unwrap(), field("sign_pub").try_into().unwrap());
+        let file = field(SAMPLE, "envelope");
+        let anchor = Anchor::ed25519(
+            Kid::new(b"author-1").unwrap(),
+            field(SAMPLE, "sign_pub").try_into().unwrap(),
+        );
         let key = UnitKey {
             kid: Kid::new(b"gen1").unwrap(),
-            key: field("kek_gen1").try_into().unwrap(),
+            key: field(SAMPLE, "kek_gen1").try_into().unwrap(),
         };
         let manifest = open(&file, &[anchor], &key).unwrap().manifest;
         Good {
@@ -35,19 +44,6 @@ fn good() -> &'static Good {
             manifest,
         }
     })
-}
-
-fn field(name: &str) -> Vec<u8> {
-    let fields = include_str!("../../crates/envelope/tests/vectors/own-profile-sample.txt");
-    let value = fields
-        .lines()
-        .find_map(|line| line.strip_prefix(name)?.strip_prefix(" = "));
-    let digits = value.unwrap().trim().as_bytes();
-    let digit = |byte: u8| (byte as char).to_digit(16).unwrap() as u8;
-    digits
-        .chunks(2)
-        .map(|pair| digit(pair[0]) << 4 | digit(pair[1]))
-        .collect()
 }
 
 fn fed(file: &[u8], piece: usize) -> Result<HeaderReader, Refusal> {

@@ -7,10 +7,12 @@
 
 use std::sync::OnceLock;
 
-use fat::{Block, DeviceBlock};
+use fat::DeviceBlock;
 use libfuzzer_sys::fuzz_target;
-use stick::{Calendar, Kind, StickSpec};
+use sticks::{Good, raw_block};
 
+#[path = "support/sticks.rs"]
+mod sticks;
 #[path = "../../crates/fat/tests/walk/mod.rs"]
 mod walk;
 
@@ -19,40 +21,12 @@ const LIMITS: walk::Limits = walk::Limits {
     steps: 20_000,
 };
 
-/// The first blocks of a good stick that are not all zero, and the length of the whole.
-struct Good {
-    busy: Vec<(u64, Block)>,
-    blocks: u64,
-}
-
 fn good_sticks() -> &'static [Good; 3] {
     static STICKS: OnceLock<[Good; 3]> = OnceLock::new();
     STICKS.get_or_init(|| {
-        [(Kind::Fat12, 2 << 20), (Kind::Fat16, 6 << 20), (Kind::Fat32, 36 << 20)].map(|(kind, size)| {
-            let stamp = Calendar {
-                year: 2026,
-                month: 1,
-                day: 2,
-                hour: 3,
-                minute: 4,
-                second: 6,
-            };
-            let usual = StickSpec::usual(1, stamp);
-            let spec = StickSpec {
-                kind,
-                size,
-                cluster: None,
-                partitioned: kind != Kind::Fat12,
-                ..usual
-            }
-            .with_file("NOTES.TXT", [b'n'; 1500])
-            .with_file("KC4-0142.UPD", [b'u'; 9000]);
-            let image = stick::build(&spec).expect("the spec is a good one");
-            let busy = (0..image.blocks()).map(|number| (number, image.read_block(number)));
-            Good {
-                busy: busy.filter(|(_, block)| *block != [0; 512]).collect(),
-                blocks: image.blocks(),
-            }
+        Good::all(|spec| {
+            spec.with_file("NOTES.TXT", [b'n'; 1500])
+                .with_file("KC4-0142.UPD", [b'u'; 9000])
         })
     })
 }
@@ -69,22 +43,11 @@ fuzz_target!(|data: &[u8]| {
         } else {
             DeviceBlock::B4096
         };
-        let _ = walk::walk(blocks, device_block, LIMITS, &mut |number| {
-            let mut block = [0; 512];
-            let there = rest.chunks(512).nth(number as usize).unwrap_or(&[]);
-            block[..there.len()].copy_from_slice(there);
-            block
-        });
+        let _ = walk::walk(blocks, device_block, LIMITS, &mut |number| raw_block(rest, number));
         return;
     }
-    let good = &good_sticks()[usize::from(choice >> 1) % 3];
-    let mut busy = good.busy.clone();
-    for change in rest.chunks_exact(4) {
-        let place = u32::from_le_bytes([change[0], change[1], change[2], 0]) as usize % (busy.len() * 512);
-        busy[place / 512].1[place % 512] = change[3];
-    }
-    let _ = walk::walk(good.blocks, DeviceBlock::B512, LIMITS, &mut |number| {
-        busy.binary_search_by_key(&number, |(at, _)| *at)
-            .map_or([0; 512], |index| busy[index].1)
+    let stick = good_sticks()[usize::from(choice >> 1) % 3].changed(rest);
+    let _ = walk::walk(stick.blocks, DeviceBlock::B512, LIMITS, &mut |number| {
+        stick.block(number)
     });
 });

@@ -9,6 +9,12 @@ use std::sync::OnceLock;
 
 use envelope::hss::{PUBLIC_KEY, holds, stated_leaf};
 use libfuzzer_sys::fuzz_target;
+use sample::field;
+
+#[path = "support/sample.rs"]
+mod sample;
+
+const VECTORS: &str = include_str!("../../crates/envelope/tests/vectors/rfc-8554.txt");
 
 struct Good {
     key: [u8; PUBLIC_KEY],
@@ -19,22 +25,16 @@ struct Good {
 fn good(case: u8) -> &'static Good {
     static GOOD: OnceLock<[Good; 2]> = OnceLock::new();
     let cases = GOOD.get_or_init(|| {
-        [1, 2].map(|case| Good {
-            key: field("public_key", case).try_into().unwrap(),
-            message: field("message", case),
-            signature: field("signature", case),
+        [1, 2].map(|case| {
+            let of_case = |name: &str| field(VECTORS, &format!("{name}_{case}"));
+            Good {
+                key: of_case("public_key").try_into().unwrap(),
+                message: of_case("message"),
+                signature: of_case("signature"),
+            }
         })
     });
     &cases[usize::from(case % 2)]
-}
-
-fn field(name: &str, case: u8) -> Vec<u8> {
-    let fields = include_str!("../../crates/envelope/tests/vectors/rfc-8554.txt");
-    let start = format!("{name}_{case} = ");
-    let digits = fields.lines().find_map(|line| line.strip_prefix(&start)).unwrap();
-    let digit = |byte: u8| (byte as char).to_digit(16).unwrap() as u8;
-    let pairs = digits.as_bytes().chunks(2);
-    pairs.map(|pair| digit(pair[0]) << 4 | digit(pair[1])).collect()
 }
 
 fuzz_target!(|input: &[u8]| {
