@@ -61,6 +61,11 @@ fn starting_by_the_descriptor_is_safe_where_zeros_can_be_programmed_twice() {
         let broken = claims(&found);
         for violation in &found.violations {
             eprintln!("{second:?}, {check_bits}: {}\n{}", violation.seen, violation.story);
+            let told = violation.story.to_string();
+            assert!(
+                told.contains("The change is asked for; flash refuses the change"),
+                "{told}"
+            );
         }
         assert_eq!(
             broken.is_empty(),

@@ -3,6 +3,7 @@
 use crate::report::{Cell, Report};
 use loader::{RehearsalError, Report as Rehearsed};
 use miette::{Result, miette};
+use rehearsal::picture::grouped;
 use std::path::Path;
 
 /// Rehearses the loader that a folder's `unit.toml` describes.
@@ -22,7 +23,11 @@ fn report(folder: &Path, rehearsed: &Rehearsed) -> Report {
     report.column_word = "to";
     for (column, case) in rehearsed.cases.iter().enumerate() {
         let found = &case.found;
-        let mut cell = Cell::pass(format!("{} worlds, {} cuts", found.worlds, found.cuts));
+        let mut cell = Cell::pass(format!(
+            "{} worlds, {} cuts",
+            grouped(found.worlds as u64),
+            grouped(found.cuts)
+        ));
         cell.explanation = format!("With {} in place in the end.", case.stick);
         report.set("Rehearsal", "explored", "Every world, every cut", column, cell);
         for claim in &rehearsed.judged.claims {
@@ -48,6 +53,7 @@ fn conclusion(rehearsed: &Rehearsed) -> String {
         .collect();
     let worlds: usize = rehearsed.cases.iter().map(|case| case.found.worlds).sum();
     let cuts: u64 = rehearsed.cases.iter().map(|case| case.found.cuts).sum();
+    let (worlds, cuts) = (grouped(worlds as u64), grouped(cuts));
     let changes = rehearsed
         .cases
         .iter()

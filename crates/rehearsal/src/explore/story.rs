@@ -177,6 +177,9 @@ impl Story {
                 match stick {
                     Some(Some(index)) => parts.push(format!("Power comes on, with {} in place", self.stick(*index))),
                     Some(None) => parts.push("Power comes on, without a stick".to_owned()),
+                    None if happened.first() == Some(&Happening::Refused) => {
+                        parts.push("The change is asked for".to_owned())
+                    }
                     None => parts.push("The change is carried out".to_owned()),
                 }
                 parts.extend(happened.iter().map(|happening| self.words(happening)));
