@@ -126,9 +126,9 @@ fn changed(picture: &StoryPicture<'_>, passage: &Passage) -> Vec<Region> {
             _ => None,
         },
     });
-    let geometry = picture.blueprint.layout.geometry();
+    let layout = &picture.blueprint.layout;
     let area = |kind| match kind {
-        ChangeKind::Erase(address) => geometry.sector_at(address),
+        ChangeKind::Erase(address) => layout.sector_at(address),
         ChangeKind::Program(base, size) => Some(Region { base, size }),
     };
     kinds.filter_map(area).collect()
