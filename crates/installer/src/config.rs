@@ -77,6 +77,18 @@ impl Layout {
             Self::Paired { second } => Some(second),
         }
     }
+
+    /// Bytes that an image may have, with this `slot` in `flash`.
+    pub const fn usable(self, slot: Region, flash: Geometry<'_>) -> u32 {
+        let slot = match self {
+            Self::Paired { .. } => slot.size,
+            Self::Single | Self::Staged { .. } => slot.size.saturating_sub(Place::in_slot(slot, flash).size()),
+        };
+        match self.second() {
+            Some(second) if second.size < slot => second.size,
+            _ => slot,
+        }
+    }
 }
 
 /// The code for two places was left out.
@@ -106,14 +118,7 @@ impl<'a> Config<'a> {
 
     /// Bytes of the slot that an image may use.
     pub const fn usable(&self) -> u32 {
-        let slot = match self.layout() {
-            Layout::Paired { .. } => self.slot.size,
-            Layout::Single | Layout::Staged { .. } => self.slot.size.saturating_sub(self.place().size()),
-        };
-        match self.layout().second() {
-            Some(second) if second.size < slot => second.size,
-            _ => slot,
-        }
+        self.layout().usable(self.slot, self.flash)
     }
 
     /// Finds what a board's author got wrong. A port calls this once, at build time or at its first start.

@@ -152,7 +152,8 @@ pub(crate) fn flash_cell(flash: &FlashWear, budget: &Budget) -> Cell {
     }
     Cell::fail(
         format!(
-            "{} cycles, {} in an update, last {}",
+            "{}: {} cycles, {} in an update, last {}",
+            flash.part,
             flash.cycles,
             flash.erases,
             years(flash.years)
