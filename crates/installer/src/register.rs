@@ -175,6 +175,17 @@ impl Register {
         first.into_iter().chain(second)
     }
 
+    /// The sector beside an empty record alone. It reads as nothing, and yet a cut may have left a value in it that reads as whole
+    /// later.
+    pub(crate) fn beside_empty(self) -> Option<usize> {
+        let is_empty = |record: Record| record.value == Value::EMPTY;
+        match self.records {
+            [Some(only), None] if is_empty(only) => Some(1),
+            [None, Some(only)] if is_empty(only) => Some(0),
+            _ => None,
+        }
+    }
+
     /// What to write next so that the register says `target` for sure, or a higher floor; `None` if it does. `finished` is the
     /// sector that was last programmed to its end in this power-up.
     pub fn next(self, target: Value, finished: Option<usize>) -> Option<NextWrite> {

@@ -1,6 +1,7 @@
 //! Making room: the descriptor's place is voided, then every sector of the slot is erased, its own first.
 
 use super::{Context, Job, Plan, Source, Stage, Turn, Wish, Write};
+use crate::config::ONE_PLACE;
 use crate::flaw::Flaw;
 use crate::geometry::Region;
 use crate::reason::Reason;
@@ -15,6 +16,8 @@ pub(crate) struct Clear {
 
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
 enum Act {
+    /// The sector of the register that may name the place.
+    Unname,
     Void,
     /// The sector of the descriptor.
     EraseDescriptor,
@@ -29,7 +32,10 @@ impl Clear {
         Self {
             job,
             source: Source::Stick(plan),
-            act: Act::Void,
+            act: match job.marked() {
+                true => Act::Void,
+                false => Act::Unname,
+            },
         }
     }
 
@@ -55,9 +61,21 @@ impl Clear {
         };
         let marked = self.job.marked();
         match (self.act, reply) {
-            (Act::Void, None) if !context.knowledge.stands && context.flawed.has(Flaw::TrustsRemnants) => {
+            (Act::Unname | Act::Void, None)
+                if !context.knowledge.stands && context.flawed.has(Flaw::TrustsRemnants) =>
+            {
                 return Turn::Go(Stage::Write(Write::new(self.job, self.source.clone())));
             }
+            // Nothing may name a place that is being written, in whatever way its cells read tomorrow. A unit that runs an image has
+            // settled its register, and that names another place.
+            (Act::Unname, None) if !ONE_PLACE => {
+                if let Some(index) = context.knowledge.register.beside_empty() {
+                    let [first, second] = config.floors;
+                    let sector = if index == 0 { first } else { second };
+                    return Turn::Wish(Wish::Erase(sector.base));
+                }
+            }
+            (Act::Unname, None) => {}
             // The mark is programmed whatever it, and the record, read as: what a cut left of either may read otherwise tomorrow.
             (Act::Void, None) if marked && !context.flawed.has(Flaw::SkipsVoid) => {
                 context.buffer.clear();
@@ -79,7 +97,7 @@ impl Clear {
             }
         }
         let erased = match self.act {
-            Act::Void => {
+            Act::Unname | Act::Void => {
                 context.buffer.clear();
                 if marked {
                     context.knowledge.stands = false;
@@ -103,7 +121,7 @@ impl Clear {
     /// Sectors erased so far and in all, for a progress display.
     pub(crate) fn progress(&self, config: &crate::Config<'_>) -> (u32, u32) {
         let last = match self.act {
-            Act::Void | Act::EraseDescriptor => None,
+            Act::Unname | Act::Void | Act::EraseDescriptor => None,
             Act::Erase(address) => Some(address),
         };
         let (mut done, mut total) = (0, 0);
