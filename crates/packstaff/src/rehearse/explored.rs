@@ -6,6 +6,7 @@ use super::outcome::{Broken, CaseOutcome};
 use super::stage::Stage;
 use crate::progress::Progress;
 use miette::{Diagnostic, IntoDiagnostic, Result};
+use rehearsal::areas::Areas;
 use rehearsal::explore::{Faults, NODE_BYTES, OurInstaller, Plan, Unfinished, Violation, explore_watched, replay};
 use rehearsal::picture::{StoryPicture, grouped, story_page};
 use std::cell::Cell;
@@ -98,10 +99,11 @@ fn broken(
     let page = story_page(&StoryPicture {
         heading: &format!("{}: {}", stage.product_name(), case.name()),
         claim: violation.claim,
+        wording: violation.claim.wording(),
         seen: &violation.seen,
         story: &story,
         worlds: &worlds,
-        blueprint: &stage.blueprint,
+        areas: &Areas::of(&stage.blueprint),
         images: &images,
         target,
     });
