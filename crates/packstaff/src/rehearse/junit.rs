@@ -3,7 +3,7 @@
 //! There is no standard for it. Elements and attributes are those that build servers commonly read (common practice): `testsuites`,
 //! `testsuite`, `testcase`, `failure`, `skipped`.
 
-use super::outcome::{CaseOutcome, Outcome};
+use super::outcome::{Broken, CaseOutcome, Outcome};
 use super::rows::{broken, claims_of};
 use rehearsal::claims::Claim;
 use std::fmt::Write;
@@ -21,6 +21,16 @@ pub(super) enum End {
         expect(dead_code, reason = "products are rehearsed to the end")
     )]
     Skipped(String),
+}
+
+impl End {
+    /// A claim that does not hold.
+    pub(super) fn of(broken: &Broken) -> Self {
+        Self::Fails {
+            message: broken.seen.clone(),
+            text: broken.story.join("\n"),
+        }
+    }
 }
 
 /// One test.
@@ -102,15 +112,14 @@ pub(super) fn document(name: &str, suites: &[Suite]) -> String {
 }
 
 fn tests(case: &CaseOutcome) -> Vec<Test> {
-    let fails = |message: &str, text: String| End::Fails {
-        message: message.to_owned(),
-        text,
-    };
     let installs = case.installs.iter().map(|install| Test {
         name: format!("without a cut, from {}", install.from.as_deref().unwrap_or("new")),
         end: match install.holds {
             true => End::Holds,
-            false => fails(&install.seen, install.seen.clone()),
+            false => End::Fails {
+                message: install.seen.clone(),
+                text: install.seen.clone(),
+            },
         },
     });
     let claims = claims_of(case)
@@ -119,7 +128,7 @@ fn tests(case: &CaseOutcome) -> Vec<Test> {
             name: format!("{}: {}", claim.id(), claim.statement()),
             end: match broken(case, claim) {
                 None => End::Holds,
-                Some(broken) => fails(&broken.seen, broken.story.join("\n")),
+                Some(broken) => End::of(broken),
             },
         });
     installs.chain(claims).collect()

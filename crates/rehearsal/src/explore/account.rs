@@ -68,15 +68,24 @@ impl Story {
         let cells: Vec<_> = erases.iter().map(|kind| self.cells(*kind)).collect();
         let bases = || cells.iter().map(|cells| cells.base);
         if let (Some(low), Some(high)) = (bases().min(), bases().max()) {
-            let (erases, name) = (counted(erases.len(), "erase"), self.named(&cells));
-            asked.push(format!("{erases} of sectors from {low:#010x} to {high:#010x}{name}"));
+            let name = self.named(&cells);
+            asked.push(match erases.as_slice() {
+                [erase] => erase.words() + &name,
+                many => format!(
+                    "{} erases of sectors from {low:#010x} to {high:#010x}{name}",
+                    many.len()
+                ),
+            });
         }
         let cells: Vec<_> = programs.iter().map(|kind| self.cells(*kind)).collect();
         let low = cells.iter().map(|cells| cells.base).min();
         let end = cells.iter().map(|cells| cells.end()).max();
         if let (Some(low), Some(end)) = (low, end) {
-            let (programs, name) = (counted(programs.len(), "program"), self.named(&cells));
-            asked.push(format!("{programs} between {low:#010x} and {end:#010x}{name}"));
+            let name = self.named(&cells);
+            asked.push(match programs.as_slice() {
+                [program] => program.words() + &name,
+                many => format!("{} programs between {low:#010x} and {end:#010x}{name}", many.len()),
+            });
         }
         format!(
             "{} changes are carried out, one after another; the unit goes on to {}.",
@@ -97,13 +106,6 @@ fn is_uneventful(step: &Step) -> bool {
         return false;
     };
     happened.is_empty()
-}
-
-fn counted(count: usize, what: &str) -> String {
-    match count {
-        1 => format!("1 {what}"),
-        _ => format!("{count} {what}s"),
-    }
 }
 
 #[cfg(test)]
@@ -133,6 +135,21 @@ mod tests {
              and 3 programs between 0x00000000 and 0x00000600."
         );
         assert!(account[2].text.contains("0x00000600"), "{}", account[2].text);
+    }
+
+    #[test]
+    fn one_of_a_kind_is_told_as_such() {
+        let mut steps = vec![on(ChangeKind::Erase(1024))];
+        steps.extend((0..4).map(|part| on(ChangeKind::Program(part * 512, 512))));
+        steps.push(on(ChangeKind::Program(2048, 8)));
+        let account = Story::of(steps, Vec::new()).account();
+        assert!(
+            account[0].text.contains(
+                "goes on to an erase of the sector at 0x00000400 and 4 programs between 0x00000000 and 0x00000800."
+            ),
+            "{}",
+            account[0].text
+        );
     }
 
     #[test]

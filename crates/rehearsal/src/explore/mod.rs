@@ -105,7 +105,7 @@ impl CalmEnd {
     fn words(self) -> String {
         match self {
             Self::Arrived => "the picked version starts".to_owned(),
-            Self::Elsewhere => "another version starts than the one that was picked".to_owned(),
+            Self::Elsewhere => "another version starts instead".to_owned(),
             Self::Waits(reason) => format!("the unit waits: {reason} ({})", reason.code()),
             Self::Fails => "the loader fails".to_owned(),
         }
@@ -179,6 +179,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             phases: BTreeMap::new(),
             changes_max: 0,
             violations: Vec::new(),
+            to_the_end: false,
         };
         let mut frontier = Vec::new();
         for (name, flash) in &self.plan.from {
@@ -263,6 +264,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 return Ok(found);
             }
         }
+        found.to_the_end = true;
         let alive = liveness::resolve(
             &calm,
             origins
@@ -273,7 +275,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
         found.changes_max = alive.changes_max;
         if let Some((key, why)) = alive.stuck_first(|key| story::length(&origins, key)) {
             let story = story::tell(&origins, key, None, &self.names());
-            let seen = format!("with a good stick and no further cut: {why}");
+            let seen = format!("with a good stick and no further cut, {why}");
             found.violations.push(Violation {
                 claim: Claim::Arrives,
                 seen,
@@ -288,7 +290,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             if let Some((key, why)) = liveness::resolve(&alone, worlds).stuck_first(|key| story::length(&origins, key))
             {
                 let story = story::tell(&origins, key, None, &self.names());
-                let seen = format!("without a stick and no further cut: {why}");
+                let seen = format!("without a stick and no further cut, {why}");
                 found.violations.push(Violation {
                     claim: Claim::StandsAlone,
                     seen,
@@ -375,7 +377,10 @@ impl<'a, S: Subject> Explorer<'a, S> {
         match node {
             Node::Off(world) => self.expand_off(world, &mut out)?,
             Node::On { flash, strand, rest } => {
-                out.phase = Some(self.subject.phase(&strand.state));
+                out.phase = match &strand.wish {
+                    Wish::Change(change) => Some(self.subject.doing(&strand.state, change)),
+                    _ => None,
+                };
                 self.expand_on(flash, strand, rest, &mut out)?;
             }
         }

@@ -191,10 +191,12 @@ impl Story {
                     Moment::Before => format!("Power fails just before {what}."),
                     Moment::After => format!("Power fails just after {what}."),
                     Moment::Inside(Torn::Program { whole, inside }) => {
-                        format!(
-                            "Power fails inside {what}, after {whole} whole granules: {}.",
-                            inside.words()
-                        )
+                        let granules = match whole {
+                            0 => "no whole granule".to_owned(),
+                            1 => "1 whole granule".to_owned(),
+                            many => format!("{many} whole granules"),
+                        };
+                        format!("Power fails inside {what}, after {granules}: {}.", inside.words())
                     }
                     Moment::Inside(Torn::Erase(cut)) => format!("Power fails inside {what}: {}.", cut.words()),
                 }
@@ -222,7 +224,7 @@ impl Story {
                             base: *address,
                             size: 1,
                         }]);
-                        format!("the image at {address:#010x}{name} is started")
+                        format!("what lies at {address:#010x}{name} is started")
                     }
                     ComesTo::Failure => "the loader fails".to_owned(),
                 });

@@ -70,7 +70,8 @@ pub fn story_page(picture: &StoryPicture<'_>) -> String {
             h2 { "How it comes to that" }
             p {
                 "No shorter way leads there: " (steps) @if steps == 1 { " step." } @else { " steps." }
-                " Each line shows flash after its step. A black bar beneath the map marks what the step changed, or had begun to change."
+                " Each line shows flash after its step. A black bar beneath the map marks what the step changed; "
+                "a jagged one, what it had begun to change when power failed."
             }
             (legend(&strips, &cells))
             ol.story {
@@ -78,6 +79,7 @@ pub fn story_page(picture: &StoryPicture<'_>) -> String {
                 @for (index, passage) in account.iter().enumerate() {
                     (row(picture, &strips, passage, cells.get(index)))
                 }
+                li.end { span.number { "end" } p { b { "Here it does not hold. " } (sentence(picture.seen)) } }
             }
         }
         footer {
@@ -95,6 +97,7 @@ fn row(picture: &StoryPicture<'_>, strips: &Strips<'_>, passage: &Passage, cells
         .unwrap_or_default();
     let last = steps.last();
     let is_cut = matches!(last, Some(Step::Cut(..)));
+    let torn = matches!(last, Some(Step::Cut(_, Moment::Inside(_))));
     let power = match last {
         Some(Step::Cut(..)) => "power cut",
         Some(Step::Begin(_)) | None => "power off",
@@ -106,7 +109,7 @@ fn row(picture: &StoryPicture<'_>, strips: &Strips<'_>, passage: &Passage, cells
             span.number { (passage.numbers()) span.power { (power) } }
             p { (passage.text) }
             @if let Some(cells) = cells {
-                (strips.strip(cells, &changed, &format!("Flash after step {}", passage.last + 1)))
+                (strips.strip(cells, &changed, torn, &format!("Flash after step {}", passage.last + 1)))
             }
         }
     }
@@ -187,7 +190,7 @@ const fn record_words(area: &Area) -> &'static str {
     match area.holds {
         Holds::Record(Reading::Descriptor) => "whole descriptor, with its version",
         Holds::Record(Reading::VoidMark) => "void mark: the descriptor does not count",
-        Holds::Record(Reading::Known(_)) => "as an install of the named version leaves it",
+        Holds::Record(Reading::Known(_)) => "record as an install of the named version leaves it",
         _ => "whole record of the register",
     }
 }

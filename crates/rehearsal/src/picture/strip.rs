@@ -35,7 +35,7 @@ impl Strips<'_> {
             html! { text x=(number(extent.0 + extent.1 / 2.0)) y="11" text-anchor="middle" { (text) } }
         };
         html! {
-            svg.strip.names viewBox={ "0 0 " (WIDTH) " 30" } width=(WIDTH) height="30" role="img" aria-label="The columns of the map" {
+            svg.strip.names viewBox={ "-1 0 " (WIDTH + 2.0) " 30" } width=(WIDTH) height="30" role="img" aria-label="The columns of the map" {
                 @for (area, spot) in self.spots() {
                     @match spot {
                         Spot::Hidden => {}
@@ -55,11 +55,11 @@ impl Strips<'_> {
         }
     }
 
-    /// One world. `changed` is what the step changed, or began to change.
-    pub(super) fn strip(&self, cells: &Cells, changed: &[Region], label: &str) -> Markup {
+    /// One world. `changed` is what the step changed, or began to change; `torn` says that a cut came inside that.
+    pub(super) fn strip(&self, cells: &Cells, changed: &[Region], torn: bool, label: &str) -> Markup {
         let boxes = self.boxes(cells);
         html! {
-            svg.strip viewBox={ "0 -1 " (WIDTH) " " (HEIGHT + 8.0) } width=(WIDTH) height=(HEIGHT + 8.0) role="img" aria-label=(label) {
+            svg.strip viewBox={ "-1 -1 " (WIDTH + 2.0) " " (HEIGHT + 8.0) } width=(WIDTH) height=(HEIGHT + 8.0) role="img" aria-label=(label) {
                 @for run in cells.runs() { (self.run(run)) }
                 @for column in self.map.columns() {
                     rect.edge x=(number(column.x)) y="0" width=(number(column.width)) height=(HEIGHT) {}
@@ -73,7 +73,11 @@ impl Strips<'_> {
                 @for (extent, _, words) in &boxes { (text(*extent, words)) }
                 @for area in changed {
                     @for (x, width) in self.extents(*area) {
-                        rect.changed x=(number(x)) y=(HEIGHT + 2.0) width=(number(width.max(DOUBT_MIN))) height="4" {}
+                        @if torn {
+                            path.torn d=(teeth(x, width.max(DOUBT_MIN))) {}
+                        } @else {
+                            rect.changed x=(number(x)) y=(HEIGHT + 2.0) width=(number(width.max(DOUBT_MIN))) height="4" {}
+                        }
                     }
                 }
             }
@@ -206,6 +210,17 @@ fn text((x, width): Extent, words: &str) -> Markup {
             text x=(number(middle)) y="19" text-anchor="middle" { (words) }
         }
     }
+}
+
+/// A jagged line beneath the map.
+fn teeth(left: f64, width: f64) -> String {
+    let count = (width / 4.0).round().max(2.0);
+    let mut path = format!("M{} {}", number(left), number(HEIGHT + 6.0));
+    for tooth in 1..=count as u32 {
+        let y = HEIGHT + if tooth.is_multiple_of(2) { 6.0 } else { 2.0 };
+        path += &format!(" L{} {}", number(left + width * f64::from(tooth) / count), number(y));
+    }
+    path
 }
 
 /// Two slanting strokes: something is left out here.
