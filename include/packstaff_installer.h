@@ -114,6 +114,16 @@ struct packstaff_unit_key {
     uint8_t key[32];
 };
 
+/* A memory beside the part's own flash: external flash on a serial bus, say. Its addresses are the port's choice, apart from those
+ * of the part's own flash; requests name them as they are here, and drivers tell by them which memory is meant. */
+struct packstaff_memory {
+    uint32_t base;      /* address of the first sector */
+    uint32_t granule;   /* smallest unit that may be programmed, in bytes: a power of two up to 512; a page, say */
+    uint32_t run_count; /* up to PACKSTAFF_RUNS_MAX */
+    uint8_t erased;     /* what a byte reads after an erase */
+    const struct packstaff_run *runs; /* all sectors, upward from base */
+};
+
 /* What there is beside the slot. */
 #define PACKSTAFF_LAYOUT_SINGLE 0u /* nothing; `second` does not count */
 #define PACKSTAFF_LAYOUT_STAGED 1u /* `second` is where an image is put together before it is copied to the slot */
@@ -132,11 +142,12 @@ struct packstaff_config {
     const uint8_t (*siblings)[16];                    /* class identifiers of the other board revisions; null if there are none */
     const struct packstaff_signing_key *signing_keys; /* at least one */
     const struct packstaff_unit_key *unit_key;
+    const struct packstaff_memory *beside; /* null if there is none; a stage may lie in it, and nothing else */
     uint32_t sibling_count;     /* up to PACKSTAFF_SIBLINGS_MAX */
     uint32_t signing_key_count; /* 1 to PACKSTAFF_SIGNING_KEYS_MAX */
     uint32_t layout;            /* PACKSTAFF_LAYOUT_... */
     struct packstaff_range slot;      /* holds one image and its descriptor: whole sectors */
-    struct packstaff_range second;    /* whole sectors */
+    struct packstaff_range second;    /* whole sectors; a stage may lie in the memory beside */
     struct packstaff_range floors[2]; /* one sector each, for the installer's records alone */
 };
 
@@ -147,7 +158,7 @@ struct packstaff_config {
 #define PACKSTAFF_FAULT_SLOT 3u             /* slot or second range are not whole sectors, or too small for a descriptor */
 #define PACKSTAFF_FAULT_DESCRIPTOR_SPLIT 4u /* the slot's last sector is too small for a whole descriptor */
 #define PACKSTAFF_FAULT_FLOOR_SECTOR 5u     /* a floor range is not exactly one sector */
-#define PACKSTAFF_FAULT_OVERLAP 6u          /* slot, second range and floors share bytes */
+#define PACKSTAFF_FAULT_OVERLAP 6u          /* slot, second range and floors share bytes, or two memories addresses */
 #define PACKSTAFF_FAULT_COUNT 7u            /* a count is beyond its limit */
 #define PACKSTAFF_FAULT_KEY 8u              /* a key identifier is not 1 to 16 bytes, or the algorithm is not known */
 #define PACKSTAFF_FAULT_LAYOUT 9u           /* the layout is not known */
@@ -348,7 +359,7 @@ uint32_t packstaff_digest_end(struct packstaff_digest *digest, uint8_t (*out)[32
  *     static const uint16_t ours[] = PACKSTAFF_LAYOUT;
  *     if (memcmp(ours, packstaff_layout, sizeof ours) != 0) ...
  */
-#define PACKSTAFF_LAYOUT_COUNT 65u
+#define PACKSTAFF_LAYOUT_COUNT 72u
 extern const uint16_t packstaff_layout[PACKSTAFF_LAYOUT_COUNT];
 
 #define PACKSTAFF_S(type) (uint16_t)sizeof(struct packstaff_##type)
@@ -357,13 +368,16 @@ extern const uint16_t packstaff_layout[PACKSTAFF_LAYOUT_COUNT];
     {                                                                                                                           \
         PACKSTAFF_S(range), PACKSTAFF_O(range, base), PACKSTAFF_O(range, size),                                                 \
         PACKSTAFF_S(run), PACKSTAFF_O(run, count), PACKSTAFF_O(run, size),                                                      \
+        PACKSTAFF_S(memory), PACKSTAFF_O(memory, base), PACKSTAFF_O(memory, granule), PACKSTAFF_O(memory, run_count),           \
+        PACKSTAFF_O(memory, erased), PACKSTAFF_O(memory, runs),                                                                 \
         PACKSTAFF_S(signing_key), PACKSTAFF_O(signing_key, algorithm), PACKSTAFF_O(signing_key, kid_len),                       \
         PACKSTAFF_O(signing_key, kid), PACKSTAFF_O(signing_key, key),                                                           \
         PACKSTAFF_S(unit_key), PACKSTAFF_O(unit_key, kid_len), PACKSTAFF_O(unit_key, kid), PACKSTAFF_O(unit_key, key),          \
         PACKSTAFF_S(config), PACKSTAFF_O(config, vendor), PACKSTAFF_O(config, class_id), PACKSTAFF_O(config, extension),        \
         PACKSTAFF_O(config, erased), PACKSTAFF_O(config, granule), PACKSTAFF_O(config, flash_base),                             \
         PACKSTAFF_O(config, run_count), PACKSTAFF_O(config, runs), PACKSTAFF_O(config, siblings),                               \
-        PACKSTAFF_O(config, signing_keys), PACKSTAFF_O(config, unit_key), PACKSTAFF_O(config, sibling_count),                   \
+        PACKSTAFF_O(config, signing_keys), PACKSTAFF_O(config, unit_key), PACKSTAFF_O(config, beside),                          \
+        PACKSTAFF_O(config, sibling_count),                                                                                     \
         PACKSTAFF_O(config, signing_key_count), PACKSTAFF_O(config, layout), PACKSTAFF_O(config, slot),                         \
         PACKSTAFF_O(config, second), PACKSTAFF_O(config, floors),                                                               \
         PACKSTAFF_S(request), PACKSTAFF_O(request, kind), PACKSTAFF_O(request, address), PACKSTAFF_O(request, len),             \

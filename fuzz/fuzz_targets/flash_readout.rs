@@ -17,12 +17,18 @@ use unit::part::SecondProgram;
 
 const BASE: u32 = 0x0800_0000;
 
-fn blueprint(slots: u8) -> Blueprint {
+fn blueprint(slots: u8, check_bits: bool) -> Blueprint {
     let page = |from: u32, to: u32| Region {
         base: BASE + from * 1024,
         size: (to - from) * 1024,
     };
-    let runs = vec![SectorRun { count: 9, size: 1024 }];
+    let memory = |base, runs, granule, check_bits| {
+        flash::Layout::new(base, runs, granule, 0xff, check_bits, SecondProgram::Zeros)
+    };
+    let own = memory(BASE, vec![SectorRun { count: 9, size: 1024 }], 8, check_bits);
+    // Not far off, so that one read-out can reach into both.
+    let nor = memory(BASE + 10 * 1024, vec![SectorRun { count: 2, size: 2048 }], 256, false);
+    let beside = nor.sectors()[0];
     Blueprint {
         vendor: [0x11; 16],
         class: [0xc0; 16],
@@ -40,14 +46,18 @@ fn blueprint(slots: u8) -> Blueprint {
             key: [0x22; 32],
         },
         extension: *b"UPD",
-        layout: Arc::new(flash::Layout::new(BASE, runs, 8, 0xff, true, SecondProgram::Zeros)),
+        layout: Arc::new(match slots {
+            3 => own.with_beside(nor),
+            _ => own,
+        }),
         installer: page(0, 1),
         floors: [page(1, 2), page(2, 3)],
         slot: page(3, 6),
-        slots: match slots % 3 {
+        slots: match slots {
             0 => Layout::Single,
             1 => Layout::Staged { stage: page(6, 9) },
-            _ => Layout::Paired { second: page(6, 9) },
+            2 => Layout::Paired { second: page(6, 9) },
+            _ => Layout::Staged { stage: beside },
         },
     }
 }
@@ -69,8 +79,7 @@ fn tracer(choice: u8) -> &'static Tracer {
         let of = |slots: u8, check_bits: bool| {
             let kind = KindOfUnit {
                 board: "C".into(),
-                generations: vec![("g1".into(), blueprint(slots))],
-                check_bits,
+                generations: vec![("g1".into(), blueprint(slots, check_bits))],
                 releases: vec![
                     release("1.8", &[1, 8], vec![0; 16]),
                     release("2.0", &[2, 0], (0..1500_u32).map(|at| at as u8).collect()),
@@ -78,7 +87,7 @@ fn tracer(choice: u8) -> &'static Tracer {
             };
             Tracer::new(kind).expect("no stick is made")
         };
-        (0..6).map(|choice| of(choice % 3, choice >= 3)).collect()
+        (0..8).map(|choice| of(choice % 4, choice >= 4)).collect()
     });
     &tracers[usize::from(choice) % tracers.len()]
 }

@@ -56,7 +56,11 @@ fuzz_target!(|input: &[u8]| {
     let Some((&choice, rest)) = input.split_first() else {
         return;
     };
-    let (size, device) = if choice & 4 == 0 { (DeviceBlock::B512, 512) } else { (DeviceBlock::B4096, 4096) };
+    let (size, device) = if choice & 4 == 0 {
+        (DeviceBlock::B512, 512)
+    } else {
+        (DeviceBlock::B4096, 4096)
+    };
     let start = if choice & 1 == 1 {
         rest.to_vec()
     } else {

@@ -27,7 +27,9 @@ fuzz_target!(|input: (u8, &[u8])| {
     // Out-of-range values are shown, and refused when they are written; nothing else may go wrong with our own text.
     let _ = from_text(layout, "fuzz", &reading.settings.to_toml(), Some(&reading.record));
     for to in layouts.iter().filter(|to| to.version != layout.version) {
-        let plan = HISTORY.plan(&layout.version, &to.version).expect("every pair has a plan");
+        let plan = HISTORY
+            .plan(&layout.version, &to.version)
+            .expect("every pair has a plan");
         if let Ok(carried) = carry_record(&plan, &reading.record) {
             read_record(to, &carried.record).expect("a record of the other version");
         }

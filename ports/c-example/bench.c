@@ -176,6 +176,16 @@ static bool receive(void)
 
 /* ---- the answers ---- */
 
+static void say_runs(const char *before, const struct packstaff_run *runs, uint32_t count)
+{
+    for (uint32_t run = 0; run < count; run++) {
+        say(run == 0 ? before : ",");
+        say_number(runs[run].count);
+        say("*");
+        say_number(runs[run].size);
+    }
+}
+
 static void say_map(const struct packstaff_config *config)
 {
     say("map base=");
@@ -184,11 +194,16 @@ static void say_map(const struct packstaff_config *config)
     say_number(config->granule);
     say(" erased=");
     say_number(config->erased);
-    for (uint32_t run = 0; run < config->run_count; run++) {
-        say(run == 0 ? " runs=" : ",");
-        say_number(config->runs[run].count);
-        say("*");
-        say_number(config->runs[run].size);
+    say_runs(" runs=", config->runs, config->run_count);
+    if (config->beside != NULL) {
+        const struct packstaff_memory *beside = config->beside;
+        say(" beside=");
+        say_number(beside->base);
+        say("/");
+        say_number(beside->granule);
+        say("/");
+        say_number(beside->erased);
+        say_runs("/", beside->runs, beside->run_count);
     }
     say_range(" installer=", board_installer);
     say_range(" slot=", config->slot);

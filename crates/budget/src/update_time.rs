@@ -6,7 +6,7 @@
 use crate::range::{OutOfRange, demand};
 use serde::Serialize;
 use unit::part::Part;
-use unit::timing::{Estimate, Rates, Span, Work};
+use unit::timing::{Estimate, FlashParts, FlashWork, Rates, Span, Work};
 
 /// One phase of an update.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -36,12 +36,13 @@ pub struct UpdateTime {
     pub gaps: Vec<&'static str>,
 }
 
-/// The time of counted work on a part. Rates: clock 0.1 to 1000 MHz; cycles up to 1e6 a byte and 1e10 a signature; 1 to 1e6 blocks
+/// The time of counted work on a unit's parts. Rates: clock 0.1 to 1000 MHz; cycles up to 1e6 a byte and 1e10 a signature; 1 to 1e6 blocks
 /// a second; 0 to 3600 s until the stick can be read.
 ///
 /// # Errors
 /// A rate out of its range.
-pub fn update_time(work: &Work, part: &Part, rates: &Rates) -> Result<UpdateTime, OutOfRange> {
+pub fn update_time<'a>(work: &Work, parts: impl Into<FlashParts<'a>>, rates: &Rates) -> Result<UpdateTime, OutOfRange> {
+    let parts = parts.into();
     demand("the clock", "Hz", rates.clock_hz, 1e5..=1e9)?;
     for (what, unit, found, most) in [
         ("digesting", "cycles a byte", rates.sha256_cycles_per_byte, 1e6),
@@ -56,12 +57,22 @@ pub fn update_time(work: &Work, part: &Part, rates: &Rates) -> Result<UpdateTime
         demand("reading the stick", "blocks a second", found, 1.0..=1e6)?;
     }
     Ok(UpdateTime {
-        gaps: gaps(work, part),
-        ..UpdateTime::of(&Estimate::of(work, part, rates))
+        gaps: gaps(work, parts),
+        ..UpdateTime::of(&Estimate::of(work, parts, rates))
     })
 }
 
-fn gaps(work: &Work, part: &Part) -> Vec<&'static str> {
+fn gaps(work: &Work, parts: FlashParts<'_>) -> Vec<&'static str> {
+    let mut gaps = Vec::new();
+    for gap in parts.with(work).flat_map(|(part, done)| gaps_of(part, done)) {
+        if !gaps.contains(&gap) {
+            gaps.push(gap);
+        }
+    }
+    gaps
+}
+
+fn gaps_of(part: &Part, work: &FlashWork) -> Vec<&'static str> {
     let mut gaps = Vec::new();
     let used = part.sectors.iter().filter(|run| work.erases.contains_key(&run.size));
     let (mut none, mut no_longest) = (false, false);
@@ -74,7 +85,7 @@ fn gaps(work: &Work, part: &Part) -> Vec<&'static str> {
     } else if no_longest {
         gaps.push("a longest time of erasing");
     }
-    if work.granules > 0 {
+    if work.programmed_bytes > 0 {
         match (part.program_typ_us, part.program_max_us) {
             (None, None) => gaps.push("a time of programming"),
             (Some(_), None) => gaps.push("a longest time of programming"),
@@ -118,8 +129,10 @@ mod tests {
     fn what_no_data_sheet_gives_is_said() {
         let gaps = |id: &str, size: u32| {
             let work = Work {
-                erases: [(size, 3)].into(),
-                granules: 10,
+                own: FlashWork {
+                    erases: [(size, 3)].into(),
+                    programmed_bytes: 5120,
+                },
                 ..Work::default()
             };
             update_time(&work, part(id).unwrap(), &Rates::portable(48e6))
@@ -140,8 +153,10 @@ mod tests {
     #[test]
     fn phases_add_up_and_rates_are_looked_at() {
         let work = Work {
-            erases: [(2048, 108)].into(),
-            granules: 27_000,
+            own: FlashWork {
+                erases: [(2048, 108)].into(),
+                programmed_bytes: 216_000,
+            },
             stick_blocks: 1000,
             payload_bytes: 432_000,
             flash_bytes_digested: 216_000,

@@ -22,8 +22,8 @@ const NOBODY: Anchor = match Kid::new(&[0]) {
 pub(crate) struct Taken<'a> {
     anchors: [Anchor; ANCHORS_MAX],
     anchor_count: usize,
-    runs: [SectorRun; RUNS_MAX],
-    run_count: usize,
+    runs: Runs,
+    beside: Option<(&'a types::Memory, Runs)>,
     key: UnitKey,
     layout: Layout,
     siblings: &'a [[u8; 16]],
@@ -53,6 +53,41 @@ const fn fault(fault: u32) -> Refused {
     }
 }
 
+/// The runs of a memory, as the machine takes them.
+struct Runs {
+    runs: [SectorRun; RUNS_MAX],
+    count: usize,
+}
+
+impl Runs {
+    /// # Safety
+    /// As for [`slice`].
+    unsafe fn from(given: *const types::Run, stated: u32) -> Result<Self, Refused> {
+        let count = count(stated, RUNS_MAX)?;
+        let mut runs = [SectorRun { count: 0, size: 0 }; RUNS_MAX];
+        // SAFETY: this function's own condition.
+        let given = unsafe { slice(given, count) }?;
+        for (to, from) in runs.iter_mut().zip(given) {
+            *to = SectorRun {
+                count: from.count,
+                size: from.size,
+            };
+        }
+        Ok(Self { runs, count })
+    }
+
+    fn used(&self) -> &[SectorRun] {
+        self.runs.get(..self.count).unwrap_or_default()
+    }
+}
+
+fn count(stated: u32, most: usize) -> Result<usize, Refused> {
+    match stated as usize {
+        count if count <= most => Ok(count),
+        _ => Err(fault(faults::COUNT)),
+    }
+}
+
 impl<'a> Taken<'a> {
     /// Takes a configuration over.
     ///
@@ -62,29 +97,25 @@ impl<'a> Taken<'a> {
     pub(crate) unsafe fn from(config: *const types::Config) -> Result<Self, Refused> {
         // SAFETY: this function's own condition; a configuration is plain integers and pointers, which any bytes make.
         let plain: &'a types::Config = unsafe { shared(config) }?;
-        let count = |stated: u32, most: usize| match stated as usize {
-            count if count <= most => Ok(count),
-            _ => Err(fault(faults::COUNT)),
-        };
-        let run_count = count(plain.run_count, RUNS_MAX)?;
         let anchor_count = count(plain.signing_key_count, ANCHORS_MAX)?;
         let sibling_count = count(plain.sibling_count, SIBLINGS_MAX)?;
         // SAFETY: by this function's condition the arrays are as long as the configuration says, which is not much.
-        let (runs_given, siblings, anchors_given, key) = unsafe {
+        let (runs, siblings, anchors_given, key) = unsafe {
             (
-                slice(plain.runs, run_count)?,
+                Runs::from(plain.runs, plain.run_count)?,
                 slice(plain.siblings, sibling_count)?,
                 slice(plain.signing_keys, anchor_count)?,
                 shared(plain.unit_key)?,
             )
         };
-        let mut runs = [SectorRun { count: 0, size: 0 }; RUNS_MAX];
-        for (to, from) in runs.iter_mut().zip(runs_given) {
-            *to = SectorRun {
-                count: from.count,
-                size: from.size,
-            };
-        }
+        let beside = match plain.beside.is_null() {
+            true => None,
+            // SAFETY: as above; a memory is plain integers and a pointer.
+            false => unsafe {
+                let memory: &'a types::Memory = shared(plain.beside)?;
+                Some((memory, Runs::from(memory.runs, memory.run_count)?))
+            },
+        };
         let mut anchors = [NOBODY; ANCHORS_MAX];
         for (to, from) in anchors.iter_mut().zip(anchors_given) {
             *to = anchor(from).ok_or(fault(faults::KEY))?;
@@ -103,7 +134,7 @@ impl<'a> Taken<'a> {
             anchors,
             anchor_count,
             runs,
-            run_count,
+            beside,
             key: UnitKey {
                 kid: kid(&key.kid, key.kid_len)?,
                 key: key.key,
@@ -127,10 +158,16 @@ impl<'a> Taken<'a> {
             extension: plain.extension,
             flash: Geometry {
                 base: plain.flash_base,
-                runs: self.runs.get(..self.run_count).unwrap_or_default(),
+                runs: self.runs.used(),
                 granule: plain.granule,
                 erased: plain.erased,
             },
+            beside: self.beside.as_ref().map(|(memory, runs)| Geometry {
+                base: memory.base,
+                runs: runs.used(),
+                granule: memory.granule,
+                erased: memory.erased,
+            }),
             slot: region(plain.slot),
             layout: self.layout,
             floors: [region(first), region(second)],

@@ -201,6 +201,22 @@ pub struct Run {
     pub size: u32,
 }
 
+/// `struct packstaff_memory`: a memory beside the part's own flash.
+#[repr(C)]
+#[derive(Clone, Copy, Debug)]
+pub struct Memory {
+    /// First address.
+    pub base: u32,
+    /// Bytes of a granule.
+    pub granule: u32,
+    /// Runs of sectors.
+    pub run_count: u32,
+    /// What a byte reads after an erase.
+    pub erased: u8,
+    /// The runs.
+    pub runs: *const Run,
+}
+
 /// `struct packstaff_signing_key`: a key whose signatures are accepted.
 #[repr(C)]
 #[derive(Clone, Copy, Debug)]
@@ -251,6 +267,8 @@ pub struct Config {
     pub signing_keys: *const SigningKey,
     /// The generation's key.
     pub unit_key: *const UnitKey,
+    /// A memory beside flash; null if there is none.
+    pub beside: *const Memory,
     /// Class identifiers of other boards, how many.
     pub sibling_count: u32,
     /// Accepted keys, how many.

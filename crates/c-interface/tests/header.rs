@@ -62,10 +62,11 @@ fn layout(text: &mut String) {
     structs! { text,
         "range" Range { base size }
         "run" Run { count size }
+        "memory" Memory { base granule run_count erased runs }
         "signing_key" SigningKey { algorithm kid_len kid key }
         "unit_key" UnitKey { kid_len kid key }
         "config" Config { vendor class_id extension erased granule flash_base run_count runs siblings signing_keys unit_key
-            sibling_count signing_key_count layout slot second floors }
+            beside sibling_count signing_key_count layout slot second floors }
         "code" Code { number letter zero }
         "request" Request { kind address len code block data }
         "reply" Reply { kind row blocks data len }

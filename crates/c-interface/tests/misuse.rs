@@ -33,6 +33,7 @@ fn config() -> Config {
         siblings: null(),
         signing_keys: KEYS.as_ptr(),
         unit_key: &raw const KEY,
+        beside: null(),
         sibling_count: 0,
         signing_key_count: 1,
         layout: layouts::SINGLE,
@@ -265,7 +266,16 @@ fn each_fault_of_a_configuration_is_told() {
     };
     let long_kid = SigningKey { kid_len: 17, ..KEYS[0] };
     type Spoil<'a> = &'a dyn Fn(&mut Config);
-    let faulty: [(u32, Spoil<'_>); 11] = [
+    let memory = |base, granule, run_count| Memory {
+        base,
+        granule,
+        run_count,
+        erased: 0xff,
+        runs: RUNS.as_ptr(),
+    };
+    let (odd_granule, too_many_runs) = (memory(0x9000_0000, 12, 1), memory(0x9000_0000, 8, 9));
+    let at_the_same_place = memory(0x0800_0400, 8, 1);
+    let faulty: [(u32, Spoil<'_>); 14] = [
         (faults::GRANULE, &|config| config.granule = 12),
         (faults::NO_ANCHOR, &|config| config.signing_key_count = 0),
         (faults::SLOT, &|config| config.slot.size = 1000),
@@ -277,6 +287,9 @@ fn each_fault_of_a_configuration_is_told() {
         (faults::KEY, &|config| config.signing_keys = &raw const long_kid),
         (faults::LAYOUT, &|config| config.layout = 3),
         (faults::SLOT, &|config| config.layout = layouts::STAGED),
+        (faults::GRANULE, &|config| config.beside = &raw const odd_granule),
+        (faults::COUNT, &|config| config.beside = &raw const too_many_runs),
+        (faults::OVERLAP, &|config| config.beside = &raw const at_the_same_place),
     ];
     for (fault, change) in faulty {
         let mut bench = Bench::new();

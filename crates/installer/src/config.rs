@@ -22,8 +22,11 @@ pub struct Config<'a> {
     pub key: &'a UnitKey,
     /// Ending of update files' names, upper case, padded with spaces.
     pub extension: [u8; 3],
-    /// The part's sectors.
+    /// The flash that the image runs from, and that the register lies in.
     pub flash: Geometry<'a>,
+    /// A second memory that holds the stage, where there is one: external NOR flash beside a part's own, say. Its addresses are the
+    /// port's choice, as long as they are no addresses of `flash`.
+    pub beside: Option<Geometry<'a>>,
     /// The range that holds one image and its descriptor: whole sectors.
     pub slot: Region,
     /// What there is beside the slot.
@@ -54,13 +57,13 @@ pub enum Layout {
     Single,
     /// A second range, where an image is put together before it is copied to the slot: after a cut no stick is needed.
     Staged {
-        /// The second range: whole sectors.
+        /// The second range: whole sectors, of the same memory or of the one beside it.
         stage: Region,
     },
     /// Two slots that take turns. The image runs in either: the part maps the one that is started to the address that the
     /// image was linked for. After a cut no stick is needed, and the old image is there until the new one has taken over.
     Paired {
-        /// The second slot: whole sectors.
+        /// The second slot: whole sectors of the same memory.
         second: Region,
     },
 }
@@ -74,17 +77,37 @@ impl Layout {
             Self::Paired { second } => Some(second),
         }
     }
+
+    /// Bytes that an image may have, with this `slot` in `flash`.
+    pub const fn usable(self, slot: Region, flash: Geometry<'_>) -> u32 {
+        let slot = match self {
+            Self::Paired { .. } => slot.size,
+            Self::Single | Self::Staged { .. } => slot.size.saturating_sub(Place::in_slot(slot, flash).size()),
+        };
+        match self.second() {
+            Some(second) if second.size < slot => second.size,
+            _ => slot,
+        }
+    }
 }
 
 /// The code for two places was left out.
 pub(crate) const ONE_PLACE: bool = cfg!(feature = "one-place");
 
-impl Config<'_> {
+impl<'a> Config<'a> {
     /// The layout; always [`Layout::Single`] where the code for others was left out.
     pub(crate) const fn layout(&self) -> Layout {
         match ONE_PLACE {
             true => Layout::Single,
             false => self.layout,
+        }
+    }
+
+    /// The memory that `address` belongs to: the one beside, if it has a sector there.
+    pub(crate) fn memory_at(&self, address: u32) -> Geometry<'a> {
+        match self.beside {
+            Some(beside) if !ONE_PLACE && beside.sector_at(address).is_some() => beside,
+            _ => self.flash,
         }
     }
 
@@ -95,14 +118,7 @@ impl Config<'_> {
 
     /// Bytes of the slot that an image may use.
     pub const fn usable(&self) -> u32 {
-        let slot = match self.layout() {
-            Layout::Paired { .. } => self.slot.size,
-            Layout::Single | Layout::Staged { .. } => self.slot.size.saturating_sub(self.place().size()),
-        };
-        match self.layout().second() {
-            Some(second) if second.size < slot => second.size,
-            _ => slot,
-        }
+        self.layout().usable(self.slot, self.flash)
     }
 
     /// Finds what a board's author got wrong. A port calls this once, at build time or at its first start.
@@ -110,14 +126,14 @@ impl Config<'_> {
     /// # Errors
     /// The first rule that the configuration breaks.
     pub fn check(&self) -> Result<(), ConfigFault> {
-        let granule = self.flash.granule;
-        if !granule.is_power_of_two() || granule > GRANULE_MAX {
+        let is_granule = |granule: u32| granule.is_power_of_two() && granule <= GRANULE_MAX;
+        if !is_granule(self.flash.granule) || self.beside.is_some_and(|beside| !is_granule(beside.granule)) {
             return Err(ConfigFault::Granule);
         }
         if self.anchors.is_empty() {
             return Err(ConfigFault::NoAnchor);
         }
-        if !self.whole_sectors(self.slot) || self.usable() == 0 {
+        if !is_whole_sectors(self.flash, self.slot) || self.usable() == 0 {
             return Err(ConfigFault::Slot);
         }
         let place = self.place();
@@ -132,25 +148,38 @@ impl Config<'_> {
             return Err(ConfigFault::FloorSector);
         }
         let [first, second] = self.floors;
-        if let Some(beside) = self.layout().second() {
-            if !self.whole_sectors(beside) {
+        let place = match self.layout() {
+            Layout::Single => None,
+            // An image runs in either of two slots.
+            Layout::Paired { second } => Some((self.flash, second)),
+            Layout::Staged { stage } => Some((self.memory_at(stage.base), stage)),
+        };
+        if let Some((memory, place)) = place {
+            if !is_whole_sectors(memory, place) {
                 return Err(ConfigFault::Slot);
             }
-            if beside.overlaps(self.slot) || beside.overlaps(first) || beside.overlaps(second) {
+            if place.overlaps(self.slot) || place.overlaps(first) || place.overlaps(second) {
                 return Err(ConfigFault::Overlap);
             }
+        }
+        if let Some(beside) = self.beside
+            && beside
+                .sectors()
+                .any(|sector| self.flash.sectors().any(|own| own.overlaps(sector)))
+        {
+            return Err(ConfigFault::Overlap);
         }
         if first.overlaps(second) || first.overlaps(self.slot) || second.overlaps(self.slot) {
             return Err(ConfigFault::Overlap);
         }
         Ok(())
     }
+}
 
-    fn whole_sectors(&self, region: Region) -> bool {
-        let starts = self.flash.sectors().any(|sector| sector.base == region.base);
-        let ends = self.flash.sectors().any(|sector| sector.end() == region.end());
-        starts && ends
-    }
+fn is_whole_sectors(memory: Geometry<'_>, region: Region) -> bool {
+    let starts = memory.sectors().any(|sector| sector.base == region.base);
+    let ends = memory.sectors().any(|sector| sector.end() == region.end());
+    starts && ends
 }
 
 /// What is wrong with a [`Config`].
@@ -166,19 +195,19 @@ pub enum ConfigFault {
     DescriptorSplit,
     /// A floor region is not exactly one sector.
     FloorSector,
-    /// The floor sectors and the slot share bytes.
+    /// The floor sectors, the slot and what there is beside it share bytes, or two memories share addresses.
     Overlap,
 }
 
 impl core::fmt::Display for ConfigFault {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
-            Self::Granule => "the granule must be a power of two of at most 512 bytes",
+            Self::Granule => "a memory's granule must be a power of two of at most 512 bytes",
             Self::NoAnchor => "at least one signing key must be trusted, or the unit could never be updated",
             Self::Slot => "the slot must consist of whole sectors and be larger than its descriptor",
             Self::DescriptorSplit => "the last sector of the slot must be large enough for the whole descriptor",
             Self::FloorSector => "each floor region must be exactly one sector",
-            Self::Overlap => "the slot and the two floor sectors must not share a byte",
+            Self::Overlap => "the slot, the place beside it and the two floor sectors must not share a byte, nor two memories an address",
         })
     }
 }

@@ -5,7 +5,9 @@ use image::checks::{Core, Target};
 use installer::Region;
 use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
 use product::keyring::OneTimeCount;
-use product::{Board, FlashPart, Keyring, KeyringFile, Ledger, PartBook, Product, Range, SignatureKind, Unlock};
+use product::{
+    Board, FlashPart, Keyring, KeyringFile, Ledger, PartBook, Product, Range, SecondPlace, SignatureKind, Unlock,
+};
 use rehearsal::claims::Release as KnownImage;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -13,6 +15,7 @@ use thiserror::Error;
 use unit::blueprint::Blueprint;
 use unit::flash::Layout;
 use unit::part::{Part, part, parts};
+use unit::timing::FlashParts;
 
 /// Ending of every update file's name.
 pub const EXTENSION: &str = "UPD";
@@ -198,15 +201,32 @@ impl Bench {
     /// # Errors
     /// It is not in the parts table, or is no program flash.
     pub fn part(&self, board: &Board) -> Result<&'static Part> {
-        let fault = |why: String| BenchError::Board {
-            revision: board.revision.clone(),
-            why,
-        };
-        let found = part(&board.part).map_err(|unknown| fault(unknown.to_string()))?;
-        match found.is_program_flash() {
-            true => Ok(found),
-            false => Err(fault(format!("{} is not a program flash", board.part)).into()),
-        }
+        flash_part(board, &board.part)
+    }
+
+    /// All parts that a board's installs write: its flash part, and the memory of its stage.
+    ///
+    /// # Errors
+    /// One is not in the parts table, or is no flash.
+    pub fn parts(&self, board: &Board) -> Result<FlashParts<'static>> {
+        let beside = board.map.second.memory();
+        Ok(FlashParts {
+            own: self.part(board)?,
+            beside: beside.map(|memory| flash_part(board, &memory.part)).transpose()?,
+        })
+    }
+
+    /// The flash that installs write.
+    ///
+    /// # Errors
+    /// As [`parts`](Self::parts).
+    pub fn layout(&self, board: &Board) -> Result<Layout> {
+        let parts = self.parts(board)?;
+        let own = Layout::of(parts.own);
+        Ok(match (parts.beside, board.map.second.memory()) {
+            (Some(part), Some(memory)) => own.with_beside(Layout::of(part).at(memory.base)),
+            _ => own,
+        })
     }
 
     /// Units of a board revision and a key generation, as the simulation builds them.
@@ -235,10 +255,10 @@ impl Bench {
             anchors,
             key,
             extension: *b"UPD",
-            layout: Arc::new(Layout::of(self.part(board)?)),
+            layout: Arc::new(self.layout(board)?),
             installer: region(board.map.installer),
             slot: region(board.map.slot),
-            slots: installer::Layout::Single,
+            slots: slots(&board.map.second),
             floors: board.map.floor.map(region),
         };
         blueprint.check().map_err(|why| BenchError::Board {
@@ -278,13 +298,11 @@ impl Bench {
             revision: board.revision.clone(),
             why,
         };
-        let part = self.part(board)?;
-        let layout = Layout::of(part);
+        let layout = self.layout(board)?;
         let core = board
             .core
             .parse::<Core>()
             .map_err(|unknown| fault(unknown.to_string()))?;
-        let place = installer::Place::in_slot(region(board.map.slot), layout.geometry());
         let span = |range: Range| range.start()..u32::try_from(range.end()).unwrap_or(u32::MAX);
         let [first, second] = board.map.floor;
         let ours = [
@@ -292,7 +310,13 @@ impl Bench {
             ("the floor's first record", first),
             ("the floor's second record", second),
         ];
-        let ours = ours.into_iter().map(|(name, range)| (name.to_owned(), span(range)));
+        let second = board
+            .map
+            .second
+            .range()
+            .map(|range| (second_name(&board.map.second), range));
+        let ours = ours.into_iter().chain(second);
+        let ours = ours.map(|(name, range)| (name.to_owned(), span(range)));
         let theirs = board
             .map
             .reserved
@@ -300,11 +324,11 @@ impl Bench {
             .map(|reserved| (reserved.purpose.clone(), span(reserved.range)));
         Ok(Target {
             slot: span(board.map.slot),
-            usable: board.map.slot.size().saturating_sub(place.size()),
+            usable: slots(&board.map.second).usable(region(board.map.slot), layout.geometry()),
             ram: vec![span(board.map.ram)],
             core,
             reserved: ours.chain(theirs).collect(),
-            erased: part.erased(),
+            erased: layout.own().erased(),
             earlier: self.earlier(board),
         })
     }
@@ -329,6 +353,35 @@ impl Bench {
                 image_digest: record.image_sha256,
             })
             .collect()
+    }
+}
+
+fn flash_part(board: &Board, id: &str) -> Result<&'static Part> {
+    let fault = |why: String| BenchError::Board {
+        revision: board.revision.clone(),
+        why,
+    };
+    let found = part(id).map_err(|unknown| fault(unknown.to_string()))?;
+    match found.is_program_flash() {
+        true => Ok(found),
+        false => Err(fault(format!("{id} is not a program flash")).into()),
+    }
+}
+
+/// The second place as the installer has it.
+fn slots(second: &SecondPlace) -> installer::Layout {
+    match second {
+        SecondPlace::None => installer::Layout::Single,
+        SecondPlace::Stage { range, .. } => installer::Layout::Staged { stage: region(*range) },
+        SecondPlace::Slot(range) => installer::Layout::Paired { second: region(*range) },
+    }
+}
+
+/// What to call a second place.
+pub const fn second_name(second: &SecondPlace) -> &'static str {
+    match second {
+        SecondPlace::Slot(_) => "the second slot",
+        SecondPlace::None | SecondPlace::Stage { .. } => "the stage",
     }
 }
 

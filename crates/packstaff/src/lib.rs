@@ -17,3 +17,4 @@ pub mod sheet;
 pub mod stick_spec;
 pub mod sticks;
 pub mod trace;
+pub mod wear;

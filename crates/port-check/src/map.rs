@@ -1,7 +1,8 @@
 //! The port's map: where its flash lies, as the port's own configuration has it.
 //!
 //! `map base=0 granule=4 erased=ff runs=4*4000,1*10000,3*20000 installer=0+8000 slot=10000+70000 floors=8000+4000,c000+4000`, and
-//! `stage=` or `twin=` where there is a second range.
+//! `stage=` or `twin=` where there is a second range. A memory beside the part's own flash is
+//! `beside=90000000/100/ff/200*1000`: first address, granule, what it reads when erased, and its runs.
 
 use crate::finding::Finding;
 use crate::identity::{BOARD, EXTENSION, OTHER_BOARD, VENDOR, anchor, unit_key};
@@ -44,6 +45,7 @@ pub fn read(words: &str) -> Result<Blueprint, Finding> {
     let slot = region(take("slot")?)?;
     let floors = take("floors")?.split(',').map(region).collect::<Result<Vec<_>, _>>()?;
     let floors = <[Region; 2]>::try_from(floors).map_err(|_| bad("floors= must be two ranges".to_owned()))?;
+    let beside = stated.remove("beside").map(beside).transpose()?;
     let slots = match (stated.remove("stage"), stated.remove("twin")) {
         (None, None) => Slots::Single,
         (Some(stage), None) => Slots::Staged { stage: region(stage)? },
@@ -53,13 +55,7 @@ pub fn read(words: &str) -> Result<Blueprint, Finding> {
     if let Some((name, _)) = stated.first_key_value() {
         return Err(bad(format!("{name}= is not known")));
     }
-    let size: u64 = runs.iter().map(|run| u64::from(run.count) * u64::from(run.size)).sum();
-    if size > FLASH_MAX || u64::from(base) + size > 1 << 32 {
-        return Err(bad(format!("{size} bytes of flash are more than is simulated")));
-    }
-    if runs.iter().any(|run| run.size == 0 || run.count == 0) || !granule.is_power_of_two() {
-        return Err(bad("a run or a granule of nothing".to_owned()));
-    }
+    let own = memory(base, granule, erased, runs)?;
     let blueprint = Blueprint {
         vendor: VENDOR,
         class: BOARD,
@@ -67,8 +63,10 @@ pub fn read(words: &str) -> Result<Blueprint, Finding> {
         anchors: vec![anchor()],
         key: unit_key(),
         extension: EXTENSION,
-        // The installer never programs a granule twice between two erases; a void mark is a granule of its own.
-        layout: Arc::new(Layout::new(base, runs, granule, erased, false, SecondProgram::Zeros)),
+        layout: Arc::new(match beside {
+            Some(beside) => own.with_beside(beside),
+            None => own,
+        }),
         installer,
         slot,
         slots,
@@ -76,6 +74,30 @@ pub fn read(words: &str) -> Result<Blueprint, Finding> {
     };
     blueprint.check().map_err(|error| bad(error.to_string()))?;
     Ok(blueprint)
+}
+
+fn beside(text: &str) -> Result<Layout, Finding> {
+    let bad = || Finding::Map(format!("{text:?} is no memory such as 90000000/100/ff/200*1000"));
+    let parts: Vec<&str> = text.split('/').collect();
+    let &[base, granule, erased, runs] = parts.as_slice() else {
+        return Err(bad());
+    };
+    let erased = u8::try_from(number(erased)?).map_err(|_| bad())?;
+    let runs = runs.split(',').map(run).collect::<Result<Vec<_>, _>>()?;
+    memory(number(base)?, number(granule)?, erased, runs)
+}
+
+/// The installer never programs a granule twice between two erases; a void mark is a granule of its own.
+fn memory(base: u32, granule: u32, erased: u8, runs: Vec<SectorRun>) -> Result<Layout, Finding> {
+    let bad = |why: String| Finding::Map(why);
+    let size: u64 = runs.iter().map(|run| u64::from(run.count) * u64::from(run.size)).sum();
+    if size > FLASH_MAX || u64::from(base) + size > 1 << 32 {
+        return Err(bad(format!("{size} bytes of flash are more than is simulated")));
+    }
+    if runs.iter().any(|run| run.size == 0 || run.count == 0) || !granule.is_power_of_two() {
+        return Err(bad("a run or a granule of nothing".to_owned()));
+    }
+    Ok(Layout::new(base, runs, granule, erased, false, SecondProgram::Zeros))
 }
 
 fn number(digits: &str) -> Result<u32, Finding> {
@@ -114,6 +136,21 @@ mod tests {
         let blueprint = read(MAP).unwrap();
         assert_eq!(blueprint.layout.sectors().len(), 8);
         assert_eq!(blueprint.slot.end(), 0x8_0000);
+    }
+
+    #[test]
+    fn a_memory_beside_is_read() {
+        let words = format!("{MAP} stage=90005000+2000 beside=90000000/100/ff/200*1000");
+        let blueprint = read(&words).unwrap();
+        assert_eq!(blueprint.layout.sectors().len(), 8 + 512);
+        assert_eq!(blueprint.layout.memory_at(0x9000_5000).granule(), 256);
+        let told = |beside: &str| {
+            let words = format!("{MAP} stage=90005000+2000 beside={beside}");
+            read(&words).unwrap_err().to_string()
+        };
+        assert!(told("90000000/100/ff").contains("no memory"));
+        assert!(told("90000000/0/ff/200*1000").contains("granule"));
+        assert!(told("40000/100/ff/200*1000").contains("suit"));
     }
 
     #[test]

@@ -248,7 +248,7 @@ impl Rig {
         self.counts.changes += 1;
         match change {
             Change::Erase { address } => {
-                let sector = self.blueprint.layout.geometry().sector_at(*address);
+                let sector = self.blueprint.layout.sector_at(*address);
                 let sector = sector.ok_or_else(|| Finding::Judge(format!("no sector at {address:#x}")))?;
                 self.unknown.retain(|unknown| *unknown != sector);
                 let blank = self.looks(
@@ -312,8 +312,8 @@ impl Rig {
 
     /// Takes what a range of flash holds from the port, where the simulation cannot know it.
     pub(crate) fn adopt(&mut self, region: Region) -> Result<(), Finding> {
-        let erased = self.blueprint.layout.geometry().erased;
-        let granule = self.blueprint.layout.geometry().granule;
+        let memory = self.blueprint.layout.memory_at(region.base);
+        let (erased, granule) = (memory.erased(), memory.granule());
         let judge = |fault: unit::flash::FlashFault| Finding::Judge(fault.to_string());
         self.flash
             .apply(&Change::Erase { address: region.base })

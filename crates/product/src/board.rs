@@ -5,6 +5,7 @@ use crate::identity::{Uuid, class_id};
 use crate::parts::{FlashPart, PartBook};
 use crate::problem::Problem;
 use crate::range::Range;
+use crate::second_place::{self, SecondPlace};
 
 pub(crate) const KEYS: &[&str] = &[
     "revision",
@@ -18,6 +19,9 @@ pub(crate) const KEYS: &[&str] = &[
     "installer",
     "floor",
     "slot",
+    "stage",
+    "stage_memory",
+    "second_slot",
     "ram",
     "reserved",
 ];
@@ -67,6 +71,8 @@ pub struct MemoryMap {
     pub floor: [Range; 2],
     /// The slot: one image and its descriptor.
     pub slot: Range,
+    /// What there is beside the slot.
+    pub second: SecondPlace,
     /// Working memory.
     pub ram: Range,
     /// Ranges that belong to something else.
@@ -91,18 +97,32 @@ impl Board {
 
 /// What a range has to be made of.
 #[derive(Clone, Copy)]
-enum Makeup {
+pub(crate) enum Makeup {
     WholeSectors,
     OneSector,
     Anything,
+    /// Whole sectors of the stage's own memory.
+    StageSectors,
 }
 
 /// A range with its name and its place in the document.
-struct Named {
-    name: String,
-    range: Range,
-    span: std::ops::Range<usize>,
-    makeup: Makeup,
+pub(crate) struct Named {
+    pub(crate) name: String,
+    pub(crate) range: Range,
+    pub(crate) span: std::ops::Range<usize>,
+    pub(crate) makeup: Makeup,
+}
+
+impl Named {
+    pub(crate) fn does_not_fit(&self, section: &Section<'_, '_>, part: &str, why: String) {
+        let problem = Problem::DoesNotFit {
+            what: self.name.clone(),
+            range: self.range,
+            part: part.to_owned(),
+            why,
+        };
+        section.notes().add(self.span.clone(), problem);
+    }
 }
 
 pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn PartBook>) -> Option<Board> {
@@ -145,6 +165,7 @@ pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Opti
         Some([first?, second?])
     });
     let slot = range(section.value("slot"), "slot", Makeup::WholeSectors);
+    let second = second_place::read(section, &mut range);
     let ram = range(section.value("ram"), "ram", Makeup::Anything);
     let reserved = section
         .sections("reserved", "the reserved range", RESERVED_KEYS)
@@ -170,6 +191,12 @@ pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Opti
             None => unknown_part(entry, "part", "the parts table as a microcontroller", id, parts),
             Some(flash) => {
                 fit(section, &named, id, &flash);
+                if let Some(SecondPlace::Stage {
+                    memory: Some(memory), ..
+                }) = &second
+                {
+                    second_place::fit_memory(section, &named, memory, (id, &flash), parts);
+                }
                 if let (Some(entry), Some(core)) = (&core_entry, &core)
                     && *core != flash.core
                 {
@@ -209,6 +236,7 @@ pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Opti
             installer: installer?,
             floor: floor?,
             slot: slot?,
+            second: second?,
             ram: ram?,
             reserved: reserved?,
         },
@@ -282,31 +310,25 @@ fn refuse_overlaps(section: &Section<'_, '_>, named: &[Named]) {
 }
 
 fn fit(section: &Section<'_, '_>, named: &[Named], part: &str, flash: &FlashPart) {
-    for Named {
-        name,
-        range,
-        span,
-        makeup,
-    } in named
-    {
-        let why = match makeup {
-            Makeup::WholeSectors => flash.against_whole_sectors(*range),
-            Makeup::OneSector => flash.against_one_sector(*range),
-            Makeup::Anything => None,
+    for one in named {
+        let why = match one.makeup {
+            Makeup::WholeSectors => flash.against_whole_sectors(one.range),
+            Makeup::OneSector => flash.against_one_sector(one.range),
+            Makeup::Anything | Makeup::StageSectors => None,
         };
         if let Some(why) = why {
-            let problem = Problem::DoesNotFit {
-                what: name.clone(),
-                range: *range,
-                part: part.to_owned(),
-                why,
-            };
-            section.notes().add(span.clone(), problem);
+            one.does_not_fit(section, part, why);
         }
     }
 }
 
-fn unknown_part(entry: &Entry<'_, '_>, key: &'static str, list: &'static str, id: &str, parts: &dyn PartBook) {
+pub(crate) fn unknown_part(
+    entry: &Entry<'_, '_>,
+    key: &'static str,
+    list: &'static str,
+    id: &str,
+    parts: &dyn PartBook,
+) {
     let known = parts.identifiers();
     let near = nearest(id, known.iter().map(String::as_str))
         .filter(|near| *near != id)

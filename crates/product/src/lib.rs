@@ -25,6 +25,7 @@ mod parts;
 mod problem;
 mod product_file;
 mod range;
+mod second_place;
 mod version;
 mod whole_file;
 
@@ -45,5 +46,6 @@ pub use product_file::{
     is_generation_id,
 };
 pub use range::{Range, RangeError};
+pub use second_place::{SecondPlace, StageMemory};
 pub use version::{Clash, MAX_PLACES, Numbers, Scheme, Version, VersionError, lint};
 pub use whole_file::{Access, FileError, PASSING, write_new, write_whole};

@@ -4,7 +4,7 @@ use crate::range::Range;
 
 /// A table of parts.
 pub trait PartBook {
-    /// The flash of the microcontroller with this identifier.
+    /// The flash of the microcontroller, or of the memory, with this identifier.
     fn flash(&self, id: &str) -> Option<FlashPart>;
 
     /// Whether this identifier is a memory that can hold settings.
@@ -14,7 +14,7 @@ pub trait PartBook {
     fn identifiers(&self) -> Vec<String>;
 }
 
-/// The flash of a microcontroller.
+/// The flash of a microcontroller, or a memory of its own.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FlashPart {
     /// The core, as the parts table spells it.
@@ -26,6 +26,13 @@ pub struct FlashPart {
 }
 
 impl FlashPart {
+    /// All of it; `None` if it reaches beyond 4 GiB.
+    pub(crate) fn extent(&self) -> Option<Range> {
+        let sizes = self.sectors.iter().map(|(count, size)| count.checked_mul(*size));
+        let size = sizes.into_iter().try_fold(0_u32, |sum, size| sum.checked_add(size?))?;
+        Range::new(self.base, size).ok()
+    }
+
     /// Start and end of the sector that holds `address`.
     fn sector_at(&self, address: u64) -> Option<(u64, u64)> {
         let mut run_start = u64::from(self.base);

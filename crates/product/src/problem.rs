@@ -81,6 +81,16 @@ pub enum Problem {
         /// What is in the way.
         why: String,
     },
+    /// A key that does not go with what the rest of its table says.
+    #[error("`{key}` {why}")]
+    Misfit {
+        /// The key.
+        key: &'static str,
+        /// What it does not go with.
+        why: String,
+        /// What to do.
+        advice: &'static str,
+    },
     /// A range that cannot exist.
     #[error("`{key}`: {error}")]
     BadRange {
@@ -142,6 +152,7 @@ impl Problem {
             Self::DoesNotFit { .. } => {
                 "Correct the range by the part's reference manual, or name the part that is really fitted.".to_owned()
             }
+            Self::Misfit { advice, .. } => (*advice).to_owned(),
             Self::BadRange { .. } => "Give `start` and `size` in bytes, hexadecimal if you like.".to_owned(),
             Self::Duplicate { .. } => "Take one of them out, or give it another value.".to_owned(),
             Self::UnknownName { near: Some(near), .. } => format!("Did you mean `{near}`?"),
@@ -160,6 +171,7 @@ impl Problem {
             | Self::WrongType { key, .. }
             | Self::BadValue { key, .. }
             | Self::BadRange { key, .. }
+            | Self::Misfit { key, .. }
             | Self::UnknownName { key, .. } => key,
             Self::Overlap { one, .. } => one,
             Self::DoesNotFit { what, .. } => what,

@@ -3,7 +3,7 @@
 mod common;
 
 use common::{DemoParts, demo_text, tool_output};
-use product::{Date, Hazard, Product, Range, Scheme};
+use product::{Date, Hazard, Product, Range, Scheme, SecondPlace};
 use proptest::prelude::*;
 
 fn demo_product() -> Product {
@@ -369,6 +369,80 @@ fn reserved_ranges_are_kept_clear() {
         error.faults()[0].problem.to_string(),
         "board C: range reserved for option bytes and board C: slot overlap in 0x0807ffff..=0x0807ffff"
     );
+}
+
+/// Board C with these lines behind its slot, which is on line 30.
+fn with_second_place(lines: &str) -> Result<Product, product::DocumentError> {
+    let slot = "slot = { start = 0x08010000, size = 0x70000 }";
+    let text = demo_text().replacen(slot, &format!("{slot}\n{lines}"), 1);
+    Product::read("product.toml", &text, Some(&DemoParts))
+}
+
+#[test]
+fn a_second_place_is_read() {
+    let memory = "stage_memory = { part = \"w25q16jv-2m\", base = 0x90000000 }";
+    let stage = "stage = { start = 0x90001000, size = 0x70000 }";
+    let product = with_second_place(&format!("{memory}\n{stage}")).unwrap();
+    let second = &product.boards[0].map.second;
+    assert_eq!(second.range().unwrap().start(), 0x9000_1000);
+    assert_eq!(second.memory().unwrap().part, "w25q16jv-2m");
+    assert_eq!(product.boards[1].map.second, SecondPlace::None);
+    // Board D has pages of 2 KiB behind its slot.
+    let slot = "slot = { start = 0x0800A000, size = 0x36000 }";
+    for (key, is_stage) in [("stage", true), ("second_slot", false)] {
+        let text = demo_text().replacen(
+            slot,
+            &format!("{slot}\n{key} = {{ start = 0x08040000, size = 0x36000 }}"),
+            1,
+        );
+        let product = Product::read("product.toml", &text, Some(&DemoParts)).unwrap();
+        let second = &product.boards[1].map.second;
+        assert_eq!(matches!(second, SecondPlace::Stage { memory: None, .. }), is_stage);
+        assert_eq!(second.range().unwrap().end(), 0x0807_6000);
+    }
+}
+
+#[test]
+fn what_is_wrong_with_a_second_place_is_told() {
+    let memory = |base: &str| format!("stage_memory = {{ part = \"w25q16jv-2m\", base = {base} }}\n");
+    let stage = "stage = { start = 0x90000000, size = 0x70000 }";
+    for (lines, expected) in [
+        (
+            "second_slot = { start = 0x08040000, size = 0x40000 }".to_owned(),
+            "product.toml:31:15: board C: second slot and board C: slot overlap in 0x08040000..=0x0807ffff. Move or shorten one of the two.",
+        ),
+        (
+            format!("{stage}\nsecond_slot = {{ start = 0x90000000, size = 0x70000 }}"),
+            "product.toml:32:15: `second_slot` stands beside `stage`: a unit has one or the other. With a stage, images are copied to the slot; with two slots, they run where they were put. Take one of the two out.",
+        ),
+        (
+            memory("0x90000000"),
+            "product.toml:31:16: `stage_memory` is given, but no `stage` in it. Say with `stage` which range of this memory images are put together in, or take `stage_memory` out.",
+        ),
+        (
+            stage.to_owned(),
+            "product.toml:31:9: board C: stage (0x90000000..=0x9006ffff) does not fit the part `stm32f405-512k`: there is no flash at 0x90000000. Correct the range by the part's reference manual, or name the part that is really fitted.",
+        ),
+        (
+            memory("0x90000000") + "stage = { start = 0x90000800, size = 0x70000 }",
+            "product.toml:32:9: board C: stage (0x90000800..=0x900707ff) does not fit the part `w25q16jv-2m`: it starts inside the sector that begins at 0x90000000. Correct the range by the part's reference manual, or name the part that is really fitted.",
+        ),
+        (
+            memory("0x08000000") + "stage = { start = 0x08100000, size = 0x70000 }",
+            "product.toml:31:16: `stage_memory` has addresses, 0x08000000..=0x081fffff, that are those of the flash of stm32f405-512k, 0x08000000..=0x0807ffff. Give as `base` the address that your driver shows the memory at: any from which all of it is apart from all else.",
+        ),
+        (
+            memory("0xFFF00000") + "stage = { start = 0xFFF00000, size = 0x70000 }",
+            "product.toml:31:16: `stage_memory` reaches beyond the 32-bit address space. Give as `base` the address that your driver shows the memory at: any from which all of it is apart from all else.",
+        ),
+        (
+            memory("0x90000000").replace("q16", "q61") + stage,
+            "product.toml:31:16: `stage_memory` names \"w25q61jv-2m\", which is not in the parts table as flash. Did you mean `w25q16jv-2m`?",
+        ),
+    ] {
+        let error = with_second_place(&lines).unwrap_err();
+        assert_eq!(error.to_string(), expected, "{lines}");
+    }
 }
 
 proptest! {

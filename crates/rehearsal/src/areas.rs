@@ -115,8 +115,7 @@ impl Areas {
 
     /// The sector at an address.
     pub fn sector_at(&self, address: u32) -> Option<Region> {
-        let mut sectors = self.layout.sectors().iter();
-        sectors.find(|sector| sector.contains(address)).copied()
+        self.layout.sector_at(address)
     }
 
     /// The names of the areas that some cells belong to, such as "slot, record"; nothing for those that are in none.

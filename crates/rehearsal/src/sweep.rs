@@ -77,7 +77,7 @@ impl Sweep {
 fn moments(world: &World, change: &Change) -> Vec<Moment> {
     let granules = match change {
         Change::Erase { .. } => 0,
-        Change::Program { data, .. } => data.len() as u32 / world.flash.layout().geometry().granule.max(1),
+        Change::Program { address, data } => data.len() as u32 / world.flash.layout().memory_at(*address).granule(),
     };
     let looked_at = [0, granules / 2, granules.saturating_sub(1)];
     let torn = outcomes(&world.flash, change, &Inside::ALL, &EraseCut::ALL)

@@ -15,7 +15,6 @@ use unit::part::part;
 struct Geometry {
     part: &'static str,
     /// Granule in which the driver programs, where that is more than the part's.
-    granule: Option<u32>,
     floors: [usize; 2],
     slot: std::ops::Range<usize>,
     image: u32,
@@ -24,35 +23,30 @@ struct Geometry {
 const GEOMETRIES: [Geometry; 5] = [
     Geometry {
         part: "stm32g071-128k",
-        granule: None,
         floors: [1, 2],
         slot: 3..7,
         image: 5000,
     },
     Geometry {
         part: "stm32l431-256k",
-        granule: None,
         floors: [1, 2],
         slot: 3..7,
         image: 7000,
     },
     Geometry {
         part: "stm32f405-512k",
-        granule: None,
         floors: [2, 3],
         slot: 4..6,
         image: 70_000,
     },
     Geometry {
         part: "w25q16jv-2m",
-        granule: Some(256),
         floors: [1, 2],
         slot: 3..6,
         image: 9000,
     },
     Geometry {
         part: "samd21-256k",
-        granule: None,
         floors: [1, 2],
         slot: 3..16,
         image: 3000,
@@ -61,7 +55,7 @@ const GEOMETRIES: [Geometry; 5] = [
 
 fn unit_of(geometry: &Geometry) -> Blueprint {
     let part = part(geometry.part).unwrap();
-    let layout = Layout::of(part).with_granule(geometry.granule.unwrap_or(part.program_granule_bytes));
+    let layout = Layout::of(part);
     let sectors = layout.sectors().to_vec();
     let slot = &sectors[geometry.slot.clone()];
     let size = slot.iter().map(|sector| sector.size).sum();

@@ -2,8 +2,8 @@
 
 mod support;
 
-use installer::{Layout, Region};
-use rehearsal::claims::Release;
+use installer::{Flaw, Installer, Layout, Region};
+use rehearsal::claims::{Claim, Release};
 use rehearsal::explore::{Exploration, Faults, OurInstaller, Plan, StickOption, explore};
 use rehearsal::sticks::insert;
 use std::sync::Arc;
@@ -13,15 +13,9 @@ use unit::flash::{Layout as FlashLayout, SumKey};
 use unit::part::part;
 
 /// A part with two places of whole sectors each, equally large where the part lets them be.
-fn unit_of(
-    id: &str,
-    granule: Option<u32>,
-    first: std::ops::Range<usize>,
-    second: std::ops::Range<usize>,
-    staged: bool,
-) -> Blueprint {
+fn unit_of(id: &str, first: std::ops::Range<usize>, second: std::ops::Range<usize>, staged: bool) -> Blueprint {
     let part = part(id).unwrap();
-    let layout = FlashLayout::of(part).with_granule(granule.unwrap_or(part.program_granule_bytes));
+    let layout = FlashLayout::of(part);
     let sectors = layout.sectors().to_vec();
     let range = |range: std::ops::Range<usize>| {
         let size = sectors[range.clone()].iter().map(|sector| sector.size).sum();
@@ -45,7 +39,22 @@ fn unit_of(
     }
 }
 
-fn explored(blueprint: &Blueprint, image: u32) -> Exploration {
+/// The same with the stage in NOR flash of its own, in sectors 5 and 6: `window` is where its driver shows it.
+fn staged_beside(id: &str, first: std::ops::Range<usize>, window: u32) -> Blueprint {
+    let alone = unit_of(id, first.clone(), first, true);
+    let nor = FlashLayout::of(part("w25q16jv-2m").unwrap()).at(window);
+    let stage = Region {
+        base: nor.sectors()[5].base,
+        size: nor.sectors()[5].size + nor.sectors()[6].size,
+    };
+    Blueprint {
+        slots: Layout::Staged { stage },
+        layout: Arc::new(FlashLayout::clone(&alone.layout).with_beside(nor)),
+        ..alone
+    }
+}
+
+fn explored(blueprint: &Blueprint, flaw: Option<Flaw>, image: u32) -> Exploration {
     let update = |version: &[u32], sequence, fill| {
         let mut update = Update {
             sequence,
@@ -89,11 +98,15 @@ fn explored(blueprint: &Blueprint, image: u32) -> Exploration {
             .collect(),
         faults: Faults::all(),
         reduce: true,
-        stop_at_first: false,
+        stop_at_first: flaw.is_some(),
         nodes_max: 1 << 18,
         key: SumKey::fixed(),
     };
-    explore(&OurInstaller::of(blueprint), &plan).unwrap()
+    let subject = OurInstaller {
+        machine: flaw.map_or_else(Installer::new, Installer::with_flaw),
+        ..OurInstaller::of(blueprint)
+    };
+    explore(&subject, &plan).unwrap()
 }
 
 fn assert_holds(what: &str, found: &Exploration) {
@@ -110,14 +123,14 @@ fn assert_holds(what: &str, found: &Exploration) {
 
 /// The same on uniform small pages with check bits, mixed sectors, external NOR with 256-byte pages, and rows.
 fn on_real_parts(staged: bool) {
-    for (id, granule, first, second, image) in [
-        ("stm32g071-128k", None, 3..5, 5..7, 2500),
-        ("stm32f405-512k", None, 4..5, 5..6, 5000),
-        ("w25q16jv-2m", Some(256), 3..5, 5..7, 5000),
-        ("samd21-256k", None, 3..9, 9..15, 1000),
+    for (id, first, second, image) in [
+        ("stm32g071-128k", 3..5, 5..7, 2500),
+        ("stm32f405-512k", 4..5, 5..6, 5000),
+        ("w25q16jv-2m", 3..5, 5..7, 5000),
+        ("samd21-256k", 3..9, 9..15, 1000),
     ] {
-        let blueprint = unit_of(id, granule, first, second, staged);
-        assert_holds(id, &explored(&blueprint, image));
+        let blueprint = unit_of(id, first, second, staged);
+        assert_holds(id, &explored(&blueprint, None, image));
     }
 }
 
@@ -129,4 +142,35 @@ fn paired_units_never_need_a_stick() {
 #[test]
 fn staged_units_never_need_a_stick() {
     on_real_parts(true);
+}
+
+/// External NOR flash beside a part's own: pages of 256 bytes and sectors of 4 KiB there, the part's granule and sectors here. Its
+/// addresses are above the part's, or below.
+#[test]
+fn units_with_the_stage_in_a_memory_beside_never_need_a_stick() {
+    for (id, first, image, window) in [
+        ("stm32g071-128k", 3..5, 2500, 0x9000_0000),
+        ("stm32f405-512k", 4..5, 5000, 0),
+        ("samd21-256k", 3..9, 1000, 0x9000_0000),
+    ] {
+        let blueprint = staged_beside(id, first, window);
+        let found = explored(&blueprint, None, image);
+        assert_holds(&format!("{id} with its stage in w25q16jv-2m"), &found);
+    }
+}
+
+/// What is proved is looked for: mistakes of an installer show with a stage beside as they do elsewhere.
+#[test]
+fn mistakes_with_a_stage_beside_are_found() {
+    let blueprint = staged_beside("stm32g071-128k", 3..5, 0x9000_0000);
+    for (flaw, claim) in [
+        (Flaw::NeverDigests, Claim::FloorEarned),
+        (Flaw::SkipsConfirm, Claim::OwnersChoice),
+        (Flaw::SkipsFlashDigest, Claim::FloorEarned),
+        (Flaw::ErasesTooLittle, Claim::Sane),
+    ] {
+        let found = explored(&blueprint, Some(flaw), 2500);
+        let claims: Vec<_> = found.violations.iter().map(|violation| violation.claim).collect();
+        assert_eq!(claims, [claim], "{flaw:?}");
+    }
 }

@@ -142,7 +142,7 @@ impl Tracer {
     pub fn account(&self, evidence: &Evidence) -> Option<Account> {
         let kind = &self.kind;
         let blueprint = kind.blueprint()?;
-        let cells = Cells::gather(&blueprint.layout, &evidence.readouts, kind.check_bits);
+        let cells = Cells::gather(&blueprint.layout, &evidence.readouts);
         let records = Records::read(blueprint, &cells);
         let mut found = courses(kind, blueprint, &cells, &records);
         let worlds = worlds(kind, blueprint, &cells, &records, &found);
@@ -150,7 +150,7 @@ impl Tracer {
         if let Some(stick) = &stick {
             in_view_of(stick, &mut found);
         }
-        let read = cells.read_count(cells.all());
+        let read = cells.all().map(|memory| cells.read_count(memory)).sum::<u32>();
         let next = (read > 0).then(|| next(kind, blueprint, &worlds));
         // Without a read-out the courses are everything that can happen to a unit: none of them was intended.
         let seen = if read > 0 { found.as_slice() } else { &[] };
@@ -160,7 +160,7 @@ impl Tracer {
         }
         let flash = (read > 0).then(|| FlashAccount {
             read,
-            size: cells.all().size,
+            size: cells.all().map(|memory| memory.size).sum(),
             sectors: sectors(kind, blueprint, &cells),
             descriptor: descriptor(kind, blueprint, &records),
             register: records.register.map(|seen| register(kind, seen)),
@@ -191,7 +191,7 @@ impl Tracer {
     pub fn recognises(&self, evidence: &Evidence) -> u32 {
         let kind = &self.kind;
         let Some(blueprint) = kind.blueprint() else { return 0 };
-        let cells = Cells::gather(&blueprint.layout, &evidence.readouts, kind.check_bits);
+        let cells = Cells::gather(&blueprint.layout, &evidence.readouts);
         let records = Records::read(blueprint, &cells);
         let known = sectors(kind, blueprint, &cells)
             .into_iter()

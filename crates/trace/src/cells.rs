@@ -1,9 +1,9 @@
-//! The cells of a part, as one or several read-outs show them.
+//! The cells of a unit's flash, as one or several read-outs show them.
 
 use crate::readout::Readout;
 use installer::Region;
 use serde::Serialize;
-use unit::flash::Layout;
+use unit::flash::{Layout, Memory};
 
 /// The longest hole that is taken for cells that could not be read, in bytes, on parts with small granules: a reader that steps
 /// over what it cannot read may leave out the words on both sides too.
@@ -50,86 +50,34 @@ pub(crate) enum Cell {
     Torn,
 }
 
-/// What is known of every byte of a part's flash.
+/// What is known of every byte of one memory.
 #[derive(Clone, Debug)]
-pub struct Cells {
+struct Bank {
     base: u32,
     erased: u8,
+    /// The longest hole that is taken for unreadable cells; `None` where no cells are.
+    hole_max: Option<usize>,
     bytes: Vec<u8>,
     states: Vec<State>,
-    outside: Vec<Span>,
 }
 
-impl Cells {
-    /// Puts read-outs together. With `check_bits`, short holes inside of a read-out are taken for cells that could not be read.
-    pub fn gather(layout: &Layout, readouts: &[Readout], check_bits: bool) -> Self {
-        let sectors = layout.sectors();
-        let base = sectors.first().map_or(0, |sector| sector.base);
-        let end = sectors.last().map_or(0, |sector| sector.end());
-        let size = end.saturating_sub(u64::from(base)) as usize;
-        let erased = layout.geometry().erased;
-        let hole_max = HOLE_MIN.max(layout.geometry().granule as usize);
-        let mut cells = Self {
+impl Bank {
+    fn new(memory: &Memory) -> Self {
+        let Region { base, size } = memory.extent();
+        let hole_max = HOLE_MIN.max(memory.granule() as usize);
+        Self {
             base,
-            erased,
-            bytes: vec![erased; size],
-            states: vec![State::Unknown; size],
-            outside: Vec::new(),
-        };
-        for readout in readouts {
-            let mut last_end = None::<usize>;
-            for (address, bytes) in &readout.pieces {
-                let start = i64::from(*address) - i64::from(base);
-                cells.take(start, bytes);
-                let Ok(start) = usize::try_from(start) else { continue };
-                if let Some(last) = last_end.filter(|_| check_bits)
-                    && start > last
-                    && start - last <= hole_max
-                {
-                    cells.hole(last, start);
-                }
-                last_end = Some(start.saturating_add(bytes.len()));
-            }
-            // A hole at the end has nothing behind it, and yet the read-out goes to the end.
-            if let Some(last) = last_end.filter(|last| check_bits && *last < size && size - last <= hole_max) {
-                cells.hole(last, size);
-            }
-        }
-        cells
-    }
-
-    fn take(&mut self, start: i64, bytes: &[u8]) {
-        let skipped = usize::try_from(start.saturating_neg()).unwrap_or(0).min(bytes.len());
-        let from = usize::try_from(start).unwrap_or(0).min(self.bytes.len());
-        let inside = (bytes.len() - skipped).min(self.bytes.len() - from);
-        if skipped > 0 {
-            let address = (i64::from(self.base) + start) as u32;
-            self.outside.push(Span {
-                start: address,
-                size: skipped as u32,
-            });
-        }
-        if skipped + inside < bytes.len() {
-            let start = (i64::from(self.base) + start + (skipped + inside) as i64) as u32;
-            let size = (bytes.len() - skipped - inside) as u32;
-            self.outside.push(Span { start, size });
-        }
-        let held = self.bytes.iter_mut().zip(&mut self.states).skip(from);
-        for ((held, state), byte) in held.zip(bytes.iter().skip(skipped)) {
-            *state = match *state {
-                State::Read | State::Unsteady if *held != *byte => State::Unsteady,
-                State::Unsteady => State::Unsteady,
-                _ => State::Read,
-            };
-            *held = *byte;
+            erased: memory.erased(),
+            hole_max: memory.has_check_bits().then_some(hole_max),
+            bytes: vec![memory.erased(); size as usize],
+            states: vec![State::Unknown; size as usize],
         }
     }
 
-    fn hole(&mut self, from: usize, to: usize) {
-        for state in self.states.iter_mut().take(to).skip(from) {
-            if *state == State::Unknown {
-                *state = State::Unreadable;
-            }
+    fn extent(&self) -> Region {
+        Region {
+            base: self.base,
+            size: self.bytes.len() as u32,
         }
     }
 
@@ -139,23 +87,138 @@ impl Cells {
         from..to.max(from)
     }
 
+    /// Takes in what of a read-out's piece lies in this memory, and says where.
+    fn take(&mut self, address: u32, bytes: &[u8]) -> std::ops::Range<usize> {
+        let range = self.range(Region {
+            base: address,
+            size: bytes.len() as u32,
+        });
+        let skipped = (u64::from(self.base).saturating_sub(u64::from(address)) as usize).min(bytes.len());
+        let held = self.bytes.iter_mut().zip(&mut self.states).skip(range.start);
+        for ((held, state), byte) in held.zip(bytes.iter().skip(skipped)).take(range.len()) {
+            *state = match *state {
+                State::Read | State::Unsteady if *held != *byte => State::Unsteady,
+                State::Unsteady => State::Unsteady,
+                _ => State::Read,
+            };
+            *held = *byte;
+        }
+        range
+    }
+
+    /// Takes in a read-out.
+    fn read(&mut self, readout: &Readout) {
+        let mut last_end = None::<usize>;
+        for (address, bytes) in &readout.pieces {
+            let taken = self.take(*address, bytes);
+            if taken.is_empty() {
+                continue;
+            }
+            if let Some(last) = last_end {
+                self.hole(last, taken.start);
+            }
+            last_end = Some(taken.end);
+        }
+        // A hole at the end has nothing behind it, and yet the read-out goes to the end.
+        if let Some(last) = last_end {
+            self.hole(last, self.bytes.len());
+        }
+    }
+
+    /// A read-out has nothing from one place to another.
+    fn hole(&mut self, from: usize, to: usize) {
+        let is_short = |most: usize| to > from && to - from <= most;
+        if !self.hole_max.is_some_and(is_short) {
+            return;
+        }
+        for state in self.states.iter_mut().take(to).skip(from) {
+            if *state == State::Unknown {
+                *state = State::Unreadable;
+            }
+        }
+    }
+}
+
+/// What is known of every byte of a unit's flash.
+#[derive(Clone, Debug)]
+pub struct Cells {
+    /// The part's own memory.
+    own: Bank,
+    /// The memory beside it.
+    beside: Option<Bank>,
+    outside: Vec<Span>,
+}
+
+impl Cells {
+    /// Puts read-outs together. Where a memory has check bits, short holes inside of a read-out are taken for cells that could not
+    /// be read.
+    pub fn gather(layout: &Layout, readouts: &[Readout]) -> Self {
+        let mut cells = Self {
+            own: Bank::new(layout.own()),
+            beside: layout.beside().map(Bank::new),
+            outside: Vec::new(),
+        };
+        for readout in readouts {
+            cells.own.read(readout);
+            if let Some(beside) = &mut cells.beside {
+                beside.read(readout);
+            }
+            for (address, bytes) in &readout.pieces {
+                cells.leave_out(*address, bytes.len());
+            }
+        }
+        cells
+    }
+
+    /// Takes note of what of a piece lies in no memory.
+    fn leave_out(&mut self, address: u32, len: usize) {
+        let mut extents: Vec<_> = self.banks().map(Bank::extent).collect();
+        extents.sort_by_key(|extent| extent.base);
+        let end = u64::from(address) + len as u64;
+        let mut at = u64::from(address);
+        let mut gaps = Vec::new();
+        for extent in extents {
+            gaps.push((at, end.min(u64::from(extent.base))));
+            at = at.max(extent.end());
+        }
+        gaps.push((at, end));
+        let gaps = gaps.into_iter().filter(|(from, to)| from < to);
+        self.outside.extend(gaps.map(|(from, to)| Span {
+            start: from as u32,
+            size: (to - from) as u32,
+        }));
+    }
+
+    fn banks(&self) -> impl Iterator<Item = &Bank> {
+        [&self.own].into_iter().chain(&self.beside)
+    }
+
+    /// The memory that a range lies in.
+    fn bank(&self, region: Region) -> &Bank {
+        match &self.beside {
+            Some(beside) if beside.extent().contains(region.base) => beside,
+            _ => &self.own,
+        }
+    }
+
+    /// The bytes of a range and their states.
+    fn held(&self, region: Region) -> (&[u8], &[State]) {
+        let bank = self.bank(region);
+        let range = bank.range(region);
+        let states = bank.states.get(range.clone()).unwrap_or_default();
+        (bank.bytes.get(range).unwrap_or_default(), states)
+    }
+
     /// The bytes of a range, if every one is known and steady.
     pub fn bytes(&self, region: Region) -> Option<&[u8]> {
-        let range = self.range(region);
-        let whole = range.len() == region.size as usize
-            && self
-                .states
-                .get(range.clone())?
-                .iter()
-                .all(|state| *state == State::Read);
-        whole.then(|| self.bytes.get(range)).flatten()
+        let (bytes, states) = self.held(region);
+        let whole = bytes.len() == region.size as usize && states.iter().all(|state| *state == State::Read);
+        whole.then_some(bytes)
     }
 
     /// Each byte of a range as it may be compared.
     pub(crate) fn each_cell(&self, region: Region) -> impl Iterator<Item = Cell> + '_ {
-        let range = self.range(region);
-        let states = self.states.get(range.clone()).unwrap_or_default();
-        let bytes = self.bytes.get(range).unwrap_or_default();
+        let (bytes, states) = self.held(region);
         bytes.iter().zip(states).map(|(byte, state)| match state {
             State::Unknown => Cell::Unknown,
             State::Read => Cell::Reads(*byte),
@@ -165,9 +228,7 @@ impl Cells {
 
     /// Each byte of a range, where it is known.
     pub fn each(&self, region: Region) -> impl Iterator<Item = Option<u8>> + '_ {
-        let range = self.range(region);
-        let states = self.states.get(range.clone()).unwrap_or_default();
-        let bytes = self.bytes.get(range).unwrap_or_default();
+        let (bytes, states) = self.held(region);
         bytes
             .iter()
             .zip(states)
@@ -176,7 +237,8 @@ impl Cells {
 
     /// Whether every known byte of a range reads as erased.
     pub fn may_be_blank(&self, region: Region) -> bool {
-        self.each(region).flatten().all(|byte| byte == self.erased)
+        let erased = self.erased(region);
+        self.each(region).flatten().all(|byte| byte == erased)
     }
 
     /// How many bytes of a range were read, steady or not.
@@ -200,24 +262,21 @@ impl Cells {
     }
 
     fn count(&self, region: Region, counts: impl Fn(State) -> bool) -> u32 {
-        let states = self.states.get(self.range(region)).unwrap_or_default();
+        let (_, states) = self.held(region);
         states.iter().filter(|state| counts(**state)).count() as u32
     }
 
-    /// The value that erased cells have.
-    pub fn erased(&self) -> u8 {
-        self.erased
+    /// The value that erased cells of a range have.
+    pub fn erased(&self, region: Region) -> u8 {
+        self.bank(region).erased
     }
 
-    /// All addresses of the part.
-    pub fn all(&self) -> Region {
-        Region {
-            base: self.base,
-            size: self.bytes.len() as u32,
-        }
+    /// All addresses, memory by memory.
+    pub fn all(&self) -> impl Iterator<Item = Region> + '_ {
+        self.banks().map(Bank::extent)
     }
 
-    /// What the read-outs hold that lies outside of the part's flash.
+    /// What the read-outs hold that lies outside of the unit's flash.
     pub fn outside(&self) -> &[Span] {
         &self.outside
     }
@@ -225,9 +284,7 @@ impl Cells {
     /// A range as it may be: known bytes as they were read; unsteady and unreadable ones as nothing whole; unknown ones as
     /// `unknown` gives them, by their place in the range.
     pub(crate) fn filled(&self, region: Region, unknown: impl Fn(usize) -> u8) -> Vec<u8> {
-        let range = self.range(region);
-        let states = self.states.get(range.clone()).unwrap_or_default();
-        let bytes = self.bytes.get(range).unwrap_or_default();
+        let (bytes, states) = self.held(region);
         let cells = bytes.iter().zip(states).enumerate();
         cells
             .map(|(at, (byte, state))| match state {
@@ -245,15 +302,13 @@ mod tests {
     use installer::SectorRun;
     use unit::part::SecondProgram;
 
-    fn layout() -> Layout {
-        Layout::new(
-            0x1000,
-            vec![SectorRun { count: 2, size: 256 }],
-            8,
-            0xff,
-            true,
-            SecondProgram::Zeros,
-        )
+    fn layout(check_bits: bool) -> Layout {
+        let runs = vec![SectorRun { count: 2, size: 256 }];
+        Layout::new(0x1000, runs, 8, 0xff, check_bits, SecondProgram::Zeros)
+    }
+
+    fn all(cells: &Cells) -> Region {
+        cells.all().next().unwrap()
     }
 
     fn readout(pieces: &[(u32, &[u8])]) -> Readout {
@@ -270,22 +325,21 @@ mod tests {
     #[test]
     fn what_differs_between_read_outs_is_unsteady() {
         let cells = Cells::gather(
-            &layout(),
+            &layout(false),
             &[readout(&[(0x1000, &[1, 2, 3])]), readout(&[(0x1001, &[2, 9])])],
-            false,
         );
         assert_eq!(cells.bytes(region(0x1000, 2)), Some(&[1, 2][..]));
         assert_eq!(cells.bytes(region(0x1000, 3)), None);
-        assert_eq!(cells.unsteady_count(cells.all()), 1);
-        assert_eq!(cells.read_count(cells.all()), 3);
-        assert_eq!(cells.unknown_count(cells.all()), 509);
+        assert_eq!(cells.unsteady_count(all(&cells)), 1);
+        assert_eq!(cells.read_count(all(&cells)), 3);
+        assert_eq!(cells.unknown_count(all(&cells)), 509);
     }
 
     #[test]
     fn what_lies_outside_is_said_and_left_out() {
         let long = vec![7; 1000];
-        let cells = Cells::gather(&layout(), &[readout(&[(0x0f00, &long)])], false);
-        assert_eq!(cells.read_count(cells.all()), 512);
+        let cells = Cells::gather(&layout(false), &[readout(&[(0x0f00, &long)])]);
+        assert_eq!(cells.read_count(all(&cells)), 512);
         let span = |start, size| Span { start, size };
         assert_eq!(cells.outside(), [span(0x0f00, 256), span(0x1200, 1000 - 256 - 512)]);
     }
@@ -293,11 +347,35 @@ mod tests {
     #[test]
     fn short_holes_are_unreadable_where_there_are_check_bits() {
         let pieces = [(0x1000, &[0; 16][..]), (0x1018, &[0; 16][..])];
-        let with = Cells::gather(&layout(), &[readout(&pieces)], true);
-        assert_eq!(with.unreadable_count(with.all()), 8);
-        let to_the_end = Cells::gather(&layout(), &[readout(&[(0x1000, &[0; 504])])], true);
-        assert_eq!(to_the_end.unreadable_count(to_the_end.all()), 8);
-        let without = Cells::gather(&layout(), &[readout(&pieces)], false);
-        assert_eq!(without.unreadable_count(without.all()), 0);
+        let with = Cells::gather(&layout(true), &[readout(&pieces)]);
+        assert_eq!(with.unreadable_count(all(&with)), 8);
+        let to_the_end = Cells::gather(&layout(true), &[readout(&[(0x1000, &[0; 504])])]);
+        assert_eq!(to_the_end.unreadable_count(all(&to_the_end)), 8);
+        let without = Cells::gather(&layout(false), &[readout(&pieces)]);
+        assert_eq!(without.unreadable_count(all(&without)), 0);
+    }
+
+    /// One read-out may hold both memories and what lies between them.
+    #[test]
+    fn a_memory_beside_has_cells_of_its_own() {
+        let runs = vec![SectorRun { count: 1, size: 256 }];
+        let beside = Layout::new(0x1400, runs, 1, 0x00, false, SecondProgram::Zeros);
+        let layout = layout(true).with_beside(beside);
+        let cells = Cells::gather(&layout, &[readout(&[(0x1100, &[7; 0x400])])]);
+        assert_eq!(
+            cells.outside(),
+            [Span {
+                start: 0x1200,
+                size: 0x200
+            }]
+        );
+        assert_eq!(cells.bytes(region(0x1400, 256)), Some(&[7; 256][..]));
+        assert_eq!(cells.bytes(region(0x1100, 256)), Some(&[7; 256][..]));
+        assert_eq!(cells.unknown_count(region(0x1000, 256)), 256);
+        assert_eq!(
+            (cells.erased(region(0x1000, 1)), cells.erased(region(0x1400, 1))),
+            (0xff, 0x00)
+        );
+        assert!(cells.all().eq([region(0x1000, 512), region(0x1400, 256)]));
     }
 }

@@ -27,7 +27,7 @@ pub(crate) struct Beginning {
 /// Compares what lies in `body` with `image` and erased cells behind it; `None` if no cut inside the programming of this image
 /// leaves it so.
 pub(crate) fn beginning(cells: &Cells, body: Region, image: &[u8], granule: u32) -> Option<Beginning> {
-    let erased = cells.erased();
+    let erased = cells.erased(body);
     let size = granule.max(1) as usize;
     let read: Vec<Cell> = cells.each_cell(body).collect();
     if read.len() < image.len() {
@@ -119,7 +119,7 @@ mod tests {
             name: "x".into(),
             pieces: vec![(0, flash.bytes(0, 1024).unwrap())],
         };
-        Cells::gather(flash.layout(), &[readout], false)
+        Cells::gather(flash.layout(), &[readout])
     }
 
     fn flash() -> Flash {
@@ -197,7 +197,7 @@ mod tests {
         #[test]
         fn any_cells_are_compared(bytes in proptest::collection::vec(any::<u8>(), 0..1500), len in 0_usize..1200, granule in 0_u32..64) {
             let readout = Readout { name: "x".into(), pieces: vec![(3, bytes)] };
-            let cells = Cells::gather(flash().layout(), &[readout], false);
+            let cells = Cells::gather(flash().layout(), &[readout]);
             beginning(&cells, BODY, &image(len, 0), granule);
         }
     }

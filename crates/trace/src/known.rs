@@ -69,8 +69,6 @@ pub struct KindOfUnit {
     /// How such units are built: one for each generation of keys that the unit may have, with the generation's name. All have
     /// the same memory map. At least one.
     pub generations: Vec<(String, Blueprint)>,
-    /// The flash has check bits, so that cells torn by a cut can be unreadable.
-    pub check_bits: bool,
     /// Every release for this board, of every issue.
     pub releases: Vec<Release>,
 }

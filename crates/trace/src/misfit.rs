@@ -51,7 +51,7 @@ pub(crate) fn misfits(sent: &Sent<'_>) -> Vec<Misfit> {
 
 fn unsteady(sent: &Sent<'_>) -> Option<Misfit> {
     let cells = sent.cells?;
-    let count = cells.unsteady_count(cells.all());
+    let count: u32 = cells.all().map(|memory| cells.unsteady_count(memory)).sum();
     (count > 0).then(|| Misfit {
         id: "readouts-differ",
         what: format!("{count} bytes are not the same in two read-outs"),

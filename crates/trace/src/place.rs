@@ -42,8 +42,8 @@ impl Ground<'_> {
         self.kind.ids(of.as_slice()).pop()
     }
 
-    fn granule(&self) -> u32 {
-        self.blueprint.layout.geometry().granule
+    fn granule(&self, place: Region) -> u32 {
+        self.blueprint.layout.memory_at(place.base).granule()
     }
 
     /// Whether the image of a descriptor lies at the start of a place; `None` if not all of it was read.
@@ -165,7 +165,7 @@ impl Ground<'_> {
 
     /// Something is in the descriptor's place that is none.
     fn remnant(&self, body: Region) -> Vec<Course> {
-        let granule = self.granule();
+        let granule = self.granule(body);
         let place = self.blueprint.config().place();
         let mut found = Vec::new();
         for (index, release) in self.kind.releases.iter().enumerate() {
@@ -183,7 +183,7 @@ impl Ground<'_> {
         }
         merge(&mut found);
         // An erase that was cut in the middle of its sector can leave the lower part of a descriptor in front of an erased mark.
-        let own = self.blueprint.layout.geometry().sector_at(place.record.base);
+        let own = self.blueprint.layout.sector_at(place.record.base);
         let cuts_record = own.is_some_and(|own| {
             let middle = own.base.wrapping_add(own.size / 2);
             middle > place.record.base && u64::from(middle) < place.record.end()
@@ -242,7 +242,7 @@ impl Ground<'_> {
 
     /// The releases that lie in a place whole, with erased cells behind them.
     fn whole(&self, place: Region) -> Vec<usize> {
-        let granule = self.granule();
+        let granule = self.granule(place);
         let releases = self.kind.releases.iter().enumerate();
         let there = releases.filter(|(_, release)| {
             beginning(self.cells, place, &release.image, granule).is_some_and(|there| there.whole && !there.blank)
@@ -252,7 +252,7 @@ impl Ground<'_> {
 
     /// Courses in which a place is being written.
     fn written(&self, body: Region, name: Where) -> Vec<Course> {
-        let granule = self.granule();
+        let granule = self.granule(body);
         let first = Region {
             base: body.base,
             size: granule,
@@ -291,7 +291,7 @@ impl Ground<'_> {
         let mut found = self.written(body, name);
         let first = Region {
             base: body.base,
-            size: request(self.granule()),
+            size: request(self.granule(body)),
         };
         let erasing = erasable.then(|| self.erasing(body, name));
         if !found.is_empty() || self.blank(first) {
@@ -337,7 +337,7 @@ impl Ground<'_> {
                 let from = sector.base.saturating_sub(body.base) as usize;
                 let part = image.get(from..).unwrap_or_default();
                 let part = part.get(..sector.size as usize).unwrap_or(part);
-                let wanted = part.iter().copied().chain(std::iter::repeat(self.cells.erased()));
+                let wanted = part.iter().copied().chain(std::iter::repeat(self.cells.erased(body)));
                 !self.blank(sector)
                     && self
                         .cells

@@ -107,7 +107,7 @@ pub(crate) fn sectors(kind: &KindOfUnit, blueprint: &Blueprint, cells: &Cells) -
                 .filter(|sector| sector.overlaps(*place))
                 .map(|sector| body_of(*sector, records))
                 .collect();
-            (*place, Book::of(kind, *place, &within, cells.erased()))
+            (*place, Book::of(kind, *place, &within, cells.erased(*place)))
         })
         .collect();
     for sector in all {
@@ -180,8 +180,8 @@ fn seen(kind: &KindOfUnit, book: &Book, cells: &Cells, place: Region, body: Regi
         .map(|release| {
             agreement(
                 &read,
-                &part_of(&release.image, place, body, cells.erased()),
-                cells.erased(),
+                &part_of(&release.image, place, body, cells.erased(place)),
+                cells.erased(place),
             )
         })
         .collect();
@@ -208,7 +208,12 @@ fn seen(kind: &KindOfUnit, book: &Book, cells: &Cells, place: Region, body: Regi
     let best = compared.iter().map(|found| found.programmed).max().unwrap_or(0);
     if best > body.size / 8
         || (best > 64
-            && u64::from(best) * 2 > read.iter().flatten().filter(|byte| **byte != cells.erased()).count() as u64)
+            && u64::from(best) * 2
+                > read
+                    .iter()
+                    .flatten()
+                    .filter(|byte| **byte != cells.erased(place))
+                    .count() as u64)
     {
         let of = with(&compared, |found| found.programmed == best);
         let first = of

@@ -85,8 +85,8 @@ pub(crate) fn worlds(
 
 fn build(blueprint: &Blueprint, regions: impl Iterator<Item = Region>, contents: impl Fn(Region) -> Vec<u8>) -> World {
     let mut flash = Flash::erased(blueprint.layout.clone(), SumKey::fixed());
-    let erased = blueprint.layout.geometry().erased;
     for region in regions {
+        let erased = blueprint.layout.memory_at(region.base).erased();
         let bytes = contents(region);
         // Erased cells are there already; what is programmed is put in, in portions.
         for (index, portion) in bytes.chunks(4096).enumerate() {
@@ -118,7 +118,7 @@ fn as_it_should_be(
     courses: &[Course],
     region: Region,
 ) -> Vec<u8> {
-    let erased = cells.erased();
+    let erased = cells.erased(region);
     if cells.unknown_count(region) == 0 {
         return cells.filled(region, |_| erased);
     }

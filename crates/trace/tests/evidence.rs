@@ -27,7 +27,7 @@ fn updates() -> [Update; 3] {
 }
 
 fn tracer() -> Tracer {
-    Tracer::new(kind_of(&blueprint(Flashes::Mixed), &updates(), false)).unwrap()
+    Tracer::new(kind_of(&blueprint(Flashes::Mixed), &updates())).unwrap()
 }
 
 /// A unit with 1.8 whose install of 2.1 was cut in its nth change, half way through it; or, if there are fewer, has arrived.
@@ -306,7 +306,7 @@ fn another_board_s_flash_is_not_recognised() {
     let evidence = of_flash(vec![read_out(&cut(WRITING))]);
     assert!(tracer().recognises(&evidence) > 0);
     let others = [Update::new(&[5, 0], 0x77)];
-    let other = Tracer::new(kind_of(&blueprint(Flashes::Mixed), &others, false)).unwrap();
+    let other = Tracer::new(kind_of(&blueprint(Flashes::Mixed), &others)).unwrap();
     assert_eq!(other.recognises(&evidence), 0);
 }
 

@@ -6,36 +6,54 @@ mod support;
 #[path = "told/mod.rs"]
 mod told;
 
-use installer::{Layout, Region};
+use installer::{Layout, Region, SectorRun};
 use rehearsal::claims::Release as Known;
 use rehearsal::explore::{Faults, Plan, StickOption};
 use rehearsal::sticks::insert;
+use std::sync::Arc;
 use support::{Flashes, Update, manifest, stick, unit_with};
 use told::{Sample, Tally, check_plan};
 use unit::blueprint::Blueprint;
-use unit::flash::SumKey;
+use unit::flash::{Layout as FlashLayout, SumKey};
+use unit::part::SecondProgram;
 
-/// Three pages for one place, three for the other.
-fn unit_of(staged: bool) -> Blueprint {
+/// Three pages for one place, three for the other; or one sector of a memory beside.
+fn unit_of(second: Second) -> Blueprint {
     let plain = support::blueprint(Flashes::Pages);
     let page = |index: u32| 0x0800_0000 + index * 1024;
     let region = |from, to| Region {
         base: page(from),
         size: page(to) - page(from),
     };
-    let second = region(6, 9);
+    let runs = vec![SectorRun { count: 2, size: 4096 }];
+    let nor = FlashLayout::new(0x9000_0000, runs, 256, 0xff, false, SecondProgram::Unknown);
+    let beside = nor.sectors()[1];
+    let both = Arc::new(FlashLayout::clone(&plain.layout).with_beside(nor));
     Blueprint {
         slot: region(3, 6),
-        slots: match staged {
-            true => Layout::Staged { stage: second },
-            false => Layout::Paired { second },
+        slots: match second {
+            Second::Stage => Layout::Staged { stage: region(6, 9) },
+            Second::Slot => Layout::Paired { second: region(6, 9) },
+            Second::StageBeside => Layout::Staged { stage: beside },
+        },
+        layout: match second {
+            Second::StageBeside => both,
+            Second::Stage | Second::Slot => plain.layout,
         },
         ..plain
     }
 }
 
-fn traced(staged: bool) -> Tally {
-    let blueprint = unit_of(staged);
+/// What there is beside the slot.
+#[derive(Clone, Copy)]
+enum Second {
+    Stage,
+    StageBeside,
+    Slot,
+}
+
+fn traced(second: Second) -> Tally {
+    let blueprint = unit_of(second);
     let update = |version: &[u32], sequence, fill| Update {
         sequence,
         image: (0..1700_u32)
@@ -81,14 +99,21 @@ fn traced(staged: bool) -> Tally {
 
 #[test]
 fn the_truth_is_recovered_on_staged_units() {
-    let tally = traced(true);
+    let tally = traced(Second::Stage);
     eprintln!("staged: {tally}");
     tally.assert_every_phase_was_there();
 }
 
 #[test]
+fn the_truth_is_recovered_where_the_stage_lies_in_a_memory_beside() {
+    let tally = traced(Second::StageBeside);
+    eprintln!("staged beside: {tally}");
+    tally.assert_every_phase_was_there();
+}
+
+#[test]
 fn the_truth_is_recovered_on_paired_units() {
-    let tally = traced(false);
+    let tally = traced(Second::Slot);
     eprintln!("paired: {tally}");
     tally.assert_every_phase_was_there();
 }

@@ -1,6 +1,6 @@
 //! A kind of unit: everything that its installer is built with, owned.
 
-use crate::flash::{Change, Flash, FlashFault, Layout, SumKey};
+use crate::flash::{Change, Flash, FlashFault, Layout, Memory, SumKey};
 use crate::world::{Settings, World};
 use envelope::{Anchor, UnitKey};
 use installer::{Config, ConfigFault, Region};
@@ -60,6 +60,7 @@ impl Blueprint {
             key: &self.key,
             extension: self.extension,
             flash: self.layout.geometry(),
+            beside: self.layout.beside().map(Memory::geometry),
             slot: self.slot,
             layout: self.slots,
             floors: self.floors,

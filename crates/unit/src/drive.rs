@@ -115,17 +115,17 @@ pub fn look(wish: &Wish, flash: &Flash, stick: Option<&Stick>) -> Option<Answer>
 
 /// Counts what a real unit would do for a wish.
 pub fn count(wish: &Wish, flash: &Flash, work: &mut Work) {
-    let geometry = flash.layout().geometry();
+    let layout = flash.layout();
     match wish {
         Wish::ReadStick(_) => work.stick_blocks += 1,
         Wish::ReadFlash(region) | Wish::CheckBlank(region) => work.flash_bytes_read += u64::from(region.size),
         Wish::DigestFlash(region) => work.flash_bytes_digested += u64::from(region.size),
         Wish::Change(Change::Erase { address }) => {
-            let size = geometry.sector_at(*address).map_or(0, |sector| sector.size);
-            *work.erases.entry(size).or_default() += 1;
+            let size = layout.sector_at(*address).map_or(0, |sector| sector.size);
+            *work.at(layout, *address).erases.entry(size).or_default() += 1;
         }
-        Wish::Change(Change::Program { data, .. }) => {
-            work.granules += data.len() as u64 / u64::from(geometry.granule.max(1));
+        Wish::Change(Change::Program { address, data }) => {
+            work.at(layout, *address).programmed_bytes += data.len() as u64;
         }
         Wish::FindStick | Wish::Ask(_) | Wish::Tell(_) | Wish::Wait(_) | Wish::Start(_) => {}
     }
@@ -199,12 +199,12 @@ mod tests {
         }
         assert_eq!(
             (
-                work.erases[&1024],
-                work.granules,
+                work.own.erases[&1024],
+                work.own.programmed_bytes,
                 work.stick_blocks,
                 work.flash_bytes_digested
             ),
-            (1, 4, 1, 3)
+            (1, 16, 1, 3)
         );
     }
 }

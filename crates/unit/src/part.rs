@@ -221,6 +221,14 @@ impl Part {
         self.erased_value.unwrap_or(0xff)
     }
 
+    /// Bytes that a driver programs at a time: a page of a serial memory, which takes one command for it, and else the granule.
+    pub fn portion_bytes(&self) -> u32 {
+        match (self.kind, self.program_page_bytes) {
+            (Kind::SpiNor, Some(page)) => page,
+            _ => self.program_granule_bytes,
+        }
+    }
+
     /// Whether the table has all that a simulated program flash needs.
     pub fn is_program_flash(&self) -> bool {
         matches!(self.kind, Kind::McuFlash | Kind::SpiNor) && !self.sectors.is_empty()

@@ -1,15 +1,25 @@
 //! How long a unit takes for what it does: counted operations times published times.
 
+use crate::flash::Layout;
 use crate::part::Part;
 use std::collections::BTreeMap;
+
+/// What was done to one memory, counted.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct FlashWork {
+    /// Sectors erased, by their size in bytes.
+    pub erases: BTreeMap<u32, u64>,
+    /// Bytes programmed, in whole granules.
+    pub programmed_bytes: u64,
+}
 
 /// What a unit did, counted.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Work {
-    /// Sectors erased, by their size in bytes.
-    pub erases: BTreeMap<u32, u64>,
-    /// Granules programmed.
-    pub granules: u64,
+    /// Changes of the part's own flash.
+    pub own: FlashWork,
+    /// Changes of the memory beside it.
+    pub beside: FlashWork,
     /// Blocks of 512 bytes read from the stick.
     pub stick_blocks: u64,
     /// Bytes of flash read.
@@ -20,6 +30,39 @@ pub struct Work {
     pub payload_bytes: u64,
     /// Signatures verified.
     pub signatures: u64,
+}
+
+impl Work {
+    /// What was done to the memory that `address` belongs to.
+    pub(crate) fn at(&mut self, layout: &Layout, address: u32) -> &mut FlashWork {
+        match layout.is_beside(address) {
+            true => &mut self.beside,
+            false => &mut self.own,
+        }
+    }
+}
+
+/// The parts that a unit's flash is made of.
+#[derive(Clone, Copy, Debug)]
+pub struct FlashParts<'a> {
+    /// The microcontroller.
+    pub own: &'a Part,
+    /// The memory beside it, if there is one.
+    pub beside: Option<&'a Part>,
+}
+
+impl<'a> FlashParts<'a> {
+    /// Each part with what was done to it.
+    pub fn with<'w>(self, work: &'w Work) -> impl Iterator<Item = (&'a Part, &'w FlashWork)> {
+        let beside = self.beside.map(|part| (part, &work.beside));
+        [(self.own, &work.own)].into_iter().chain(beside)
+    }
+}
+
+impl<'a> From<&'a Part> for FlashParts<'a> {
+    fn from(own: &'a Part) -> Self {
+        Self { own, beside: None }
+    }
 }
 
 /// What the time of an update is estimated from, besides the part's own table.
@@ -74,6 +117,27 @@ pub struct Span {
     pub longest_s: f64,
 }
 
+impl Span {
+    /// From a typical and a longest time in microseconds.
+    fn of_us((typical, longest): (f64, f64)) -> Self {
+        Self {
+            typical_s: typical / 1e6,
+            longest_s: longest / 1e6,
+        }
+    }
+}
+
+impl std::ops::Mul<f64> for Span {
+    type Output = Self;
+
+    fn mul(self, times: f64) -> Self {
+        Self {
+            typical_s: self.typical_s * times,
+            longest_s: self.longest_s * times,
+        }
+    }
+}
+
 impl std::ops::Add for Span {
     type Output = Self;
 
@@ -99,19 +163,18 @@ pub struct Estimate {
 }
 
 impl Estimate {
-    /// For `work` on `part`. Nothing is taken to overlap: a unit that decrypts while its flash is busy is faster.
-    pub fn of(work: &Work, part: &Part, rates: &Rates) -> Self {
+    /// For `work` on `parts`. Nothing is taken to overlap: a unit that decrypts while its flash is busy is faster. Reading a
+    /// serial memory is taken to be faster than digesting what was read.
+    pub fn of<'a>(work: &Work, parts: impl Into<FlashParts<'a>>, rates: &Rates) -> Self {
         let blocks = work.stick_blocks as f64;
-        let erase = work.erases.iter().fold(Span::default(), |sum, (size, count)| {
-            let (typical, longest) = part.erase_us(*size);
-            let count = *count as f64;
-            sum + Span {
-                typical_s: count * typical / 1e6,
-                longest_s: count * longest / 1e6,
+        let (mut erase, mut program) = (Span::default(), Span::default());
+        for (part, done) in parts.into().with(work) {
+            for (size, count) in &done.erases {
+                erase = erase + Span::of_us(part.erase_us(*size)) * *count as f64;
             }
-        });
-        let bytes = work.granules * u64::from(part.program_granule_bytes);
-        let (typical, longest) = part.program_us(bytes / u64::from(part.program_granule_bytes.max(1)));
+            let granules = done.programmed_bytes / u64::from(part.program_granule_bytes.max(1));
+            program = program + Span::of_us(part.program_us(granules));
+        }
         let digested = (work.flash_bytes_digested + work.payload_bytes) as f64 * rates.sha256_cycles_per_byte;
         let decrypted = work.payload_bytes as f64 * rates.aes_cycles_per_byte;
         let compute = (digested + decrypted + work.signatures as f64 * rates.signature_cycles) / rates.clock_hz;
@@ -121,10 +184,7 @@ impl Estimate {
                 longest_s: rates.ready_s_longest + blocks / rates.blocks_per_s_slowest,
             },
             erase,
-            program: Span {
-                typical_s: typical / 1e6,
-                longest_s: longest / 1e6,
-            },
+            program,
             compute: Span {
                 typical_s: compute,
                 longest_s: compute,
@@ -148,8 +208,10 @@ mod tests {
     #[test]
     fn phases_follow_the_data_sheet() {
         let work = Work {
-            erases: [(2048, 128)].into(),
-            granules: 32_768,
+            own: FlashWork {
+                erases: [(2048, 128)].into(),
+                programmed_bytes: 256 << 10,
+            },
             ..Work::default()
         };
         let estimate = Estimate::of(&work, part("stm32g474-512k").unwrap(), &Rates::portable(170e6));
@@ -157,6 +219,32 @@ mod tests {
         assert!((estimate.erase.longest_s - 3.1322).abs() < 1e-3, "{estimate:?}");
         assert!((estimate.program.typical_s - 2.68).abs() < 0.005, "{estimate:?}");
         assert!((estimate.program.longest_s - 2.73).abs() < 0.005, "{estimate:?}");
+    }
+
+    /// A stage of 64 KiB in a W25Q16JV: 16 sectors of 4 KiB at 45 ms typical and 400 ms at most, 256 pages at 0.4 and 3 ms (data
+    /// sheet W25Q16JV, AC characteristics).
+    #[test]
+    fn a_memory_beside_counts_by_its_own_data_sheet() {
+        let work = Work {
+            beside: FlashWork {
+                erases: [(4096, 16)].into(),
+                programmed_bytes: 64 << 10,
+            },
+            ..Work::default()
+        };
+        let parts = FlashParts {
+            own: part("stm32f405-512k").unwrap(),
+            beside: Some(part("w25q16jv-2m").unwrap()),
+        };
+        let estimate = Estimate::of(&work, parts, &Rates::portable(168e6));
+        assert!((estimate.erase.typical_s - 0.72).abs() < 1e-9, "{estimate:?}");
+        assert!((estimate.erase.longest_s - 6.4).abs() < 1e-9, "{estimate:?}");
+        assert!((estimate.program.typical_s - 0.1024).abs() < 1e-9, "{estimate:?}");
+        assert!((estimate.program.longest_s - 0.768).abs() < 1e-9, "{estimate:?}");
+        assert_eq!(
+            Estimate::of(&work, parts.own, &Rates::portable(168e6)).erase,
+            Span::default()
+        );
     }
 
     /// 256 KiB of SHA-256 at 242 cycles a byte and 72 MHz: 0.88 s.

@@ -47,7 +47,7 @@ struct Simulated {
     ending: Option<Ending>,
     told: Vec<Reason>,
     changes: u32,
-    granules: u64,
+    words: u64,
 }
 
 /// The whole proof; a line for each case.
@@ -262,7 +262,7 @@ impl Proof {
         }
         println!(
             "   same bytes: {} ({} changes, {} words)",
-            case.name, simulated.changes, simulated.granules
+            case.name, simulated.changes, simulated.words
         );
         Ok(flash)
     }
@@ -361,7 +361,7 @@ impl Proof {
             ending,
             told: seen.told,
             changes,
-            granules: seen.work.granules,
+            words: seen.work.own.programmed_bytes / 4,
         })
     }
 

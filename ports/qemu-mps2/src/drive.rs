@@ -37,6 +37,7 @@ pub fn drive(script: &Script, mut flash: Flash) -> Result<(), &'static str> {
         flash: GEOMETRY,
         slot: SLOT,
         layout: Layout::Single,
+        beside: None,
         floors: FLOORS,
     };
     if config.check().is_err() {

@@ -45,10 +45,11 @@ impl Clear {
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         let config = context.config;
         let place = config.place();
-        let own = match self.job.marked() {
-            true => config.flash.sector_at(place.record.base),
-            false => config.flash.sector_at(self.job.into.base),
+        let first = match self.job.marked() {
+            true => place.record.base,
+            false => self.job.into.base,
         };
+        let own = config.memory_at(first).sector_at(first);
         let Some(own) = own else {
             return Turn::Go(Stage::Wait(Reason::FlashFault));
         };
@@ -106,7 +107,8 @@ impl Clear {
             Act::Erase(address) => Some(address),
         };
         let (mut done, mut total) = (0, 0);
-        for sector in config.flash.sectors().filter(|sector| self.job.into.overlaps(*sector)) {
+        let memory = config.memory_at(self.job.into.base);
+        for sector in memory.sectors().filter(|sector| self.job.into.overlaps(*sector)) {
             total += 1;
             // The descriptor's own sector was the first, wherever it lies.
             done += u32::from(last.is_some_and(|last| sector.base < last));
@@ -119,7 +121,7 @@ impl Clear {
 fn next_sector(context: &Context<'_>, slot: Region, own: Region, erased: Option<u32>) -> Option<Region> {
     context
         .config
-        .flash
+        .memory_at(slot.base)
         .sectors()
         .filter(|sector| slot.overlaps(*sector) && *sector != own || is_erased_by_mistake(context, *sector))
         .filter(|sector| !is_left_by_mistake(context, *sector, own))

@@ -37,7 +37,7 @@ impl Verify {
             }),
             (Act::Digest, Some(Reply::Digest(digest))) if same_digest(&digest, &descriptor.image_digest) => {
                 self.act = Act::Tail;
-                let programmed = context.config.flash.whole_granules(image);
+                let programmed = context.config.memory_at(into.base).whole_granules(image);
                 let len = into.size.saturating_sub(programmed);
                 if len == 0 {
                     return Turn::Go(self.accept(context));

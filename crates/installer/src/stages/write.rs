@@ -7,6 +7,7 @@ use super::pass::{Payload, Portion};
 use super::{Commit, Context, Inspect, Job, Source, Stage, Turn, Verify, Wish};
 use crate::config::ONE_PLACE;
 use crate::flaw::Flaw;
+use crate::geometry::Geometry;
 use crate::reason::Reason;
 use crate::request::Reply;
 use envelope::PayloadCipher;
@@ -65,7 +66,7 @@ impl Write {
             self.written = self.written.saturating_add(bytes);
             self.act = Act::Read;
         }
-        let granule = context.config.flash.granule;
+        let Geometry { granule, erased, .. } = context.config.memory_at(self.job.into.base);
         loop {
             match self.more(context, reply.take()) {
                 Ok(More::Wish(wish)) => return Turn::Wish(wish),
@@ -76,7 +77,7 @@ impl Write {
                     }
                 }
                 Ok(More::End) if context.buffer.len() > 0 => {
-                    context.buffer.pad(granule, context.config.flash.erased);
+                    context.buffer.pad(granule, erased);
                     let offered = context.buffer.offer(granule);
                     return Turn::Wish(self.program(offered));
                 }

@@ -3,6 +3,7 @@
 use super::rates::rates;
 use super::trial::trial;
 use crate::bench::Bench;
+use crate::wear::Most;
 use ::budget::capacitor::Losses;
 use ::budget::cuts::{Forecast, forecast, forecast_by_chance, mean_interval};
 use ::budget::hold_up::{HoldUpError, Load, Source, Stretch, held_s, least_f, needed_s};
@@ -14,6 +15,7 @@ use miette::{IntoDiagnostic, Result};
 use product::{Board, Budget, CutsSeen, Finish, PowerOff, Regulator};
 use serde::Serialize;
 use unit::part::{Part, part};
+use unit::timing::FlashParts;
 
 /// The chance with which intervals hold.
 pub(super) const LEVEL: f64 = 0.95;
@@ -58,6 +60,8 @@ pub struct AsSeen {
 /// How flash wears by updates.
 #[derive(Clone, Debug, Serialize)]
 pub struct FlashWear {
+    /// The part: of two, the one that wears out sooner.
+    pub part: String,
     /// Erase cycles that the data sheet guarantees.
     pub cycles: u64,
     /// How often an update erases the sector that it erases most.
@@ -150,8 +154,8 @@ pub struct BoardFigures {
 /// # Errors
 /// The board cannot be simulated, or a rate is out of its range.
 pub(super) fn board_figures(bench: &Bench, board: &Board, budget: &Budget) -> Result<BoardFigures> {
-    let part = bench.part(board)?;
-    let rates = rates(&bench.product, board, part);
+    let parts = bench.parts(board)?;
+    let rates = rates(&bench.product, board, parts.own);
     let newest = bench.ledger.releases().iter().filter_map(|release| {
         let image = release.record.board(&board.revision)?.image_size;
         let version = bench.product.version(&release.record.version).ok()?;
@@ -161,12 +165,12 @@ pub(super) fn board_figures(bench: &Bench, board: &Board, budget: &Budget) -> Re
     let full = bench.target(board)?.usable;
     let sizes = newest.map(|(_, version, image)| (format!("to {version}"), true, image));
     let mut updates = Vec::new();
-    let mut erases = 0;
+    let mut erases = Most::default();
     let filled = ("that fills the slot".to_owned(), false, full);
     for (of, released, image_bytes) in sizes.into_iter().chain([filled]) {
         let seen = trial(bench, board, image_bytes)?;
         erases = erases.max(seen.erases_most);
-        let time = update_time(&seen.work, part, &rates).into_diagnostic()?;
+        let time = update_time(&seen.work, parts, &rates).into_diagnostic()?;
         updates.push(Update {
             of,
             released,
@@ -184,7 +188,7 @@ pub(super) fn board_figures(bench: &Bench, board: &Board, budget: &Budget) -> Re
         clock_hz: rates.clock_hz,
         updates,
         cuts,
-        flash: flash_wear(part, erases, budget),
+        flash: flash_wear(parts, erases, budget),
         memory: memory_wear(board, budget),
         off: off(board, budget),
     })
@@ -209,12 +213,21 @@ fn cuts(budget: &Budget, owners: f64, longest_s: f64) -> Result<Cuts> {
 }
 
 /// Flash, if the table has its endurance.
-pub(crate) fn flash_wear(part: &Part, erases: u64, budget: &Budget) -> Option<FlashWear> {
-    let cycles = part.endurance_min?;
-    Some(FlashWear {
-        cycles,
-        erases,
-        years: flash_years(cycles as f64, erases as f64, budget.updates_per_year),
+pub(crate) fn flash_wear(parts: FlashParts<'_>, erases: Most, budget: &Budget) -> Option<FlashWear> {
+    let wear = |part: &Part, erases: u64| {
+        let cycles = part.endurance_min?;
+        Some(FlashWear {
+            part: part.id.clone(),
+            cycles,
+            erases,
+            years: flash_years(cycles as f64, erases as f64, budget.updates_per_year),
+        })
+    };
+    let own = wear(parts.own, erases.own)?;
+    let beside = parts.beside.and_then(|part| wear(part, erases.beside));
+    Some(match beside {
+        Some(beside) if beside.years < own.years => beside,
+        _ => own,
     })
 }
 

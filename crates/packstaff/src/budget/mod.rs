@@ -14,6 +14,7 @@ pub use rates::rates;
 use crate::bench::{Bench, BenchError};
 use crate::progress::Progress;
 use crate::report::{Report, Verdict, wrap};
+use crate::wear::Most;
 use ::budget::key_search::{Search, WEAK_POINTS, search};
 use miette::{Diagnostic, IntoDiagnostic, Result};
 use product::{Board, Budget};
@@ -165,8 +166,9 @@ pub(crate) fn release_rows(report: &mut Report, bench: &Bench, installs: &[crate
         }
         // A new unit is given its first version once, and not by its owner.
         let updates = here.filter(|install| install.from.is_some());
-        let erases = updates.map(|install| install.erases_most).max().unwrap_or(1);
-        if let Some(flash) = figures::flash_wear(bench.part(board)?, erases, stated) {
+        let erases = updates.map(|install| install.erases_most).reduce(Most::max);
+        let erases = erases.unwrap_or(Most { own: 1, beside: 1 });
+        if let Some(flash) = figures::flash_wear(bench.parts(board)?, erases, stated) {
             report.set(
                 rows::RELEASE,
                 "flash",

@@ -152,7 +152,8 @@ pub(crate) fn flash_cell(flash: &FlashWear, budget: &Budget) -> Cell {
     }
     Cell::fail(
         format!(
-            "{} cycles, {} in an update, last {}",
+            "{}: {} cycles, {} in an update, last {}",
+            flash.part,
             flash.cycles,
             flash.erases,
             years(flash.years)
@@ -297,10 +298,12 @@ mod tests {
     /// The CH32V203's data sheet has typical times alone: what is computed from them is no worst case.
     #[test]
     fn a_silent_data_sheet_is_pointed_at() {
-        use unit::timing::{Rates, Work};
+        use unit::timing::{FlashWork, Rates, Work};
         let work = Work {
-            erases: [(4096, 3)].into(),
-            granules: 10,
+            own: FlashWork {
+                erases: [(4096, 3)].into(),
+                programmed_bytes: 2560,
+            },
             ..Work::default()
         };
         let demo = include_str!("../../../../demo/kc4/product.toml");

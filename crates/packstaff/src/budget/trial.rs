@@ -3,6 +3,7 @@
 
 use crate::bench::{Bench, EXTENSION, unit_key};
 use crate::stick_spec;
+use crate::wear::{Most, Wear};
 use ed25519_dalek::{Signer, SigningKey};
 use envelope::encode::iv;
 use envelope::{Anchor, Draft, Kid, TextEntry, TextItem, UnitKey, encode_checked, open};
@@ -11,8 +12,7 @@ use product::Board;
 use rehearsal::claims::{Release, running};
 use rehearsal::power_up::{Owner, power_up};
 use rehearsal::sticks::insert;
-use std::collections::BTreeMap;
-use unit::flash::{Change, SumKey};
+use unit::flash::SumKey;
 use unit::timing::Work;
 
 /// What a unit did in one install.
@@ -21,7 +21,7 @@ pub(crate) struct Trial {
     /// Everything, counted.
     pub(crate) work: Work,
     /// How often the sector that was erased most was erased.
-    pub(crate) erases_most: u64,
+    pub(crate) erases_most: Most,
 }
 
 /// About as many bytes of text as a release's notes are.
@@ -56,11 +56,9 @@ pub(crate) fn trial(bench: &Bench, board: &Board, image_bytes: u32) -> Result<Tr
         let name = format!("TRIAL{version}.{EXTENSION}");
         let stick = ::stick::build(&stick_spec::plain(&[(&name, &file)])).into_diagnostic()?;
         world.stick = Some(insert(stick));
-        let mut erases: BTreeMap<u32, u64> = BTreeMap::new();
+        let mut wear = Wear::default();
         let up = power_up(&blueprint, &mut world, Owner::wants(&opened.manifest), |_, change| {
-            if let Change::Erase { address } = change {
-                *erases.entry(*address).or_default() += 1;
-            }
+            wear.see(change);
         });
         let release = Release {
             image_size: opened.manifest.image_size,
@@ -75,7 +73,7 @@ pub(crate) fn trial(bench: &Bench, board: &Board, image_bytes: u32) -> Result<Tr
         }
         seen = Some(Trial {
             work: up.work,
-            erases_most: erases.values().copied().max().unwrap_or(0),
+            erases_most: wear.most(&blueprint.layout),
         });
     }
     seen.ok_or_else(|| miette::miette!("two installs were tried"))

@@ -1,5 +1,6 @@
 //! An install without a cut.
 
+use crate::wear::Most;
 use rehearsal::claims::Claim;
 use rehearsal::power_up::Ending;
 use unit::timing::Estimate;
@@ -22,7 +23,7 @@ pub struct Install {
     /// Claims that it breaks.
     pub broken: Vec<Claim>,
     /// How often the sector that was erased most was erased.
-    pub erases_most: u64,
+    pub erases_most: Most,
     /// How long it takes.
     pub estimate: Estimate,
 }

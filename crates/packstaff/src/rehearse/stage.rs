@@ -5,6 +5,7 @@ use super::smooth::Install;
 use crate::bench::{Bench, unit_key};
 use crate::budget::rates;
 use crate::stick_spec;
+use crate::wear::Wear;
 use envelope::{Refusal, open};
 use miette::{IntoDiagnostic, Result, WrapErr};
 use product::{Board, Keyring};
@@ -13,10 +14,8 @@ use rehearsal::explore::{Faults, Plan, StickOption};
 use rehearsal::picture::KnownImage;
 use rehearsal::power_up::{Owner, power_up};
 use rehearsal::sticks::insert;
-use std::collections::BTreeMap;
 use unit::blueprint::Blueprint;
-use unit::flash::{Change, SumKey};
-use unit::part::part;
+use unit::flash::SumKey;
 use unit::stick::Stick;
 use unit::timing::Estimate;
 use unit::world::World;
@@ -243,14 +242,12 @@ impl<'a> Stage<'a> {
         world.stick = Some(self.stick(&file.name, &file.bytes)?);
         let before = Before::of(&self.blueprint, &world);
         let mut changes = 0;
-        let mut erases: BTreeMap<u32, u64> = BTreeMap::new();
+        let mut wear = Wear::default();
         let seen = power_up(&self.blueprint, &mut world, Owner::Picks(file.manifest), |_, change| {
             changes += 1;
-            if let Change::Erase { address } = change {
-                *erases.entry(*address).or_default() += 1;
-            }
+            wear.see(change);
         });
-        let part = part(&self.board.part).into_diagnostic()?;
+        let parts = self.bench.parts(self.board)?;
         Ok(Install {
             board: self.board.revision.clone(),
             from: from.map(str::to_owned),
@@ -259,8 +256,8 @@ impl<'a> Stage<'a> {
             arrived: running(&self.blueprint, &world, seen.ending, &self.releases) == Some(file.image),
             ending: seen.ending,
             broken: before.broken(&self.blueprint, &world).collect(),
-            erases_most: erases.values().copied().max().unwrap_or(0),
-            estimate: Estimate::of(&seen.work, part, &rates(&self.bench.product, self.board, part)),
+            erases_most: wear.most(&self.blueprint.layout),
+            estimate: Estimate::of(&seen.work, parts, &rates(&self.bench.product, self.board, parts.own)),
         })
     }
 }

@@ -12,7 +12,6 @@ use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::Mutex;
 use stick::{BlockSource, SeekSource};
-use unit::flash::Layout;
 use unit::stick::{Blocks, Stick};
 
 /// Largest read-out, in bytes of its file. Text formats take about three characters a byte.
@@ -100,7 +99,7 @@ impl Given {
 /// # Errors
 /// A file cannot be read, or what is in it is not what it should be.
 pub fn gather(bench: &Bench, board: &Board, given: &Given) -> Result<Evidence> {
-    let base = Layout::of(bench.part(board)?).geometry().base;
+    let base = bench.part(board)?.base;
     let readouts = given.flash.iter().map(|file| readout(file, base));
     Ok(Evidence {
         readouts: readouts.collect::<Result<_>>()?,

@@ -163,7 +163,6 @@ pub fn kind(bench: &Bench, keyring: &Keyring, board: &Board, generation: Option<
     Ok(KindOfUnit {
         board: board.revision.clone(),
         generations: blueprints.collect::<Result<_>>()?,
-        check_bits: bench.part(board)?.ecc,
         releases,
     })
 }

@@ -43,7 +43,7 @@ fn erase(rig: &mut Rig, _: &Files) -> Result<String, Finding> {
 
 /// Bytes in whole granules that are different everywhere.
 fn pattern(rig: &Rig, address: u32, granules: u32) -> Change {
-    let len = granules * rig.blueprint.layout.geometry().granule;
+    let len = granules * granule_at(rig, address);
     let byte = |at: u32| (at.wrapping_add(address).wrapping_mul(0x9e37_79b1) >> 24) as u8;
     Change::Program {
         address,
@@ -51,15 +51,19 @@ fn pattern(rig: &Rig, address: u32, granules: u32) -> Change {
     }
 }
 
+fn granule_at(rig: &Rig, address: u32) -> u32 {
+    rig.blueprint.layout.memory_at(address).granule()
+}
+
 fn last_granule(rig: &Rig, sector: Region) -> u32 {
-    let granule = rig.blueprint.layout.geometry().granule;
+    let granule = granule_at(rig, sector.base);
     (sector.end() - u64::from(granule)) as u32
 }
 
 fn program(rig: &mut Rig, _: &Files) -> Result<String, Finding> {
-    let granule = rig.blueprint.layout.geometry().granule;
     let mut count = 0;
     for sector in rig.sectors() {
+        let granule = granule_at(rig, sector.base);
         // Some granules at once, one alone, and the sector's last.
         let several = (512 / granule).clamp(1, sector.size / granule / 4);
         for (address, granules) in [
@@ -88,9 +92,9 @@ fn one_sector(rig: &mut Rig, _: &Files) -> Result<String, Finding> {
 }
 
 fn blank(rig: &mut Rig, _: &Files) -> Result<String, Finding> {
-    let granule = rig.blueprint.layout.geometry().granule;
     let mut count = 0;
     for sector in rig.sectors() {
+        let granule = granule_at(rig, sector.base);
         let middle = sector.base + sector.size / granule / 2 * granule;
         for address in [last_granule(rig, sector), middle, sector.base] {
             rig.change_directly(&pattern(rig, address, 1))?;
@@ -103,27 +107,31 @@ fn blank(rig: &mut Rig, _: &Files) -> Result<String, Finding> {
 }
 
 fn read(rig: &mut Rig, _: &Files) -> Result<String, Finding> {
-    let slot = rig.blueprint.slot;
-    let granule = rig.blueprint.layout.geometry().granule;
+    let mut memories: Vec<Region> = rig.blueprint.places().collect();
+    // Two places of one memory are read by one driver.
+    memories.dedup_by_key(|place| rig.blueprint.layout.is_beside(place.base));
     let ranges = [(0, 1), (1, 1), (3, 5), (0, 64), (0, 88), (7, 249), (0, 256), (0, 512)];
-    for (offset, size) in ranges {
-        let region = Region {
-            base: slot.base + offset,
-            size,
-        };
-        // What is programmed and erased was read just before: a cache that keeps it gives itself away.
-        let change = pattern(
-            rig,
-            slot.base,
-            512_u32.div_ceil(granule).min(slot.size / granule / 4).max(1),
-        );
-        for change in [change, Change::Erase { address: slot.base }] {
-            rig.look_directly(&Wish::DigestFlash(region))?;
-            rig.look_directly(&Wish::ReadFlash(region))?;
-            rig.change_unseen(&change)?;
-            rig.look_directly(&Wish::ReadFlash(region))?;
-            rig.look_directly(&Wish::DigestFlash(region))?;
+    for place in &memories {
+        let granule = granule_at(rig, place.base);
+        let granules = 512_u32.div_ceil(granule).min(place.size / granule / 4).max(1);
+        for (offset, size) in ranges {
+            let region = Region {
+                base: place.base + offset,
+                size,
+            };
+            // What is programmed and erased was read just before: a cache that keeps it gives itself away.
+            let change = pattern(rig, place.base, granules);
+            for change in [change, Change::Erase { address: place.base }] {
+                rig.look_directly(&Wish::DigestFlash(region))?;
+                rig.look_directly(&Wish::ReadFlash(region))?;
+                rig.change_unseen(&change)?;
+                rig.look_directly(&Wish::ReadFlash(region))?;
+                rig.look_directly(&Wish::DigestFlash(region))?;
+            }
         }
     }
-    Ok(format!("{} ranges, erased and programmed", ranges.len()))
+    Ok(format!(
+        "{} ranges, erased and programmed",
+        ranges.len() * memories.len()
+    ))
 }

@@ -768,7 +768,7 @@ fn spoilt(flash: &Flash, change: &Change) -> Option<Flash> {
     let Change::Program { address, data } = change else {
         return None;
     };
-    flash.layout().has_check_bits().then(|| {
+    flash.layout().memory_at(*address).has_check_bits().then(|| {
         let mut after = flash.clone();
         after.hold(*address, data, Some(Kind::Unreadable));
         after
@@ -779,7 +779,7 @@ fn spoilt(flash: &Flash, change: &Change) -> Option<Flash> {
 fn area_of(flash: &Flash, change: &Change) -> Region {
     match change {
         Change::Erase { address } => {
-            let sector = flash.layout().geometry().sector_at(*address);
+            let sector = flash.layout().sector_at(*address);
             sector.unwrap_or(Region {
                 base: *address,
                 size: 0,

@@ -221,7 +221,7 @@ impl<S: Subject> Follower<'_, S> {
 /// Other readings of cells that waver: all of them as neither what they read as now nor anything whole; or, where that may be,
 /// as erased.
 fn other_readings(flash: &Flash, region: Region, calm: &Answer) -> impl Iterator<Item = Answer> + use<> {
-    let erased = flash.layout().geometry().erased;
+    let erased = flash.layout().memory_at(region.base).erased();
     let otherwise = reading(flash, region, calm, Kind::wavers, |byte| byte ^ 0x5a);
     let as_erased = reading(flash, region, calm, Kind::may_read_erased, |_| erased);
     let as_erased = as_erased.filter(|answer| matches!(answer, Answer::Flash(_)) && answer != calm);

@@ -117,7 +117,7 @@ impl<'a> OurInstaller<'a> {
     fn described(&self, flash: &Flash) -> Option<Descriptor> {
         let place = self.blueprint.config().place();
         let mark = flash.bytes(place.void.base, VOID_MARK_LEN as u32).ok()?;
-        let erased = flash.layout().geometry().erased;
+        let erased = flash.layout().own().erased();
         self.recorded(flash).filter(|_| mark.iter().all(|byte| *byte == erased))
     }
 

@@ -161,22 +161,22 @@ fn image_runs(flash: &Flash, regions: &[Region], images: &[KnownImage]) -> Vec<R
 /// Runs of one content, as long as can be: cells that could belong to two runs belong to the earlier one. An image's first byte
 /// is at `start`.
 fn runs(flash: &Flash, area: Region, start: u32, images: &[KnownImage]) -> Vec<Run> {
-    let geometry = flash.layout().geometry();
-    let granule = geometry.granule.max(1);
+    let memory = flash.layout().memory_at(area.base);
+    let (granule, erased) = (memory.granule(), memory.erased());
     let mut runs = Runs::default();
     let mut at = area.base;
     while u64::from(at) < area.end() {
         let size = PIECE.min((area.end() - u64::from(at)) as u32);
         let piece = Region { base: at, size };
         match flash.bytes(at, size) {
-            Ok(bytes) => runs.take(&bytes, piece, granule, start, geometry.erased, images),
+            Ok(bytes) => runs.take(&bytes, piece, granule, start, erased, images),
             // Somewhere in it is a cell that cannot be read; which one, the granules tell.
             Err(_) => {
                 for base in (at..at + size).step_by(granule as usize) {
                     let size = granule.min(at + size - base);
                     let part = Region { base, size };
                     match flash.bytes(base, size) {
-                        Ok(bytes) => runs.take(&bytes, part, granule, start, geometry.erased, images),
+                        Ok(bytes) => runs.take(&bytes, part, granule, start, erased, images),
                         Err(_) if flash.is_buried(part) => runs.add(part, &[Content::NotFollowed]),
                         Err(_) => runs.add(part, &[Content::Neither]),
                     }

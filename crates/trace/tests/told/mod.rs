@@ -116,7 +116,7 @@ struct Truth {
     written: Option<u32>,
 }
 
-pub fn kind_of(blueprint: &Blueprint, updates: &[Update], check_bits: bool) -> KindOfUnit {
+pub fn kind_of(blueprint: &Blueprint, updates: &[Update]) -> KindOfUnit {
     let top = updates.iter().map(|update| update.sequence).max();
     let release = |update: &Update| {
         let version: Vec<_> = update.version.iter().map(u32::to_string).collect();
@@ -135,35 +135,24 @@ pub fn kind_of(blueprint: &Blueprint, updates: &[Update], check_bits: bool) -> K
     KindOfUnit {
         board: "C".into(),
         generations: vec![("g2".into(), blueprint.clone())],
-        check_bits,
         releases: updates.iter().map(release).collect(),
     }
 }
 
 /// Every granule of a flash: its address, and its bytes if they can be read.
 fn granules(flash: &Flash) -> impl Iterator<Item = (Region, Option<Vec<u8>>)> + '_ {
-    let granule = flash.layout().geometry().granule;
     let sectors = flash.layout().sectors().iter();
-    let bases = sectors.flat_map(move |sector| (sector.base..sector.base + sector.size).step_by(granule as usize));
-    bases.map(move |base| (Region { base, size: granule }, flash.bytes(base, granule).ok()))
+    let areas = sectors.flat_map(|sector| {
+        let size = flash.layout().memory_at(sector.base).granule();
+        let bases = (sector.base..sector.base + sector.size).step_by(size as usize);
+        bases.map(move |base| Region { base, size })
+    });
+    areas.map(|area| (area, flash.bytes(area.base, area.size).ok()))
 }
 
 /// What a reader gets from flash: what cannot be read is left out.
 pub fn read_out(flash: &Flash) -> Readout {
     let mut pieces = Vec::<(u32, Vec<u8>)>::new();
-    let sectors = flash.layout().sectors();
-    let whole = sectors.first().zip(sectors.last()).map(|(first, last)| Region {
-        base: first.base,
-        size: (last.end() - u64::from(first.base)) as u32,
-    });
-    let whole = whole.unwrap();
-    if let Ok(bytes) = flash.bytes(whole.base, whole.size) {
-        pieces.push((whole.base, bytes));
-        return Readout {
-            name: "flash".into(),
-            pieces,
-        };
-    }
     for (region, bytes) in granules(flash) {
         let Some(bytes) = bytes else { continue };
         match pieces.last_mut() {
@@ -197,7 +186,6 @@ fn work_of(blueprint: &Blueprint, kind: ChangeKind) -> Work {
 
 /// Follows a story along the flashes that it left.
 fn truth(blueprint: &Blueprint, story: &Story, trail: &[Flash], sizes: &BTreeMap<[u8; 32], u32>) -> Truth {
-    let granule = blueprint.layout.geometry().granule;
     let mut truth = Truth {
         work: Work::Nothing,
         pending: None,
@@ -235,6 +223,7 @@ fn truth(blueprint: &Blueprint, story: &Story, trail: &[Flash], sizes: &BTreeMap
                 let place = blueprint.places().find(|place| place.contains(address)).unwrap();
                 let done = match step {
                     Step::Cut(_, Moment::Inside(Torn::Program { whole, inside })) => {
+                        let granule = blueprint.layout.memory_at(address).granule();
                         (whole + u32::from(*inside == Inside::Wavering)) * granule
                     }
                     _ => len,
@@ -276,23 +265,23 @@ fn truth(blueprint: &Blueprint, story: &Story, trail: &[Flash], sizes: &BTreeMap
 
 /// Flash with its wavering cells in other readings, as erased and as nothing whole, and those that cannot be read as nothing whole.
 fn other_readings(flash: &Flash) -> [Flash; 2] {
-    let erased = flash.layout().geometry().erased;
-    let with = |other: &dyn Fn(u8) -> u8| {
+    let erased = |region: Region| flash.layout().memory_at(region.base).erased();
+    let with = |other: &dyn Fn(Region, u8) -> u8| {
         let mut read = Flash::erased(std::sync::Arc::new(flash.layout().clone()), SumKey::fixed());
         for (region, bytes) in granules(flash) {
             let data = match bytes {
                 None => vec![0x5a; region.size as usize],
-                Some(bytes) if flash.wavers(region) => bytes.into_iter().map(other).collect(),
+                Some(bytes) if flash.wavers(region) => bytes.into_iter().map(|byte| other(region, byte)).collect(),
                 Some(bytes) => bytes,
             };
-            if data.iter().any(|byte| *byte != erased) {
+            if data.iter().any(|byte| *byte != erased(region)) {
                 let address = region.base;
                 read.apply(&Change::Program { address, data }).unwrap();
             }
         }
         read
     };
-    [with(&|_| erased), with(&|byte| byte ^ 0x5a)]
+    [with(&|region, _| erased(region)), with(&|_, byte| byte ^ 0x5a)]
 }
 
 struct Trial<'a> {
@@ -351,7 +340,7 @@ pub fn check_plan(
     let subject = OurInstaller::of(blueprint);
     let (found, stories) = stories(&subject, plan).unwrap();
     assert!(found.holds());
-    let mut kind = kind_of(blueprint, updates, stories_have_unreadable(blueprint));
+    let mut kind = kind_of(blueprint, updates);
     sample.spoil(&mut kind);
     let tracer = Tracer::new(kind).unwrap();
     let versions: BTreeMap<[u8; 32], (String, u32)> = tracer
@@ -389,18 +378,7 @@ pub fn check_plan(
     for story in &stories {
         let trail = replay(&subject, plan, story).unwrap();
         let flash = trail.last().unwrap();
-        if flash.is_buried(
-            flash
-                .layout()
-                .sectors()
-                .iter()
-                .copied()
-                .reduce(|all, next| Region {
-                    base: all.base,
-                    size: all.size + next.size,
-                })
-                .unwrap(),
-        ) {
+        if flash.layout().memories().any(|memory| flash.is_buried(memory.extent())) {
             continue;
         }
         let mut truth = truth(blueprint, story, &trail, &sizes);
@@ -448,26 +426,6 @@ fn to_worlds(blueprint: &Blueprint, index: usize, story: &Story, cuts: usize) ->
             Story::of(steps.collect(), Vec::new())
         })
         .collect()
-}
-
-/// Whether this flash can have unreadable cells.
-fn stories_have_unreadable(blueprint: &Blueprint) -> bool {
-    let flash = Flash::erased(blueprint.layout.clone(), SumKey::fixed());
-    let granule = blueprint.layout.geometry().granule as usize;
-    let change = Change::Program {
-        address: blueprint.slot.base,
-        data: vec![0; granule],
-    };
-    let mut torn = outcomes(&flash, &change, &Inside::ALL, &[]);
-    torn.any(|torn| {
-        matches!(
-            torn,
-            Torn::Program {
-                inside: Inside::Unreadable,
-                ..
-            }
-        )
-    })
 }
 
 #[allow(clippy::too_many_arguments)] // all that is known of one world

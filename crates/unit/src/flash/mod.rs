@@ -8,112 +8,20 @@
 
 mod contents;
 mod doubt;
+mod layout;
 mod sum;
 mod torn;
 
 pub use doubt::{Doubt, Kind};
+pub use layout::{Layout, Memory};
 pub use sum::SumKey;
 pub use torn::{EraseCut, Inside, Torn, outcomes};
 
-use crate::part::{Part, SecondProgram};
-use contents::{Contents, PAGE, Page, Sector};
+use crate::part::SecondProgram;
+use contents::{Contents, PAGE, Sector};
 use doubt::Doubts;
-use installer::{Geometry, Region, SectorRun};
+use installer::Region;
 use std::sync::Arc;
-
-/// The fixed properties of a flash.
-#[derive(Clone, Debug)]
-pub struct Layout {
-    base: u32,
-    runs: Vec<SectorRun>,
-    sectors: Vec<Region>,
-    granule: u32,
-    erased: u8,
-    ecc: bool,
-    second_program: SecondProgram,
-    /// An erased page, shared by all that is erased.
-    blank: Arc<Page>,
-}
-
-impl Layout {
-    /// The layout of a part.
-    pub fn of(part: &Part) -> Self {
-        Self::new(
-            part.base,
-            part.runs(),
-            part.program_granule_bytes,
-            part.erased(),
-            part.ecc,
-            part.second_program,
-        )
-    }
-
-    /// A layout of one's own, for small units.
-    pub fn new(
-        base: u32,
-        runs: Vec<SectorRun>,
-        granule: u32,
-        erased: u8,
-        ecc: bool,
-        second_program: SecondProgram,
-    ) -> Self {
-        let sectors = Geometry {
-            base,
-            runs: &runs,
-            granule,
-            erased,
-        }
-        .sectors()
-        .collect();
-        Self {
-            base,
-            runs,
-            sectors,
-            granule,
-            erased,
-            ecc,
-            second_program,
-            blank: Arc::new([erased; PAGE]),
-        }
-    }
-
-    /// The same with another granule: a driver may program in larger portions than the part asks for.
-    #[must_use]
-    pub fn with_granule(mut self, granule: u32) -> Self {
-        self.granule = granule;
-        self
-    }
-
-    /// As the installer sees it.
-    pub fn geometry(&self) -> Geometry<'_> {
-        Geometry {
-            base: self.base,
-            runs: &self.runs,
-            granule: self.granule,
-            erased: self.erased,
-        }
-    }
-
-    /// All sectors, upward.
-    pub fn sectors(&self) -> &[Region] {
-        &self.sectors
-    }
-
-    /// Whether each granule has check bits beside it, and cannot be read where they do not fit.
-    pub const fn has_check_bits(&self) -> bool {
-        self.ecc
-    }
-
-    fn sector_index(&self, address: u32) -> Option<usize> {
-        let index = self
-            .sectors
-            .partition_point(|sector| sector.end() <= u64::from(address));
-        self.sectors
-            .get(index)
-            .filter(|sector| sector.contains(address))
-            .map(|_| index)
-    }
-}
 
 /// One change of flash.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -212,7 +120,7 @@ impl Flash {
         let sectors: Vec<_> = layout
             .sectors
             .iter()
-            .map(|sector| Sector::blank(sector.size, &layout.blank))
+            .map(|sector| Sector::blank(sector.size, &layout.memory_at(sector.base).blank))
             .collect();
         Self {
             contents: Contents::new(&sectors),
@@ -310,7 +218,7 @@ impl Flash {
     /// # Errors
     /// [`FlashFault::OutOfRange`].
     pub fn is_blank(&self, address: u32, len: u32) -> Result<bool, FlashFault> {
-        let erased = self.layout.erased;
+        let erased = self.layout.memory_at(address).erased();
         let mut blank = true;
         match self.for_each_portion(address, len, |bytes| blank &= bytes.iter().all(|byte| *byte == erased)) {
             Ok(()) => Ok(blank),
@@ -326,17 +234,14 @@ impl Flash {
     pub fn check(&self, change: &Change) -> Result<(), FlashFault> {
         match change {
             Change::Erase { address } => {
-                let sector = self
-                    .layout
-                    .sector_index(*address)
-                    .and_then(|index| self.layout.sectors.get(index));
+                let sector = self.layout.sector_at(*address);
                 sector
                     .filter(|sector| sector.base == *address)
                     .map(|_| ())
                     .ok_or(FlashFault::NotASector { address: *address })
             }
             Change::Program { address, data } => {
-                let granule = self.layout.granule;
+                let granule = self.layout.memory_at(*address).granule();
                 let len = data.len() as u32;
                 self.inside(*address, len)?;
                 if !address.is_multiple_of(granule) || !len.is_multiple_of(granule) || len == 0 {
@@ -366,9 +271,10 @@ impl Flash {
         let doubtful = self.doubts.over(region).any(|doubt| !doubt.kind.is_erased());
         let mut held = vec![0; wanted.len()];
         let readable = self.read(address, &mut held).is_ok();
-        let blank = readable && !doubtful && held.iter().all(|byte| *byte == self.layout.erased);
+        let memory = self.layout.memory_at(address);
+        let blank = readable && !doubtful && held.iter().all(|byte| *byte == memory.erased());
         blank
-            || match self.layout.second_program {
+            || match memory.second_program {
                 SecondProgram::Free => true,
                 SecondProgram::Zeros => wanted.iter().all(|byte| *byte == 0),
                 SecondProgram::Clears | SecondProgram::Limited => {
@@ -428,11 +334,12 @@ impl Flash {
         if self.contents.sector(index).is_none_or(|sector| sector.sum == 0) {
             return;
         }
+        let memory = self.layout.memory_at(area.base);
         if self.layout.sectors[index] == area {
-            self.contents
-                .replace(index, Sector::blank(area.size, &self.layout.blank));
+            self.contents.replace(index, Sector::blank(area.size, &memory.blank));
         } else {
-            self.store(area.base, &vec![self.layout.erased; area.size as usize]);
+            let erased = memory.erased();
+            self.store(area.base, &vec![erased; area.size as usize]);
         }
     }
 
@@ -442,7 +349,8 @@ impl Flash {
         if blank {
             self.blank(area);
         } else {
-            self.store(area.base, &vec![!self.layout.erased; area.size as usize]);
+            let programmed = !self.layout.memory_at(area.base).erased();
+            self.store(area.base, &vec![programmed; area.size as usize]);
         }
         self.doubt(area, kind);
     }
@@ -496,9 +404,7 @@ impl Flash {
             base: address,
             size: len,
         };
-        let first = self.layout.sectors.first().map_or(0, |sector| u64::from(sector.base));
-        let end = self.layout.sectors.last().map_or(0, |sector| sector.end());
-        if u64::from(address) >= first && region.end() <= end {
+        if self.layout.holds(region) {
             Ok(region)
         } else {
             Err(FlashFault::OutOfRange { address, len })
@@ -520,8 +426,8 @@ impl Flash {
             return;
         };
         let sector = self.layout.sectors[index];
-        self.contents
-            .replace(index, Sector::blank(sector.size, &self.layout.blank));
+        let blank = &self.layout.memory_at(address).blank;
+        self.contents.replace(index, Sector::blank(sector.size, blank));
         self.doubt(sector, None);
     }
 
@@ -558,12 +464,14 @@ impl Flash {
             let within = offset % PAGE;
             let taken = data.len().min(PAGE - within).min(region.size as usize - offset);
             let new = &data[..taken];
+            let memory = layout.memory_at(at);
+            let (granule, erased) = (memory.granule(), memory.erased());
             self.contents.alter(index, |sector| {
                 let cells = &mut Arc::make_mut(&mut sector.pages[offset / PAGE])[within..within + taken];
                 sector.sum = sector
                     .sum
-                    .wrapping_sub(key.cells(at, cells, layout.granule, layout.erased))
-                    .wrapping_add(key.cells(at, new, layout.granule, layout.erased));
+                    .wrapping_sub(key.cells(at, cells, granule, erased))
+                    .wrapping_add(key.cells(at, new, granule, erased));
                 cells.copy_from_slice(new);
             });
             data = &data[taken..];

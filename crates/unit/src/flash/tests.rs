@@ -1,4 +1,5 @@
 use super::*;
+use installer::SectorRun;
 use proptest::prelude::*;
 
 fn small(second_program: SecondProgram, ecc: bool) -> Flash {

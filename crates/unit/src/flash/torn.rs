@@ -109,7 +109,10 @@ pub fn outcomes<'a>(
 ) -> impl Iterator<Item = Torn> + 'a {
     let (granules, ecc) = match change {
         Change::Erase { .. } => (0, false),
-        Change::Program { data, .. } => (data.len() as u32 / flash.layout.granule.max(1), flash.layout.ecc),
+        Change::Program { address, data } => {
+            let memory = flash.layout.memory_at(*address);
+            (data.len() as u32 / memory.granule(), memory.has_check_bits())
+        }
     };
     let erases = if granules == 0 { erases } else { &[] };
     let possible = move |whole: u32, inside: Inside| match inside {
@@ -147,7 +150,7 @@ pub(super) fn tear(flash: &mut Flash, change: &Change, torn: Torn) {
 }
 
 fn tear_program(flash: &mut Flash, address: u32, data: &[u8], whole: u32, inside: Inside) {
-    let granule = flash.layout.granule as usize;
+    let granule = flash.layout.memory_at(address).granule() as usize;
     let done = (whole as usize * granule).min(data.len());
     let (before, rest) = data.split_at(done);
     flash.program(address, before);
@@ -197,14 +200,10 @@ fn part_of(held: &[u8], wanted: &[u8]) -> Vec<u8> {
 }
 
 fn tear_erase(flash: &mut Flash, address: u32, cut: EraseCut) {
-    let Some(sector) = flash
-        .layout
-        .sector_index(address)
-        .map(|index| flash.layout.sectors[index])
-    else {
+    let Some(sector) = flash.layout.sector_at(address) else {
         return;
     };
-    let erased = flash.layout.erased;
+    let erased = flash.layout.memory_at(address).erased();
     let half = sector.size / 2;
     let lower = Region { size: half, ..sector };
     let upper = Region {
