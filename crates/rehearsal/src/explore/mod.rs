@@ -261,6 +261,8 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 }
             }
             if self.plan.stop_at_first && !found.violations.is_empty() {
+                // Worlds that were reached, and not looked at any more.
+                found.worlds += frontier.iter().filter(|(_, node)| matches!(node, Node::Off(_))).count();
                 return Ok(found);
             }
         }
