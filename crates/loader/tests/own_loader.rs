@@ -145,6 +145,17 @@ fn a_loader_that_trusts_the_parts_complaint_is_stuck() {
     assert_eq!(report.not_begun, ["1.8"]);
 }
 
+/// Where something else is started on a patient owner's way, the unit does not arrive either, and it is said what comes instead.
+#[test]
+fn it_is_said_what_a_unit_comes_to_instead() {
+    let mut kind = with_module("faulty-1.wasm");
+    kind.limits.stop_at_first = false;
+    let report = rehearse_kind(&kind).unwrap();
+    let seen = &violation(&report, Claim::Arrives).seen;
+    assert!(seen.ends_with("something is started that is no whole image"), "{seen}");
+    assert!(report.to_the_end && report.not_begun.is_empty());
+}
+
 /// Stories are played again: the flash that they lead to is judged here by other means than the exploration's.
 #[test]
 fn worlds_along_a_story_are_those_that_it_tells_of() {

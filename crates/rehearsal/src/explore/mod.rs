@@ -99,6 +99,10 @@ enum CalmEnd {
     Elsewhere,
     Waits(Reason),
     Fails,
+    /// Something is started that is no image.
+    Strange,
+    /// The part cannot do what is asked of it.
+    Impossible,
 }
 
 impl CalmEnd {
@@ -108,6 +112,8 @@ impl CalmEnd {
             Self::Elsewhere => "another version starts instead".to_owned(),
             Self::Waits(reason) => format!("the unit waits: {reason} ({})", reason.code()),
             Self::Fails => "the loader fails".to_owned(),
+            Self::Strange => "something is started that is no whole image".to_owned(),
+            Self::Impossible => "the part cannot do what is asked of it".to_owned(),
         }
     }
 }
@@ -471,6 +477,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 return self.expand_refused(flash, change, strand, rest, out);
             }
             Err(fault) => {
+                out.calm_end = Some(CalmEnd::Impossible);
                 out.objections.push((Claim::Sane, fault.to_string(), None));
                 return Ok(());
             }
@@ -703,6 +710,9 @@ impl<'a, S: Subject> Explorer<'a, S> {
         let Some(runs) = runs else {
             if place.is_some_and(|place| flash.is_buried(place)) {
                 return Err(Tangle::Buried(address));
+            }
+            if calm {
+                out.calm_end = Some(CalmEnd::Strange);
             }
             let seen = "what was started is no whole image that the maker released".to_owned();
             out.objections.push((Claim::Authentic, seen, Some(step)));
