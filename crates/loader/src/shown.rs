@@ -64,3 +64,55 @@ fn known(regions: &[Region], installed: &[(String, Flash)]) -> Vec<(String, Vec<
     }
     known
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::description::{NamedRange, read};
+    use proptest::prelude::*;
+    use std::path::Path;
+
+    /// Cells of the example's part, from its first.
+    fn region(base: u32, end: u32) -> Region {
+        Region {
+            base: 0x0800_0000 + base,
+            size: end - base,
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        /// Whatever a description names and allows, each cell is in one area.
+        #[test]
+        fn each_cell_is_in_one_area(
+            names in prop::collection::btree_set(0_u32..=1024, 0..8),
+            may_change in prop::collection::vec((0_u32..1024, 1_u32..512), 1..5),
+        ) {
+            let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/own-loader");
+            let mut kind = read(&folder).unwrap();
+            let names: Vec<_> = names.into_iter().collect();
+            let ranges = names.chunks_exact(2).map(|pair| region(pair[0], pair[1]));
+            let ranges = ranges.filter(|range| !range.contains(kind.slot.base));
+            let named = ranges.map(|range| NamedRange {
+                name: format!("{:x}", range.base),
+                range,
+            });
+            kind.named = named.collect();
+            let ranges = may_change.into_iter().map(|(base, size)| region(base, (base + size).min(1024)));
+            kind.may_change = ranges.collect();
+            let areas = areas(&kind, &[]);
+            for cell in (0..1024).map(|cell| 0x0800_0000 + cell) {
+                let holds = |area: &&Area| area.regions.iter().filter(|region| region.contains(cell)).count() == 1;
+                prop_assert_eq!(areas.all().iter().filter(holds).count(), 1, "{:#010x}: {:?}", cell, areas.all());
+                let found = areas.all().iter().find(holds).unwrap();
+                let one = Region { base: cell, size: 1 };
+                let image = kind.slot.contains(cell) && kind.named.iter().all(|named| !named.range.contains(cell));
+                prop_assert_eq!(found.holds == Holds::Image, image);
+                if matches!(found.holds, Holds::Rest) {
+                    prop_assert!(!kind.may_be_changed(one));
+                }
+            }
+        }
+    }
+}
