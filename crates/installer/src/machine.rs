@@ -111,6 +111,20 @@ impl Installer {
         }
     }
 
+    /// The same machine on a unit that was updated less often: the turns of its register are lower by `less`, and all else is as it
+    /// was, because turns are counted up and compared with each other, and nothing more.
+    #[cfg(feature = "explored")]
+    #[must_use]
+    pub fn with_turns_less(mut self, less: u32) -> Self {
+        for record in self.knowledge.register.records.iter_mut().flatten() {
+            *record = record.with_turn_less(less);
+        }
+        if let Stage::Raise(raise) = &mut self.stage {
+            raise.lower_turns(less);
+        }
+        self
+    }
+
     /// Takes the reply to the last request and makes the next one.
     ///
     /// The first reply must be [`Reply::PowerUp`]. A reply that does not fit the last request counts as a failed

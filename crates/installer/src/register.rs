@@ -77,6 +77,16 @@ pub struct Record {
 }
 
 impl Record {
+    /// The same record, with a turn that is lower by `less`.
+    #[cfg(feature = "explored")]
+    #[must_use]
+    pub fn with_turn_less(self, less: u32) -> Self {
+        Self {
+            turn: self.turn.wrapping_sub(less),
+            ..self
+        }
+    }
+
     /// The record as it is programmed.
     pub fn encode(self) -> [u8; REGISTER_LEN] {
         let mut out = [0; REGISTER_LEN];

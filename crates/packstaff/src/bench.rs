@@ -369,7 +369,7 @@ fn flash_part(board: &Board, id: &str) -> Result<&'static Part> {
 }
 
 /// The second place as the installer has it.
-fn slots(second: &SecondPlace) -> installer::Layout {
+pub fn slots(second: &SecondPlace) -> installer::Layout {
     match second {
         SecondPlace::None => installer::Layout::Single,
         SecondPlace::Stage { range, .. } => installer::Layout::Staged { stage: region(*range) },
@@ -378,7 +378,7 @@ fn slots(second: &SecondPlace) -> installer::Layout {
 }
 
 /// What to call a second place.
-pub const fn second_name(second: &SecondPlace) -> &'static str {
+const fn second_name(second: &SecondPlace) -> &'static str {
     match second {
         SecondPlace::Slot(_) => "the second slot",
         SecondPlace::None | SecondPlace::Stage { .. } => "the stage",

@@ -1,6 +1,6 @@
 //! A port before the judge: what it was taken through, as a report.
 
-use crate::bench::Bench;
+use crate::bench::{Bench, slots};
 use crate::progress::Progress;
 use crate::report::{Cell, Report, Verdict};
 use miette::{IntoDiagnostic, Result};
@@ -9,7 +9,7 @@ use port_check::link::{Link, Way};
 use product::Board;
 use std::time::Duration;
 use unit::blueprint::Blueprint;
-use unit::flash::Layout;
+use unit::flash::{Layout, Memory};
 
 /// What is to be judged.
 pub struct Ask {
@@ -141,27 +141,35 @@ fn board_of<'b>(bench: &'b Bench, revision: &str) -> Result<&'b Board> {
 
 /// Whether the port's map is the one that releases are made and rehearsed for.
 fn same_map(bench: &Bench, board: &Board, port: &Blueprint) -> Result<Cell> {
-    let layout = Layout::of(bench.part(board)?);
+    let layout = bench.layout(board)?;
     let range = |range: product::Range| format!("{:#x}+{:#x}", range.start(), range.size());
     let region = |region: installer::Region| format!("{:#x}+{:#x}", region.base, region.size);
-    let flash = |layout: &Layout| {
-        let geometry = layout.geometry();
+    let memory = |memory: &Memory| {
+        let geometry = memory.geometry();
         format!(
             "{} sectors from {:#x}, granules of {} bytes, erased {:02x}",
-            layout.sectors().len(),
+            geometry.sectors().count(),
             geometry.base,
             geometry.granule,
             geometry.erased
         )
     };
+    let beside = |layout: &Layout| layout.beside().map_or("none".to_owned(), memory);
+    let stage = |blueprint: installer::Layout| match blueprint {
+        installer::Layout::Single => "none".to_owned(),
+        installer::Layout::Staged { stage } => format!("a stage, {}", region(stage)),
+        installer::Layout::Paired { second } => format!("a second slot, {}", region(second)),
+    };
     let [first, second] = board.map.floor;
     let [port_first, port_second] = port.floors;
     let mut facts = vec![
-        ("flash", flash(&layout), flash(&port.layout)),
+        ("flash", memory(layout.own()), memory(port.layout.own())),
+        ("memory beside", beside(&layout), beside(&port.layout)),
         ("installer", range(board.map.installer), region(port.installer)),
         ("slot", range(board.map.slot), region(port.slot)),
         ("floor, first", range(first), region(port_first)),
         ("floor, second", range(second), region(port_second)),
+        ("beside the slot", stage(slots(&board.map.second)), stage(port.slots)),
     ];
     let sizes = |layout: &Layout| layout.sectors().iter().map(|sector| sector.size).collect::<Vec<_>>();
     if sizes(&layout) != sizes(&port.layout) {

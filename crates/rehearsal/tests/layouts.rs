@@ -54,7 +54,8 @@ fn staged_beside(id: &str, first: std::ops::Range<usize>, window: u32) -> Bluepr
     }
 }
 
-fn explored(blueprint: &Blueprint, flaw: Option<Flaw>, image: u32) -> Exploration {
+/// Version 2.1 has this issue, the others issue 1. Where it is 1 too, owners may go from one version to another without end.
+fn explored(blueprint: &Blueprint, flaw: Option<Flaw>, image: u32, issue: u64) -> Exploration {
     let update = |version: &[u32], sequence, fill| {
         let mut update = Update {
             sequence,
@@ -68,7 +69,7 @@ fn explored(blueprint: &Blueprint, flaw: Option<Flaw>, image: u32) -> Exploratio
     let updates = [
         update(&[1, 8], 1, 0x18),
         update(&[2, 0], 1, 0x20),
-        update(&[2, 1], 2, 0x21),
+        update(&[2, 1], issue, 0x21),
     ];
     let releases: Vec<Release> = updates.iter().map(Update::release).collect();
     let files: Vec<_> = updates.iter().map(Update::file).collect();
@@ -130,7 +131,9 @@ fn on_real_parts(staged: bool) {
         ("samd21-256k", 3..9, 9..15, 1000),
     ] {
         let blueprint = unit_of(id, first, second, staged);
-        assert_holds(id, &explored(&blueprint, None, image));
+        for issue in [1, 2] {
+            assert_holds(id, &explored(&blueprint, None, image, issue));
+        }
     }
 }
 
@@ -154,8 +157,10 @@ fn units_with_the_stage_in_a_memory_beside_never_need_a_stick() {
         ("samd21-256k", 3..9, 1000, 0x9000_0000),
     ] {
         let blueprint = staged_beside(id, first, window);
-        let found = explored(&blueprint, None, image);
-        assert_holds(&format!("{id} with its stage in w25q16jv-2m"), &found);
+        for issue in [1, 2] {
+            let found = explored(&blueprint, None, image, issue);
+            assert_holds(&format!("{id} with its stage in w25q16jv-2m"), &found);
+        }
     }
 }
 
@@ -169,7 +174,7 @@ fn mistakes_with_a_stage_beside_are_found() {
         (Flaw::SkipsFlashDigest, Claim::FloorEarned),
         (Flaw::ErasesTooLittle, Claim::Sane),
     ] {
-        let found = explored(&blueprint, Some(flaw), 2500);
+        let found = explored(&blueprint, Some(flaw), 2500, 2);
         let claims: Vec<_> = found.violations.iter().map(|violation| violation.claim).collect();
         assert_eq!(claims, [claim], "{flaw:?}");
     }

@@ -73,6 +73,13 @@ impl Raise {
         Turn::Wish(Wish::Program(sector(context, write.sector).base))
     }
 
+    #[cfg(feature = "explored")]
+    pub(crate) fn lower_turns(&mut self, less: u32) {
+        if let Act::Clear(write) | Act::Erase(write) | Act::Program(write) | Act::ReadBack(write) = &mut self.act {
+            write.record = write.record.with_turn_less(less);
+        }
+    }
+
     /// Looks for the next record to write, and goes on when there is none.
     fn plan(&mut self, context: &Context<'_>) -> Turn {
         match context.next_record(self.target, self.finished) {

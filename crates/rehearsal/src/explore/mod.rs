@@ -318,10 +318,12 @@ impl<'a, S: Subject> Explorer<'a, S> {
     /// The world that is left when power goes.
     fn off(&self, flash: Flash, started: u64) -> Arc<World> {
         let mut settled = flash.clone();
+        let mut less = 0;
         if self.plan.reduce {
             self.subject.settle(&mut settled);
+            less = self.subject.lower_counters(&mut settled);
         }
-        let guarded = settled == flash || self.alike(&flash, &settled);
+        let guarded = settled == flash || self.alike(&flash, &settled, less);
         let flash = if guarded { settled } else { flash };
         Arc::new(World {
             key: self.key_of_world(&flash, started),
@@ -332,11 +334,11 @@ impl<'a, S: Subject> Explorer<'a, S> {
     }
 
     /// Whether a loader that is powered in one of two worlds comes to the same as in the other, in every reading, up to its
-    /// question for a stick.
+    /// question for a stick; in the other, it finds counters that are lower by `less`.
     ///
     /// The first is looked at with all buried that is buried in the second: a loader that reads any of it does not come to the
     /// same.
-    fn alike(&self, flash: &Flash, settled: &Flash) -> bool {
+    fn alike(&self, flash: &Flash, settled: &Flash, less: u32) -> bool {
         let mut guarded = flash.clone();
         for grave in settled.doubts().iter().filter(|doubt| doubt.kind == Kind::Buried) {
             guarded.bury(grave.area);
@@ -344,10 +346,11 @@ impl<'a, S: Subject> Explorer<'a, S> {
         let ends = |flash| self.follower.follow(flash, self.follower.power_up(), true);
         match (ends(&guarded), ends(settled)) {
             (Ok(one), Ok(other)) => {
-                let plain = |ends: &[Strand<S::State>]| {
-                    let ends = ends
-                        .iter()
-                        .map(|end| self.plan.key.hash(&(&end.state, end.stick, end.picked)));
+                let plain = |ends: &[Strand<S::State>], less: u32| {
+                    let ends = ends.iter().map(|end| {
+                        let state = self.subject.with_counters_less(&end.state, less);
+                        self.plan.key.hash(&(state, end.stick, end.picked))
+                    });
                     ends.collect::<std::collections::BTreeSet<_>>()
                 };
                 // To start an image is to read it, whether or not the loader has read it before.
@@ -355,7 +358,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
                     Wish::Start(address) => self.place_at(address).is_some_and(|place| settled.is_buried(place)),
                     _ => false,
                 });
-                plain(&one) == plain(&other) && !reads_buried
+                plain(&one, less) == plain(&other, 0) && !reads_buried
             }
             _ => false,
         }

@@ -51,6 +51,21 @@ pub trait Subject: Sync {
     /// and keeps the world as it is where they differ; and reading buried contents ends the exploration.
     fn settle(&self, flash: &mut Flash);
 
+    /// Puts counters that flash holds, that are only compared with each other and counted up, into their lowest form; how much lower
+    /// they are now. Owners may go from one version to another and back without end, and worlds that differ in nothing but how often
+    /// they did are one world.
+    ///
+    /// This is not taken on trust either: what the loader makes of the world as it was, with its counters lowered likewise
+    /// ([`with_counters_less`](Self::with_counters_less)), must be the same.
+    fn lower_counters(&self, _flash: &mut Flash) -> u32 {
+        0
+    }
+
+    /// The memory of a loader that found lower counters, and else all the same.
+    fn with_counters_less(&self, state: &Self::State, _less: u32) -> Self::State {
+        state.clone()
+    }
+
     /// The ranges that an install may change.
     fn may_change(&self, area: Region) -> bool;
 
@@ -171,13 +186,17 @@ impl<'a> OurInstaller<'a> {
         flash.stand_in(mark, blank, doubt.or((!blank).then_some(Kind::Begun)));
     }
 
+    /// Where the record in a sector of the register lies.
+    fn record_in(&self, sector: Region) -> Region {
+        Region {
+            base: sector.base,
+            size: self.blueprint.config().flash.whole_granules(REGISTER_LEN as u32),
+        }
+    }
+
     fn settle_register(&self, flash: &mut Flash) {
-        let config = self.blueprint.config();
         for sector in self.blueprint.floors {
-            let record = Region {
-                base: sector.base,
-                size: config.flash.whole_granules(REGISTER_LEN as u32),
-            };
+            let record = self.record_in(sector);
             let bytes = flash.bytes(record.base, record.size).ok();
             let whole = bytes.filter(|bytes| Record::decode(bytes).is_some());
             let doubt = wavering_kind(flash, record);
@@ -243,6 +262,27 @@ impl Subject for OurInstaller<'_> {
             }
         }
         self.settle_register(flash);
+    }
+
+    fn lower_counters(&self, flash: &mut Flash) -> u32 {
+        let areas = self.blueprint.floors.map(|sector| self.record_in(sector));
+        let whole = areas.into_iter().filter_map(|area| {
+            let bytes = flash.bytes(area.base, area.size).ok()?;
+            Some((area, Record::decode(&bytes)?, bytes))
+        });
+        let whole: Vec<_> = whole.collect();
+        let lowest = whole.iter().map(|(_, record, _)| record.turn).min().unwrap_or(1);
+        let less = lowest.saturating_sub(1);
+        for (area, record, mut bytes) in whole.into_iter().filter(|_| less > 0) {
+            let doubt = wavering_kind(flash, area);
+            bytes[..REGISTER_LEN].copy_from_slice(&record.with_turn_less(less).encode());
+            flash.hold(area.base, &bytes, doubt);
+        }
+        less
+    }
+
+    fn with_counters_less(&self, state: &Installer, less: u32) -> Installer {
+        state.clone().with_turns_less(less)
     }
 
     fn may_change(&self, area: Region) -> bool {
