@@ -2,13 +2,14 @@
  * A small single-slot loader, as a maker might write it: the firmware lies at the slot's start, and a record in the slot's last
  * granules says what it is. The update is a file of the loader's own format, written to the stick block by block.
  *
- * Built as it is, it holds under every fault that the rehearsal knows. Three ways to get it wrong are built in with
+ * Built as it is, it holds under every fault that the rehearsal knows. Four ways to get it wrong are built in with
  * -DPLANTED_FAULT=n:
  *
  *   1  it trusts the record: to start sooner, the firmware itself is not checked, and the slot is erased upward, so that the
  *      record goes last;
  *   2  it trusts a blank sector: to save wear, a sector that reads as erased is not erased again;
- *   3  it trusts the stick: the file is checked while it is programmed, not before anything is erased.
+ *   3  it trusts the stick: the file is checked while it is programmed, not before anything is erased;
+ *   4  it trusts the part's complaint: a record that cannot be read is taken for worn flash, and no stick is looked for.
  *
  * SPDX-License-Identifier: MIT OR Apache-2.0
  */
@@ -92,7 +93,13 @@ static int record_holds(const struct record *record)
 /* Whether the slot holds a firmware that may be started. */
 static int inspect(struct record *record)
 {
-    if (packstaff_flash_read(RECORD, record, sizeof *record) != PACKSTAFF_DONE || !record_holds(record))
+    if (packstaff_flash_read(RECORD, record, sizeof *record) != PACKSTAFF_DONE) {
+#if PLANTED_FAULT == 4
+        packstaff_wait(PACKSTAFF_FLASH_FAULT);
+#endif
+        return 0;
+    }
+    if (!record_holds(record))
         return 0;
 #if PLANTED_FAULT == 1
     return 1;

@@ -1,7 +1,7 @@
 //! Why there is no rehearsal of a maker's own loader.
 
 use crate::fault::LoaderFault;
-use rehearsal::explore::Unfinished;
+use rehearsal::explore::{Strayed, Unfinished};
 use std::path::PathBuf;
 use thiserror::Error;
 use unit::flash::FlashFault;
@@ -98,6 +98,9 @@ pub enum RehearsalError {
     /// The exploration ended without an answer.
     #[error("the exploration has no answer: {0}")]
     Unfinished(#[from] Unfinished),
+    /// A story that was found cannot be told.
+    #[error("a claim does not hold, and the way to it is lost: {0}")]
+    Strayed(#[from] Strayed),
 }
 
 impl RehearsalError {
@@ -123,8 +126,9 @@ impl RehearsalError {
             Self::Unfinished(Unfinished::TooLarge(_)) => {
                 "Rehearse a smaller unit: what a cut can do does not depend on the size. Two sectors of 256 bytes, an image of some \
                  hundred bytes and few sticks show the same mistakes. Larger programs mean fewer cuts. Or switch single faults off \
-                 under [faults], or allow for more: nodes, under [limits]."
+                 with --faults or under [faults], or allow for more: with --nodes, or nodes under [limits]."
             }
+            Self::Strayed(_) => "Please report it, with the loader: a sandbox must answer the same each time.",
             Self::Unfinished(Unfinished::Unsound { .. }) => {
                 "A range under erased_before_read is read before it is erased: leave it out of the list."
             }

@@ -199,6 +199,14 @@ impl Subject for ForeignLoader<'_> {
         history.phase()
     }
 
+    /// What it does it for, its calls do not tell.
+    fn doing(&self, _history: &History, change: &Change) -> Phase {
+        match change {
+            Change::Erase { .. } => Phase::Erase,
+            Change::Program { .. } => Phase::Program,
+        }
+    }
+
     /// Only what the maker declares. The explorer keeps the world as it is where the loader reads it after all.
     fn settle(&self, flash: &mut Flash) {
         self.kind.erased_before_read.iter().for_each(|range| flash.bury(*range));

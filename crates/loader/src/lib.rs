@@ -27,11 +27,14 @@ mod imports;
 mod rehearse;
 mod report;
 mod sandbox;
+mod shown;
+mod words;
 
 pub use error::RehearsalError;
 pub use fault::{LoaderFault, Place, Way};
 pub use foreign::ForeignLoader;
 pub use history::History;
-pub use rehearse::{Case, rehearse, rehearse_kind};
+pub use rehearse::{Case, rehearse, rehearse_kind, rehearse_watched};
 pub use report::{Judged, Report};
 pub use sandbox::{Limits, Sandbox};
+pub use words::wording;

@@ -1,16 +1,18 @@
 //! The rehearsal of a maker's own loader: one exploration for each version that an owner may want to arrive at.
 
 use crate::calm::{CalmEnd, power_up};
-use crate::description::{Beginning, Kind, NamedStick, read};
+use crate::description::{Beginning, Image, Kind, NamedStick, read};
 use crate::error::RehearsalError;
 use crate::foreign::ForeignLoader;
 use crate::report::{Judged, Report};
 use crate::sandbox::Sandbox;
+use crate::shown::areas;
 use installer::Region;
 use rehearsal::claims::Release;
-use rehearsal::explore::{Exploration, Plan, StickOption, explore};
+use rehearsal::explore::{Exploration, Plan, Progress, StickOption, explore_watched, replay};
+use rehearsal::picture::KnownImage;
 use std::path::Path;
-use unit::drive::Wish;
+use unit::drive::{Wish, digest};
 use unit::flash::{Change, Flash, SumKey};
 
 /// The exploration towards one version.
@@ -22,6 +24,8 @@ pub struct Case {
     pub image: String,
     /// What was covered and found.
     pub found: Exploration,
+    /// For each claim that does not hold, flash after each step of its story.
+    pub worlds: Vec<Vec<Flash>>,
 }
 
 /// Rehearses the loader that a folder's `unit.toml` describes.
@@ -37,6 +41,14 @@ pub fn rehearse(folder: &Path) -> Result<Report, RehearsalError> {
 /// # Errors
 /// As [`rehearse`].
 pub fn rehearse_kind(kind: &Kind) -> Result<Report, RehearsalError> {
+    rehearse_watched(kind, &|_, _| ())
+}
+
+/// The same, and tells `watch` again and again how far it has come, and towards which image.
+///
+/// # Errors
+/// As [`rehearse`].
+pub fn rehearse_watched(kind: &Kind, watch: &dyn Fn(&str, Progress)) -> Result<Report, RehearsalError> {
     let module = |fault| RehearsalError::Module {
         loader: kind.loader.clone(),
         fault: Box::new(fault),
@@ -46,31 +58,50 @@ pub fn rehearse_kind(kind: &Kind) -> Result<Report, RehearsalError> {
     let key = SumKey::fixed();
     let loader = ForeignLoader::new(kind, sandbox, key);
     let from = beginnings(kind, &loader, key)?;
-    let calm = calm_ends(kind, &loader, &from)?;
+    let (calm, installed) = calm_ends(kind, &loader, &from)?;
+    let areas = areas(kind, &installed);
     let releases: Vec<Release> = kind.images.iter().map(|image| image.release).collect();
     let mut cases: Vec<Case> = Vec::new();
-    let goals = goals(kind);
-    for (good_stick, image) in &goals {
-        let plan = plan(kind, &from, &releases, (*good_stick, releases[*image]), key);
-        let found = explore(&loader, &plan)?;
+    let mut ahead = goals(kind).into_iter();
+    for (good_stick, target) in ahead.by_ref() {
+        let image = &kind.images[target].name;
+        let plan = plan(kind, &from, &releases, (good_stick, releases[target]), key);
+        let mut found = explore_watched(&loader, &plan, &|progress| watch(image, progress))?;
+        for violation in &mut found.violations {
+            violation.story = violation.story.clone().with_areas(areas.clone());
+        }
+        let worlds = found.violations.iter();
+        let worlds = worlds.map(|violation| replay(&loader, &plan, &violation.story));
+        let worlds = worlds.collect::<Result<_, _>>()?;
         let stop = kind.limits.stop_at_first && !found.holds();
         cases.push(Case {
-            stick: kind.sticks[*good_stick].name.clone(),
-            image: kind.images[*image].name.clone(),
+            stick: kind.sticks[good_stick].name.clone(),
+            image: image.clone(),
             found,
+            worlds,
         });
         if stop {
             break;
         }
     }
-    let to_the_end = !kind.limits.stop_at_first || cases.iter().all(|case| case.found.holds());
+    let not_begun: Vec<_> = ahead.map(|(_, image)| kind.images[image].name.clone()).collect();
     Ok(Report {
+        to_the_end: not_begun.is_empty() && cases.iter().all(|case| case.found.to_the_end),
         cases,
+        not_begun,
         judged: Judged::of(kind),
-        to_the_end,
-        faults: kind.faults.covered(),
+        faults: kind.faults.clone(),
         calls_max: calm.iter().map(|end| end.calls).max().unwrap_or(0),
         changes_max: calm.iter().map(|end| end.changes).max().unwrap_or(0),
+        areas,
+        images: kind
+            .images
+            .iter()
+            .map(|image| KnownImage {
+                name: image.name.clone(),
+                bytes: image.bytes.clone(),
+            })
+            .collect(),
     })
 }
 
@@ -168,11 +199,7 @@ fn install(
         fault: Box::new(fault),
     })?;
     let wanted = stick.installs.and_then(|image| kind.images.get(image));
-    let runs = wanted.is_some_and(|image| {
-        end.wish == Wish::Start(kind.slot.base)
-            && unit::drive::digest(flash, kind.slot.base, image.release.image_size) == Ok(image.release.image_digest)
-    });
-    if runs {
+    if wanted.is_some_and(|image| runs(kind, flash, &end, image)) {
         return Ok(());
     }
     let ended = match end.wish {
@@ -186,23 +213,43 @@ fn install(
     })
 }
 
-/// Every unit with every stick and without, with nothing going wrong: a loader that fails here is not fit for more.
+/// Units with the images that they run.
+type Installed = Vec<(String, Flash)>;
+
+/// Every unit with every stick and without, with nothing going wrong: a loader that fails here is not fit for more. Also gives those
+/// units that run an image then.
 fn calm_ends(
     kind: &Kind,
     loader: &ForeignLoader<'_>,
     from: &[(String, Flash)],
-) -> Result<Vec<CalmEnd>, RehearsalError> {
+) -> Result<(Vec<CalmEnd>, Installed), RehearsalError> {
     let sticks = || std::iter::once(None).chain(kind.sticks.iter().map(Some));
     let pairs = from.iter().flat_map(|unit| sticks().map(move |stick| (unit, stick)));
-    let run = |((unit, flash), stick): (&(String, Flash), Option<&NamedStick>)| {
+    let mut ends = Vec::new();
+    let mut installed = Installed::new();
+    for ((unit, flash), stick) in pairs {
         let mut flash = flash.clone();
         let end = power_up(loader, &mut flash, stick.map(|stick| &stick.stick));
-        end.map_err(|fault| RehearsalError::Loader {
+        let end = end.map_err(|fault| RehearsalError::Loader {
             loader: kind.loader.clone(),
             unit: unit.clone(),
             stick: stick.map_or("no stick".to_owned(), |stick| stick.name.clone()),
             fault: Box::new(fault),
-        })
-    };
-    pairs.map(run).collect()
+        })?;
+        let mut images = kind.images.iter();
+        if let Some(image) = images.find(|image| runs(kind, &flash, &end, image)) {
+            installed.push((image.name.clone(), flash));
+        }
+        ends.push(end);
+    }
+    Ok((ends, installed))
+}
+
+/// Whether a unit has come to run an image.
+fn runs(kind: &Kind, flash: &Flash, end: &CalmEnd, image: &Image) -> bool {
+    let Release {
+        image_size,
+        image_digest,
+    } = image.release;
+    end.wish == Wish::Start(kind.slot.base) && digest(flash, kind.slot.base, image_size) == Ok(image_digest)
 }

@@ -2,8 +2,11 @@
 
 use crate::description::Kind;
 use crate::rehearse::Case;
+use crate::words::wording;
+use rehearsal::areas::Areas;
 use rehearsal::claims::Claim;
-use rehearsal::explore::Violation;
+use rehearsal::explore::{Faults, Violation};
+use rehearsal::picture::KnownImage;
 use std::fmt;
 
 /// Which claims were judged, and why the others were not.
@@ -49,16 +52,22 @@ impl Judged {
 pub struct Report {
     /// One exploration for each version to arrive at.
     pub cases: Vec<Case>,
+    /// Versions for which there was none, because an earlier one ended at the first claim that does not hold.
+    pub not_begun: Vec<String>,
     /// Which claims were judged.
     pub judged: Judged,
     /// Whether every world was looked at: not so if the exploration ended at the first claim that does not hold.
     pub to_the_end: bool,
-    /// Which faults were looked at, in plain words.
-    pub faults: Vec<&'static str>,
+    /// Which faults were looked at.
+    pub faults: Faults,
     /// Most calls after one power-up, with nothing going wrong.
     pub calls_max: u32,
     /// Most changes of flash after one power-up, with nothing going wrong.
     pub changes_max: u32,
+    /// What the unit's flash is divided into.
+    pub areas: Areas,
+    /// The genuine images.
+    pub images: Vec<KnownImage>,
 }
 
 impl Report {
@@ -99,7 +108,10 @@ impl fmt::Display for Report {
             self.calls_max, self.changes_max
         )?;
         writeln!(f, "\nLooked at:")?;
-        self.faults.iter().try_for_each(|fault| writeln!(f, "  {fault}"))?;
+        self.faults
+            .covered()
+            .iter()
+            .try_for_each(|fault| writeln!(f, "  {fault}"))?;
         let violations = self.violations();
         writeln!(f, "\nJudged:")?;
         for claim in &self.judged.claims {
@@ -109,7 +121,7 @@ impl fmt::Display for Report {
                 (false, true) => "ok",
                 (false, false) => "..",
             };
-            writeln!(f, "  {word}  {:<13} {}", claim.id(), claim.statement())?;
+            writeln!(f, "  {word}  {:<13} {}", claim.id(), wording(*claim).statement)?;
         }
         if !self.to_the_end {
             writeln!(

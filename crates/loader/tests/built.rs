@@ -40,7 +40,13 @@ fn the_modules_are_built_from_the_source() {
     run("wasm-ld", "lld", &["--version"]);
     let out = TempDir::new().unwrap();
     run("make", "make", &["--silent", &format!("OUT={}", out.path().display())]);
-    for name in ["loader.wasm", "faulty-1.wasm", "faulty-2.wasm", "faulty-3.wasm"] {
+    for name in [
+        "loader.wasm",
+        "faulty-1.wasm",
+        "faulty-2.wasm",
+        "faulty-3.wasm",
+        "faulty-4.wasm",
+    ] {
         let kept = fs::read(folder().join(name)).unwrap();
         let built = fs::read(out.path().join(name)).unwrap();
         if producers(&kept) == producers(&built) {

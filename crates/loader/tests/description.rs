@@ -40,6 +40,13 @@ fn the_example_is_read() {
 
 #[test]
 fn mistakes_are_told() {
+    let one = |index: u32| {
+        format!(
+            "[[area]]\nname = \"n{index}\"\nbase = {}\nsize = 8\n",
+            0x0800_0300 + index * 8
+        )
+    };
+    let more_areas = (0..5).map(one).collect::<String>() + "[[area]]\nname = \"loader\"";
     for (from, to, expected) in [
         ("granule = 8", "granule = 12", "granule is 12"),
         ("granule = 8", "granul = 8", "unknown field `granul`"),
@@ -56,8 +63,8 @@ fn mistakes_are_told() {
             "slot at 0x08000200 with 513 bytes is not inside",
         ),
         (
-            "base = 0x0800_0200\nsize = 512\n\n[[image",
-            "base = 1\nsize = 512\n\n[[image",
+            "base = 0x0800_0200\nsize = 512\n\n# What",
+            "base = 1\nsize = 512\n\n# What",
             "may_change at 0x00000001",
         ),
         (
@@ -83,6 +90,52 @@ fn mistakes_are_told() {
             "300 bytes, which is not whole blocks",
         ),
         ("sticks/2.0.img", "sticks/9.img", "sticks/9.img cannot be read"),
+        (
+            "name = \"record\"",
+            "name = \"loader\"",
+            "two of the list area are called \"loader\"",
+        ),
+        (
+            "name = \"record\"",
+            "name = \"\"",
+            "area \"\": a name has 1 to 12 letters",
+        ),
+        (
+            "name = \"record\"",
+            "name = \"the record of it\"",
+            "a name has 1 to 12 letters",
+        ),
+        ("name = \"record\"", "name = \"a\\tb\"", "a name has 1 to 12 letters"),
+        (
+            "base = 0x0800_03e8",
+            "base = 0x0800_03f8",
+            "area \"record\" at 0x080003f8 with 24 bytes is not inside",
+        ),
+        (
+            "base = 0x0800_03e8",
+            "base = 0x0800_0200",
+            "area \"record\" covers 0x08000200, the slot's first address",
+        ),
+        (
+            "base = 0x0800_03e8",
+            "base = 0x0800_01e0",
+            "the areas \"loader\" and \"record\" overlap",
+        ),
+        (
+            "base = 0x0800_0000\nsize = 512\n",
+            "base = 0x0800_0000\nsize = 8\n\n[[area]]\nname = \"both\"\nbase = 0x0800_01f8\nsize = 16\n",
+            "area \"both\" covers 0x08000200",
+        ),
+        (
+            "size = 512\n\n# What",
+            "size = 500\n\n# What",
+            "area \"record\" is partly in a range that the loader may change, and partly not",
+        ),
+        (
+            "[[area]]\nname = \"loader\"",
+            &more_areas,
+            "the list area has 7 entries: a picture has room for 6",
+        ),
         ("sha256 = \"5d", "sha256 = \"6d", "the SHA-256 digest 5d3918e1"),
         (
             "size = 512\n\n[[may",

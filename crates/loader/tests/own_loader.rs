@@ -4,9 +4,9 @@ use installer::Region;
 use loader::description::{Kind, read};
 use loader::{RehearsalError, Report, rehearse, rehearse_kind};
 use rehearsal::claims::Claim;
-use rehearsal::explore::{ComesTo, Moment, Step, Unfinished, Violation};
+use rehearsal::explore::{ChangeKind, ComesTo, Moment, Step, Unfinished, Violation};
 use std::path::{Path, PathBuf};
-use unit::flash::{EraseCut, Torn};
+use unit::flash::{EraseCut, Inside, Torn};
 
 /// All of the slot but the record in its last granules.
 const IMAGE: Region = Region {
@@ -120,6 +120,96 @@ fn a_loader_that_trusts_the_stick_erases_for_nothing() {
     let violation = violation(&report, Claim::Harmless);
     assert_eq!(violation.story.len(), 2, "{report}");
     assert_eq!(broken(&report), [Claim::Harmless], "{report}");
+}
+
+/// A granule of the record that cannot be read does not go away by itself, and this loader looks for no stick then.
+#[test]
+fn a_loader_that_trusts_the_parts_complaint_is_stuck() {
+    let mut kind = with_module("faulty-4.wasm");
+    kind.erased_before_read = vec![IMAGE];
+    let report = rehearse_kind(&kind).unwrap();
+    assert_eq!(broken(&report), [Claim::Arrives], "{report}");
+    let violation = violation(&report, Claim::Arrives);
+    assert!(violation.seen.ends_with("(U3)"), "{report}");
+    let Some(Step::Cut(ChangeKind::Program(at, 24), Moment::Inside(Torn::Program { inside, .. }))) =
+        violation.story.steps.last()
+    else {
+        panic!("{report}");
+    };
+    assert_eq!(
+        (*at, *inside),
+        (u32::try_from(IMAGE.end()).unwrap(), Inside::Unreadable)
+    );
+    // Whether a unit arrives is known only when every world has been looked at: so much was.
+    assert!(report.cases[0].found.to_the_end && !report.to_the_end);
+    assert_eq!(report.not_begun, ["1.8"]);
+}
+
+/// Where something else is started on a patient owner's way, the unit does not arrive either, and it is said what comes instead.
+#[test]
+fn it_is_said_what_a_unit_comes_to_instead() {
+    let mut kind = with_module("faulty-1.wasm");
+    kind.limits.stop_at_first = false;
+    let report = rehearse_kind(&kind).unwrap();
+    let seen = &violation(&report, Claim::Arrives).seen;
+    assert!(seen.ends_with("something is started that is no whole image"), "{seen}");
+    assert!(report.to_the_end && report.not_begun.is_empty());
+}
+
+/// Stories are played again: the flash that they lead to is judged here by other means than the exploration's.
+#[test]
+fn worlds_along_a_story_are_those_that_it_tells_of() {
+    let report = faulty(1);
+    let case = &report.cases[0];
+    let [worlds] = case.worlds.as_slice() else {
+        panic!("{report}");
+    };
+    let steps = &case.found.violations[0].story.steps;
+    assert_eq!(worlds.len(), steps.len());
+    let slot = |step: usize| worlds[step].bytes(IMAGE.base, 200).unwrap();
+    let released = std::fs::read(folder().join("images/1.8.bin")).unwrap();
+    assert_eq!(slot(0), released, "1.8 is there");
+    assert_eq!(slot(1), released, "nothing is changed before the cut");
+    assert_eq!(slot(2), [0; 200], "all bits programmed, none erased");
+    let record = |step: usize| worlds[step].bytes(IMAGE.base + IMAGE.size, 24).unwrap();
+    assert_eq!(record(3), record(0), "the record speaks for what is gone");
+    // As loader.c lays it out: the magic, then the version, then the image's length.
+    assert_eq!(&record(0)[..4], b"OREC");
+    assert_eq!(record(0)[8..12], 200_u32.to_le_bytes());
+}
+
+/// What has no name is told of all the same: what else may be changed is one area, what may not is another.
+#[test]
+fn flash_is_divided_with_names_and_without() {
+    let names = |kind: &Kind| -> Vec<(String, Vec<Region>)> {
+        let report = rehearse_kind(kind).unwrap();
+        let areas = report.areas.all().iter();
+        areas.map(|area| (area.name.clone(), area.regions.clone())).collect()
+    };
+    let region = |base: u32, size| Region {
+        base: 0x0800_0000 + base,
+        size,
+    };
+    let named = |name: &str, base, size| (name.to_owned(), vec![region(base, size)]);
+    let mut kind = with_module("faulty-3.wasm");
+    assert_eq!(
+        names(&kind),
+        [
+            named("loader", 0, 512),
+            named("slot", 512, 488),
+            named("record", 1000, 24)
+        ]
+    );
+    kind.named.clear();
+    kind.may_change.push(region(128, 384));
+    assert_eq!(
+        names(&kind),
+        [
+            named("records", 128, 384),
+            named("slot", 512, 512),
+            named("others", 0, 128)
+        ]
+    );
 }
 
 /// What the maker may declare takes worlds together, and changes no verdict.

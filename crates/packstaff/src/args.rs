@@ -99,9 +99,10 @@ pub(crate) struct Rehearse {
     #[arg(long, value_name = "BOARD")]
     pub(crate) board: Vec<String>,
     /// What may go wrong: a list such as `cuts,pulled` (these alone) or `no-swapped` (all but that). The names are cuts,
-    /// torn-programs, torn-erases, wavering, pulled, swapped, any-choice, refused, all and none
-    #[arg(long, value_name = "LIST", default_value = "all", value_parser = faults)]
-    pub(crate) faults: Faults,
+    /// torn-programs, torn-erases, wavering, pulled, swapped, any-choice, refused, all and none. If left out, all but refused, or what
+    /// unit.toml says
+    #[arg(long, value_name = "LIST", value_parser = faults)]
+    pub(crate) faults: Option<Faults>,
     /// A case of its own for each version that units begin with: more work, in smaller portions
     #[arg(long)]
     pub(crate) each_start: bool,
@@ -111,7 +112,7 @@ pub(crate) struct Rehearse {
     /// Join what the parts printed with --json
     #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with_all = ["product", "to", "from", "board", "faults", "each_start", "part", "nodes"])]
     pub(crate) merge: Vec<PathBuf>,
-    /// The most nodes that one exploration may come to; as many as fit into memory, if left out
+    /// The most nodes that one exploration may come to; as many as fit into memory, or as unit.toml says, if left out
     #[arg(long, value_name = "N")]
     pub(crate) nodes: Option<usize>,
     /// Print the report as JSON, with all that --merge needs
@@ -129,21 +130,42 @@ pub(crate) struct Rehearse {
 
 #[cfg(feature = "own-loader")]
 impl Rehearse {
-    /// An option that was given and makes sense for products only.
-    pub(crate) fn option_for_products(&self) -> Option<&'static str> {
+    /// An option that was given and makes sense for products only, and what to do instead.
+    pub(crate) fn option_for_products(&self) -> Option<(&'static str, &'static str)> {
+        let secret = &self.secret;
+        let keys = "leave it out: a unit.toml needs no key";
         [
-            ("--to", !self.to.is_empty()),
-            ("--from", !self.from.is_empty()),
-            ("--board", !self.board.is_empty()),
-            ("--faults", self.faults != Faults::all()),
-            ("--each-start", self.each_start),
-            ("--part", self.part != PartOf::WHOLE),
-            ("--nodes", self.nodes.is_some()),
-            ("--junit", self.junit.is_some()),
-            ("--story", self.story.is_some()),
+            (
+                "--to",
+                !self.to.is_empty(),
+                "each [[stick]] of unit.toml that installs an image is come to in turn: leave the others out there",
+            ),
+            (
+                "--from",
+                !self.from.is_empty(),
+                "units begin as the [[unit]] entries of unit.toml say: leave the others out there",
+            ),
+            (
+                "--board",
+                !self.board.is_empty(),
+                "a unit.toml describes one unit: make a folder for each board",
+            ),
+            (
+                "--each-start",
+                self.each_start,
+                "leave all but one [[unit]] out of unit.toml, and rehearse one after the other",
+            ),
+            (
+                "--part",
+                self.part != PartOf::WHOLE,
+                "make the unit smaller, or make a folder for each [[unit]] and rehearse these on different machines",
+            ),
+            ("--identity", secret.identity.is_some(), keys),
+            ("--passphrase-fd", secret.passphrase_fd.is_some(), keys),
+            ("--passphrase-env", secret.passphrase_env.is_some(), keys),
         ]
         .into_iter()
-        .find_map(|(name, given)| given.then_some(name))
+        .find_map(|(name, given, instead)| given.then_some((name, instead)))
     }
 }
 

@@ -5,18 +5,23 @@ use crate::{code_of, say, show};
 use miette::{IntoDiagnostic, Result};
 use packstaff::bench::Bench;
 use packstaff::progress::Progress;
+#[cfg(feature = "own-loader")]
+use packstaff::rehearse::rehearse_own_loader;
 use packstaff::rehearse::{
     Ask, Limits, Outcome, Wanted, draw, junit, merge, nodes_for, read_outcome, rehearse, report_of,
 };
 use packstaff::report::Report;
+use rehearsal::explore::Faults;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
-/// A report, and all that joining parts needs.
+/// A report, and the details of what was rehearsed: for a product, all that joining parts needs.
 #[derive(Serialize)]
-struct Printed<'a> {
+struct Printed<'a, D: Serialize> {
     #[serde(flatten)]
     report: &'a Report,
-    rehearsal: &'a Outcome,
+    #[serde(flatten)]
+    details: BTreeMap<&'static str, &'a D>,
 }
 
 /// The file that describes a unit with a loader of its maker's.
@@ -40,8 +45,19 @@ pub(crate) fn run(ask: &args::Rehearse) -> Result<u8> {
     if let Some(folder) = &ask.story {
         report.written.extend(draw(folder, &outcome)?);
     }
+    told(ask, report, || junit(&outcome), "rehearsal", &outcome)
+}
+
+/// Writes the results for build servers if they are asked for, and prints the report; with `--json`, with `details` under a name.
+fn told(
+    ask: &args::Rehearse,
+    mut report: Report,
+    results: impl FnOnce() -> String,
+    name: &'static str,
+    details: &impl Serialize,
+) -> Result<u8> {
     if let Some(file) = &ask.junit {
-        product::write_whole(file, junit(&outcome).as_bytes(), product::Access::Shared).into_diagnostic()?;
+        product::write_whole(file, results().as_bytes(), product::Access::Shared).into_diagnostic()?;
         report.written.push(file.display().to_string());
     }
     if !ask.json {
@@ -49,7 +65,7 @@ pub(crate) fn run(ask: &args::Rehearse) -> Result<u8> {
     }
     let printed = Printed {
         report: &report,
-        rehearsal: &outcome,
+        details: BTreeMap::from([(name, details)]),
     };
     say(&(serde_json::to_string_pretty(&printed).into_diagnostic()? + "\n"))?;
     Ok(code_of(&report))
@@ -57,14 +73,22 @@ pub(crate) fn run(ask: &args::Rehearse) -> Result<u8> {
 
 #[cfg(feature = "own-loader")]
 fn own_loader(ask: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
-    if let Some(option) = ask.option_for_products() {
+    if let Some((option, instead)) = ask.option_for_products() {
         let folder = folder.display();
         return Err(miette::miette!(
-            help = "what is rehearsed, and how, is said in its unit.toml: docs/src/own-loader.md",
+            help = instead,
             "{option} is for product folders, and {folder} describes one unit with a loader of its own"
         ));
     }
-    show(&packstaff::rehearse::rehearse_own_loader(folder)?, ask.json)
+    let progress = Progress::new(ask.json);
+    let outcome = rehearse_own_loader(folder, ask.faults.as_ref(), ask.nodes, &progress);
+    progress.done();
+    let outcome = outcome?;
+    let mut report = outcome.report();
+    if let Some(folder) = &ask.story {
+        report.written.extend(outcome.draw(folder)?);
+    }
+    told(ask, report, || outcome.junit(), "own_loader", &outcome)
 }
 
 #[cfg(not(feature = "own-loader"))]
@@ -93,7 +117,7 @@ fn explored(ask: &args::Rehearse, folder: &std::path::Path) -> Result<Outcome> {
         },
         part: ask.part,
         limits: Limits {
-            faults: ask.faults.clone(),
+            faults: ask.faults.clone().unwrap_or_else(Faults::all),
             nodes_max: ask.nodes.unwrap_or_else(nodes_for),
         },
     };

@@ -7,6 +7,7 @@
 mod support;
 
 use installer::Flaw;
+use rehearsal::areas::Areas;
 use rehearsal::explore::{Faults, replay};
 use rehearsal::picture::{CoverageOf, StoryPicture, coverage_page, phase_words, story_page};
 use std::path::PathBuf;
@@ -27,13 +28,16 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let violation = flawed.violation();
         let worlds = replay(&flawed.subject(), &flawed.plan(), &violation.story)?;
         let images = flawed.images();
+        let areas = Areas::of(&flawed.case.blueprint);
+        let story = violation.story.clone().with_areas(areas.clone());
         let page = story_page(&StoryPicture {
             heading: &format!("An installer with a mistake: {flaw:?}"),
             claim: violation.claim,
+            wording: violation.claim.wording(),
             seen: &violation.seen,
-            story: &violation.story,
+            story: &story,
             worlds: &worlds,
-            blueprint: &flawed.case.blueprint,
+            areas: &areas,
             images: &images,
             target: 2,
         });

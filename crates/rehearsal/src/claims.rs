@@ -45,6 +45,17 @@ pub enum Claim {
     Sane,
 }
 
+/// A claim in words. Those of our installer are [`Claim::wording`]; other loaders may need others.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Wording {
+    /// In a few words, for a table.
+    pub title: &'static str,
+    /// In plain words.
+    pub statement: &'static str,
+    /// What it would mean for an owner if it did not hold.
+    pub consequence: &'static str,
+}
+
 impl Claim {
     /// All of them.
     pub const ALL: [Self; 12] = [
@@ -83,6 +94,15 @@ impl Claim {
     /// The claim of this short name.
     pub fn named(id: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|claim| claim.id() == id)
+    }
+
+    /// In words, of our installer.
+    pub const fn wording(self) -> Wording {
+        Wording {
+            title: self.title(),
+            statement: self.statement(),
+            consequence: self.consequence(),
+        }
     }
 
     /// The statement in a few words, for a table.

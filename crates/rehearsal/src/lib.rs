@@ -2,6 +2,7 @@
 //!
 //! The installer that is rehearsed is the one that a unit links; only the world around it is simulated.
 
+pub mod areas;
 pub mod claims;
 pub mod explore;
 pub mod keeping;

@@ -105,6 +105,26 @@ fn every_flaw_is_caught() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
+/// Where a patient owner's unit asks for what the part cannot do, it does not arrive, and that is what is said.
+#[test]
+fn it_is_said_what_a_unit_comes_to_instead() {
+    let case = case(Flashes::Pages, 7000);
+    let subject = OurInstaller {
+        blueprint: &case.blueprint,
+        machine: Installer::with_flaw(Flaw::ErasesTooLittle),
+    };
+    let found = explore(&subject, &case.plan(Faults::none(), false)).unwrap();
+    let arrives = found
+        .violations
+        .iter()
+        .find(|violation| violation.claim == Claim::Arrives);
+    assert_eq!(
+        arrives.unwrap().seen,
+        "with a good stick and no further cut, the part cannot do what is asked of it"
+    );
+    assert!(found.to_the_end);
+}
+
 /// The reduction changes neither the verdict nor the length of the shortest story: on a very small unit, with fewer faults, so
 /// that the unreduced exploration stays small.
 #[test]

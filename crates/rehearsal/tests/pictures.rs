@@ -3,6 +3,7 @@
 mod support;
 
 use installer::{Descriptor, Flaw, Layout, Region};
+use rehearsal::areas::Areas;
 use rehearsal::claims::{Claim, Release};
 use rehearsal::explore::{ComesTo, Faults, OurInstaller, Step, Story, Strayed, Subject, Violation, replay};
 use rehearsal::picture::{CoverageOf, KnownImage, StoryPicture, coverage_page, phase_words, story_page};
@@ -138,10 +139,11 @@ fn drawn(flawed: &Flawed, violation: &Violation, worlds: &[Flash]) -> String {
     story_page(&StoryPicture {
         heading: "Kiln <K>, board C",
         claim: violation.claim,
+        wording: violation.claim.wording(),
         seen: &violation.seen,
         story: &violation.story,
         worlds,
-        blueprint: &flawed.case.blueprint,
+        areas: &Areas::of(&flawed.case.blueprint),
         images: &flawed.images(),
         target: 2,
     })
@@ -234,10 +236,11 @@ fn both_places_are_on_the_map() {
         let page = story_page(&StoryPicture {
             heading: "two places",
             claim: Claim::StandsAlone,
+            wording: Claim::StandsAlone.wording(),
             seen: "it waits",
             story: &story,
             worlds: &[old],
-            blueprint: &case.blueprint,
+            areas: &Areas::of(&case.blueprint),
             images: &[image],
             target: 0,
         });

@@ -7,6 +7,7 @@ pub use reading::read;
 
 use crate::sandbox::Limits;
 use installer::Region;
+use rehearsal::areas::without;
 use rehearsal::claims::Release;
 use rehearsal::explore::Faults;
 use std::path::PathBuf;
@@ -22,6 +23,8 @@ pub const FILE: &str = "unit.toml";
 pub struct Image {
     /// What to call it.
     pub name: String,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
     /// Size and digest.
     pub release: Release,
     /// Its issue: images of a lower one are barred once it has run. 0 where the loader has no floor.
@@ -37,6 +40,15 @@ pub struct NamedStick {
     pub stick: Stick,
     /// The image that a good stick installs, by its place among the images; none for a stick that must change nothing.
     pub installs: Option<usize>,
+}
+
+/// A range that stories and pictures call by a name.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NamedRange {
+    /// What to call it.
+    pub name: String,
+    /// The cells.
+    pub range: Region,
 }
 
 /// How a unit is before anything happens to it.
@@ -68,6 +80,8 @@ pub struct Kind {
     /// Ranges that the maker says are erased before they are read, wherever the loader does not read them before it asks for a
     /// stick.
     pub erased_before_read: Vec<Region>,
+    /// Ranges with names, which do not overlap. Each is all among those that the loader may change, or all outside of them.
+    pub named: Vec<NamedRange>,
     /// Genuine images.
     pub images: Vec<Image>,
     /// Sticks.
@@ -80,4 +94,11 @@ pub struct Kind {
     pub faults: Faults,
     /// What the loader may use up.
     pub limits: Limits,
+}
+
+impl Kind {
+    /// Whether the loader may change all of these cells.
+    pub fn may_be_changed(&self, cells: Region) -> bool {
+        without(cells, &self.may_change).is_empty()
+    }
 }

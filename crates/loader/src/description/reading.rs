@@ -1,9 +1,10 @@
 //! From what is written to what is meant: every file read, every name found, every range inside the part.
 
-use super::written::{Range, Written, WrittenFlash, WrittenImage, WrittenStick, WrittenUnit};
-use super::{Beginning, FILE, Image, Kind, NamedStick};
+use super::written::{Range, Written, WrittenArea, WrittenFlash, WrittenImage, WrittenStick, WrittenUnit};
+use super::{Beginning, FILE, Image, Kind, NamedRange, NamedStick};
 use crate::error::RehearsalError;
 use installer::{Region, SectorRun};
+use rehearsal::areas::without;
 use rehearsal::claims::Release;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -27,6 +28,10 @@ pub fn read(folder: &Path) -> Result<Kind, RehearsalError> {
     })?;
     Reading { folder, path }.kind(written)
 }
+
+/// So many ranges with names, of so many letters, have room side by side in a picture.
+const NAMED_MAX: usize = 6;
+const NAME_MAX: usize = 12;
 
 struct Reading<'a> {
     folder: &'a Path,
@@ -61,6 +66,12 @@ impl Reading<'_> {
                 .collect::<Result<Vec<_>, _>>()
         };
         let slot = inside("slot", written.slot)?;
+        let may_change = all("may_change", &written.may_change)?;
+        let ranges = written.area.iter().map(|area| {
+            let WrittenArea { base, size, .. } = *area;
+            inside(&format!("area {:?}", area.name), Range { base, size })
+        });
+        let named = self.areas(&written.area, ranges.collect::<Result<_, _>>()?, slot, &may_change)?;
         let images = self.images(&written, slot)?;
         let sticks = self.sticks(&written, &images)?;
         let beginnings = self.beginnings(&written, &sticks)?;
@@ -69,7 +80,8 @@ impl Reading<'_> {
             module: file(&loader)?,
             loader,
             slot,
-            may_change: all("may_change", &written.may_change)?,
+            may_change,
+            named,
             erased_before_read: all("erased_before_read", &written.erased_before_read)?,
             layout: Arc::new(layout),
             part,
@@ -166,6 +178,7 @@ impl Reading<'_> {
             }
             Ok(Image {
                 name: image.name.clone(),
+                bytes,
                 release: Release {
                     image_size,
                     image_digest: digest,
@@ -225,18 +238,75 @@ impl Reading<'_> {
         written.unit.iter().map(one).collect()
     }
 
+    /// Ranges with names: they must have room in a picture, and say one thing each.
+    fn areas(
+        &self,
+        written: &[WrittenArea],
+        ranges: Vec<Region>,
+        slot: Region,
+        may_change: &[Region],
+    ) -> Result<Vec<NamedRange>, RehearsalError> {
+        self.no_twins("area", written.iter().map(|area| &area.name))?;
+        if written.len() > NAMED_MAX {
+            let why = format!(
+                "the list area has {} entries: a picture has room for {NAMED_MAX} names",
+                written.len()
+            );
+            return Err(self.unfit(why));
+        }
+        for (index, (area, range)) in written.iter().zip(&ranges).enumerate() {
+            let letters = area.name.chars().count();
+            if letters == 0 || letters > NAME_MAX || area.name.chars().any(char::is_control) {
+                let why = format!("area {:?}: a name has 1 to {NAME_MAX} letters", area.name);
+                return Err(self.unfit(why));
+            }
+            if range.contains(slot.base) {
+                let why = format!(
+                    "area {:?} covers {:#010x}, the slot's first address, where an image lies",
+                    area.name, slot.base
+                );
+                return Err(self.unfit(why));
+            }
+            let others = written.iter().zip(&ranges).take(index);
+            if let Some((other, _)) = others.into_iter().find(|(_, other)| other.overlaps(*range)) {
+                let why = format!("the areas {:?} and {:?} overlap", other.name, area.name);
+                return Err(self.unfit(why));
+            }
+            let kept = without(*range, may_change);
+            if !kept.is_empty() && kept != [*range] {
+                let why = format!(
+                    "area {:?} is partly in a range that the loader may change, and partly not: make two areas of it",
+                    area.name
+                );
+                return Err(self.unfit(why));
+            }
+        }
+        let named = written.iter().zip(ranges);
+        Ok(named
+            .map(|(area, range)| NamedRange {
+                name: area.name.clone(),
+                range,
+            })
+            .collect())
+    }
+
     /// There is at least one, and no name occurs twice.
     fn named<'a>(&self, what: &str, names: impl Iterator<Item = &'a String>) -> Result<(), RehearsalError> {
+        match self.no_twins(what, names)? {
+            0 => Err(self.unfit(format!("the list {what} is empty"))),
+            _ => Ok(()),
+        }
+    }
+
+    /// No name occurs twice. Gives how many there are.
+    fn no_twins<'a>(&self, what: &str, names: impl Iterator<Item = &'a String>) -> Result<usize, RehearsalError> {
         let mut seen = BTreeSet::new();
         for name in names {
             if !seen.insert(name) {
                 return Err(self.unfit(format!("two of the list {what} are called {name:?}")));
             }
         }
-        if seen.is_empty() {
-            return Err(self.unfit(format!("the list {what} is empty")));
-        }
-        Ok(())
+        Ok(seen.len())
     }
 
     fn place<'a>(

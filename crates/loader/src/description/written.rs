@@ -18,6 +18,8 @@ pub(super) struct Written {
     pub(super) may_change: Vec<Range>,
     #[serde(default)]
     pub(super) erased_before_read: Vec<Range>,
+    #[serde(default)]
+    pub(super) area: Vec<WrittenArea>,
     pub(super) image: Vec<WrittenImage>,
     pub(super) stick: Vec<WrittenStick>,
     pub(super) unit: Vec<WrittenUnit>,
@@ -64,6 +66,14 @@ impl From<Range> for Region {
             size: range.size,
         }
     }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct WrittenArea {
+    pub(super) name: String,
+    pub(super) base: u32,
+    pub(super) size: u32,
 }
 
 #[derive(Deserialize)]

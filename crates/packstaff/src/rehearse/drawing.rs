@@ -1,16 +1,36 @@
 //! The pictures of a rehearsal, in a folder.
 
-use super::outcome::{CaseOutcome, Outcome};
+use super::outcome::{Broken, CaseOutcome, Outcome, PhaseCounts};
 use miette::{IntoDiagnostic, Result, WrapErr};
 use rehearsal::explore::Coverage;
 use rehearsal::picture::{CoverageOf, coverage_page};
 use std::path::Path;
+
+/// What is drawn of one case.
+pub(super) struct Drawn<'a> {
+    /// What covers it, as one of the pages' parts.
+    pub(super) coverage: CoverageOf,
+    /// What the names of its pages begin with.
+    pub(super) file: String,
+    /// The claims that do not hold.
+    pub(super) broken: &'a [Broken],
+}
 
 /// Draws what was covered, and the story of each claim that does not hold. Gives the names of the files.
 ///
 /// # Errors
 /// A file cannot be written.
 pub fn draw(folder: &Path, outcome: &Outcome) -> Result<Vec<String>> {
+    let drawn = outcome.cases.iter().map(|case| Drawn {
+        coverage: coverage(case),
+        file: format!("case-{}-board-{}", case.index + 1, case.board),
+        broken: &case.broken,
+    });
+    draw_all(folder, &outcome.product, drawn.collect())
+}
+
+/// The same of any cases, under a title.
+pub(super) fn draw_all(folder: &Path, title: &str, cases: Vec<Drawn<'_>>) -> Result<Vec<String>> {
     std::fs::create_dir_all(folder)
         .into_diagnostic()
         .wrap_err_with(|| format!("{} cannot be made", folder.display()))?;
@@ -21,12 +41,15 @@ pub fn draw(folder: &Path, outcome: &Outcome) -> Result<Vec<String>> {
         written.push(path.display().to_string());
         Ok(())
     };
-    let coverage: Vec<_> = outcome.cases.iter().map(coverage).collect();
-    write("coverage.html", &coverage_page(&outcome.product, &coverage))?;
-    for case in &outcome.cases {
-        for broken in &case.broken {
+    let (coverage, stories): (Vec<_>, Vec<_>) = cases
+        .into_iter()
+        .map(|case| (case.coverage, (case.file, case.broken)))
+        .unzip();
+    write("coverage.html", &coverage_page(title, &coverage))?;
+    for (file, all_broken) in stories {
+        for broken in all_broken {
             // Versions and revisions are the maker's words; a file's name keeps to letters that every system takes.
-            let name = format!("case-{}-board-{}-{}", case.index + 1, case.board, broken.claim);
+            let name = format!("{file}-{}", broken.claim);
             let plain = |char: char| if char.is_ascii_alphanumeric() { char } else { '-' };
             write(
                 &format!("{}.html", name.chars().map(plain).collect::<String>()),
@@ -38,7 +61,18 @@ pub fn draw(folder: &Path, outcome: &Outcome) -> Result<Vec<String>> {
 }
 
 fn coverage(case: &CaseOutcome) -> CoverageOf {
-    let phases = case.phases.iter().map(|counts| {
+    CoverageOf {
+        heading: case.name(),
+        worlds: case.worlds,
+        powered: case.powered,
+        cuts: case.cuts,
+        phases: phases(&case.phases),
+    }
+}
+
+/// What was covered, by what the unit was doing.
+pub(super) fn phases(phases: &[PhaseCounts]) -> Vec<(String, Coverage)> {
+    let phases = phases.iter().map(|counts| {
         let coverage = Coverage {
             powered: counts.powered,
             cuts: counts.cuts,
@@ -46,11 +80,5 @@ fn coverage(case: &CaseOutcome) -> CoverageOf {
         };
         (counts.doing.clone(), coverage)
     });
-    CoverageOf {
-        heading: case.name(),
-        worlds: case.worlds,
-        powered: case.powered,
-        cuts: case.cuts,
-        phases: phases.collect(),
-    }
+    phases.collect()
 }

@@ -1,15 +1,14 @@
 //! One case explored.
 
 use super::cases::Case;
-use super::memory::peak;
 use super::outcome::{Broken, CaseOutcome};
 use super::stage::Stage;
+use super::watch::Watch;
 use crate::progress::Progress;
 use miette::{Diagnostic, IntoDiagnostic, Result};
+use rehearsal::areas::Areas;
 use rehearsal::explore::{Faults, NODE_BYTES, OurInstaller, Plan, Unfinished, Violation, explore_watched, replay};
-use rehearsal::picture::{StoryPicture, grouped, story_page};
-use std::cell::Cell;
-use std::time::{Duration, Instant};
+use rehearsal::picture::{StoryPicture, grouped};
 use thiserror::Error;
 
 /// What may go wrong in an exploration, and how far it may go.
@@ -21,35 +20,15 @@ pub struct Limits {
     pub nodes_max: usize,
 }
 
-/// So often a person is told how far it has come.
-const TELL_EVERY: Duration = Duration::from_millis(200);
-
 /// Explores a case. Its number and its installs are left to the caller.
 ///
 /// # Errors
 /// A unit cannot be made, or the exploration gave no answer.
 pub fn explore_case(stage: &Stage<'_>, case: &Case, limits: &Limits, progress: &Progress) -> Result<CaseOutcome> {
-    let words = format!("rehearsing board {}, to {}", case.board, case.to);
-    progress.say(&words);
     let plan = stage.plan(&case.to, &case.from, limits.faults.clone(), limits.nodes_max)?;
     let subject = OurInstaller::of(&stage.blueprint);
-    let begun = Instant::now();
-    let told = Cell::new(begun);
-    let watch = |seen: rehearsal::explore::Progress| {
-        if told.get().elapsed() < TELL_EVERY {
-            return;
-        }
-        told.set(Instant::now());
-        let rate = seen.nodes as f64 / begun.elapsed().as_secs_f64().max(0.001);
-        let memory = peak().map_or("unknown".to_owned(), |bytes| format!("{} MiB", bytes >> 20));
-        progress.say(&format!(
-            "{words}: {} worlds, {} cuts, {rate:.0} nodes a second, {} ahead, peak memory {memory}",
-            grouped(seen.worlds as u64),
-            grouped(seen.cuts),
-            grouped(seen.ahead as u64),
-        ));
-    };
-    let found = explore_watched(&subject, &plan, &watch).map_err(|why| no_answer(case, why))?;
+    let watch = Watch::begin(format!("rehearsing board {}, to {}", case.board, case.to), progress);
+    let found = explore_watched(&subject, &plan, &|seen| watch.tell(seen)).map_err(|why| no_answer(case, why))?;
     let broken = found
         .violations
         .iter()
@@ -91,29 +70,24 @@ fn broken(
         .files
         .iter()
         .map(|file| (file.manifest, format!("version {}", file.version)));
-    let story = violation.story.clone().with_files(names.collect());
+    let areas = Areas::of(&stage.blueprint);
+    let story = violation
+        .story
+        .clone()
+        .with_files(names.collect())
+        .with_areas(areas.clone());
     let worlds = replay(subject, plan, &story).into_diagnostic()?;
     let images = stage.images()?;
     let target = images.iter().position(|image| image.name == case.to).unwrap_or(0);
-    let page = story_page(&StoryPicture {
+    Ok(Broken::of(&StoryPicture {
         heading: &format!("{}: {}", stage.product_name(), case.name()),
         claim: violation.claim,
+        wording: violation.claim.wording(),
         seen: &violation.seen,
         story: &story,
         worlds: &worlds,
-        blueprint: &stage.blueprint,
+        areas: &areas,
         images: &images,
         target,
-    });
-    let account = story.account();
-    Ok(Broken {
-        claim: violation.claim.id().to_owned(),
-        seen: violation.seen.clone(),
-        steps: story.len(),
-        story: account
-            .iter()
-            .map(|passage| format!("{}. {}", passage.numbers(), passage.text))
-            .collect(),
-        page,
-    })
+    }))
 }

@@ -1,57 +1,112 @@
 //! What came of a rehearsal in the XML that build servers read: a suite for each case, a test for each claim.
 //!
 //! There is no standard for it. Elements and attributes are those that build servers commonly read (common practice): `testsuites`,
-//! `testsuite`, `testcase`, `failure`.
+//! `testsuite`, `testcase`, `failure`, `skipped`.
 
-use super::outcome::{CaseOutcome, Outcome};
+use super::outcome::{Broken, CaseOutcome, Outcome};
 use super::rows::{broken, claims_of};
 use rehearsal::claims::Claim;
 use std::fmt::Write;
 
-struct Test {
-    name: String,
-    failure: Option<(String, String)>,
+/// What came of one test.
+pub(super) enum End {
+    Holds,
+    Fails {
+        message: String,
+        text: String,
+    },
+    /// It was not looked at to the end, and why.
+    #[cfg_attr(
+        not(feature = "own-loader"),
+        expect(dead_code, reason = "products are rehearsed to the end")
+    )]
+    Skipped(String),
 }
 
-/// The document.
-pub fn junit(outcome: &Outcome) -> String {
-    let suites: Vec<_> = outcome.cases.iter().map(|case| (case, tests(case))).collect();
-    let count = |tests: &[Test]| (tests.len(), tests.iter().filter(|test| test.failure.is_some()).count());
-    let all = suites.iter().map(|(_, tests)| count(tests));
-    let (tests, failures) = all.fold((0, 0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
-    let name = escaped(&format!("{}, rehearsed", outcome.product));
-    let mut out = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
-    let _ = writeln!(
-        out,
-        "<testsuites name=\"{name}\" tests=\"{tests}\" failures=\"{failures}\">"
-    );
-    for (case, suite) in &suites {
-        let (tests, failures) = count(suite);
-        let name = escaped(&case.name());
+impl End {
+    /// A claim that does not hold.
+    pub(super) fn of(broken: &Broken) -> Self {
+        Self::Fails {
+            message: broken.seen.clone(),
+            text: broken.story.join("\n"),
+        }
+    }
+}
+
+/// One test.
+pub(super) struct Test {
+    pub(super) name: String,
+    pub(super) end: End,
+}
+
+/// Tests that belong together.
+pub(super) struct Suite {
+    pub(super) name: String,
+    /// The name that its tests are grouped by.
+    pub(super) class: String,
+    pub(super) tests: Vec<Test>,
+}
+
+impl Suite {
+    fn failures(&self) -> usize {
+        let fails = |test: &&Test| matches!(test.end, End::Fails { .. });
+        self.tests.iter().filter(fails).count()
+    }
+
+    fn skipped(&self) -> usize {
+        let skipped = |test: &&Test| matches!(test.end, End::Skipped(_));
+        self.tests.iter().filter(skipped).count()
+    }
+
+    fn write(&self, out: &mut String) {
         let _ = writeln!(
             out,
-            "  <testsuite name=\"{name}\" tests=\"{tests}\" failures=\"{failures}\" errors=\"0\" skipped=\"0\">"
+            "  <testsuite name=\"{}\" tests=\"{}\" failures=\"{}\" errors=\"0\" skipped=\"{}\">",
+            escaped(&self.name),
+            self.tests.len(),
+            self.failures(),
+            self.skipped()
         );
-        for test in suite {
-            let class = escaped(&format!("{}.{}", outcome.product, case.board));
-            let _ = write!(
-                out,
-                "    <testcase classname=\"{class}\" name=\"{}\"",
-                escaped(&test.name)
-            );
-            match &test.failure {
-                None => out.push_str("/>\n"),
-                Some((message, text)) => {
+        for test in &self.tests {
+            let (class, name) = (escaped(&self.class), escaped(&test.name));
+            let _ = write!(out, "    <testcase classname=\"{class}\" name=\"{name}\"");
+            let _ = match &test.end {
+                End::Holds => writeln!(out, "/>"),
+                End::Fails { message, text } => {
                     let (message, text) = (escaped(message), escaped(text));
-                    let _ = writeln!(
+                    writeln!(
                         out,
                         ">\n      <failure message=\"{message}\" type=\"claim\">{text}</failure>\n    </testcase>"
-                    );
+                    )
                 }
-            }
+                End::Skipped(why) => writeln!(out, ">\n      <skipped message=\"{}\"/>\n    </testcase>", escaped(why)),
+            };
         }
         out.push_str("  </testsuite>\n");
     }
+}
+
+/// The results of a product's rehearsal.
+pub fn junit(outcome: &Outcome) -> String {
+    let suites = outcome.cases.iter().map(|case| Suite {
+        name: case.name(),
+        class: format!("{}.{}", outcome.product, case.board),
+        tests: tests(case),
+    });
+    document(&format!("{}, rehearsed", outcome.product), &suites.collect::<Vec<_>>())
+}
+
+/// The document.
+pub(super) fn document(name: &str, suites: &[Suite]) -> String {
+    let mut out = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
+    let _ = writeln!(
+        out,
+        "<testsuites name=\"{}\" tests=\"{}\" failures=\"{}\">",
+        escaped(name),
+        suites.iter().map(|suite| suite.tests.len()).sum::<usize>(),
+        suites.iter().map(Suite::failures).sum::<usize>()
+    );
+    suites.iter().for_each(|suite| suite.write(&mut out));
     out.push_str("</testsuites>\n");
     out
 }
@@ -59,13 +114,22 @@ pub fn junit(outcome: &Outcome) -> String {
 fn tests(case: &CaseOutcome) -> Vec<Test> {
     let installs = case.installs.iter().map(|install| Test {
         name: format!("without a cut, from {}", install.from.as_deref().unwrap_or("new")),
-        failure: (!install.holds).then(|| (install.seen.clone(), install.seen.clone())),
+        end: match install.holds {
+            true => End::Holds,
+            false => End::Fails {
+                message: install.seen.clone(),
+                text: install.seen.clone(),
+            },
+        },
     });
     let claims = claims_of(case)
         .filter(|claim| *claim != Claim::SettingsKept)
         .map(|claim| Test {
             name: format!("{}: {}", claim.id(), claim.statement()),
-            failure: broken(case, claim).map(|broken| (broken.seen.clone(), broken.story.join("\n"))),
+            end: match broken(case, claim) {
+                None => End::Holds,
+                Some(broken) => End::of(broken),
+            },
         });
     installs.chain(claims).collect()
 }

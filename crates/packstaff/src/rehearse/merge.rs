@@ -3,6 +3,7 @@
 use super::outcome::{FORMAT, Outcome};
 use miette::Diagnostic;
 use serde::Deserialize;
+use serde::de::IgnoredAny;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -69,7 +70,8 @@ pub enum NotMerged {
 /// What the verb prints: a report, and this.
 #[derive(Deserialize)]
 struct Printed {
-    rehearsal: Outcome,
+    rehearsal: Option<Outcome>,
+    own_loader: Option<IgnoredAny>,
 }
 
 /// Reads what `rehearse --json` printed.
@@ -86,8 +88,14 @@ pub fn read_outcome(file: &Path) -> Result<Outcome, NotMerged> {
         why,
     };
     let printed: Printed = serde_json::from_slice(&text).map_err(|error| no_record(error.to_string()))?;
-    match printed.rehearsal.format {
-        FORMAT => Ok(printed.rehearsal),
+    let Some(outcome) = printed.rehearsal else {
+        return Err(no_record(match printed.own_loader {
+            Some(_) => "it is the rehearsal of a maker's own loader, which has no parts".to_owned(),
+            None => "it has no entry `rehearsal`".to_owned(),
+        }));
+    };
+    match outcome.format {
+        FORMAT => Ok(outcome),
         other => Err(no_record(format!(
             "it has form {other}, and this program reads form {FORMAT}"
         ))),

@@ -13,6 +13,8 @@ mod own_loader;
 mod rows;
 mod smooth;
 mod stage;
+mod told;
+mod watch;
 
 pub use cases::{Case, PartOf, Wanted, cases};
 pub use drawing::draw;
@@ -23,7 +25,7 @@ pub use memory::nodes_for;
 pub use merge::{NotMerged, merge, read_outcome};
 pub use outcome::{Broken, CaseOutcome, InstallOutcome, Outcome, PhaseCounts};
 #[cfg(feature = "own-loader")]
-pub use own_loader::rehearse_own_loader;
+pub use own_loader::{LoaderCase, LoaderOutcome, rehearse_own_loader};
 pub use rows::{conclusion, owners_sentence, proof, report_of};
 pub use smooth::Install;
 pub use stage::Stage;

@@ -6,7 +6,6 @@ use super::smooth::Install;
 use crate::bench::{Bench, hex};
 use miette::Result;
 use rehearsal::explore::{Exploration, Faults, Plan};
-use rehearsal::picture::phase_words;
 use serde::{Deserialize, Serialize};
 
 /// The form of this record. It is raised when a field changes its meaning.
@@ -146,12 +145,6 @@ impl Outcome {
 
 impl CaseOutcome {
     pub(super) fn of(case: &Case, plan: &Plan<'_>, two_places: bool, found: &Exploration, broken: Vec<Broken>) -> Self {
-        let phases = found.phases.iter().map(|(phase, coverage)| PhaseCounts {
-            doing: phase_words(*phase).to_owned(),
-            powered: coverage.powered,
-            cuts: coverage.cuts,
-            worlds: coverage.worlds,
-        });
         Self {
             index: 0,
             board: case.board.clone(),
@@ -169,7 +162,7 @@ impl CaseOutcome {
             cuts: found.cuts,
             levels: found.levels,
             changes_max: found.changes_max,
-            phases: phases.collect(),
+            phases: PhaseCounts::of(found),
             broken,
             installs: Vec::new(),
         }

@@ -125,11 +125,7 @@ fn claim_cell(case: &CaseOutcome, claim: Claim) -> Cell {
     match broken(case, claim) {
         None if claim == Claim::Arrives => Cell::pass(format!("at most {} changes", case.changes_max)),
         None => Cell::pass(""),
-        Some(broken) => Cell::fail(
-            format!("{}: {}, after {} steps", case.name(), broken.seen, broken.steps),
-            claim.statement(),
-            format!("{}\n{}", claim.consequence(), broken.story.join("\n")),
-        ),
+        Some(broken) => broken.cell(&case.name(), claim.wording()),
     }
 }
 
@@ -168,16 +164,7 @@ pub fn proof(cases: &[CaseOutcome], faults: &[String]) -> String {
     let claims: BTreeSet<_> = cases.iter().flat_map(claims_of).collect();
     let boards: BTreeSet<_> = cases.iter().map(|case| &case.board).collect();
     let targets: BTreeSet<_> = cases.iter().map(|case| case.to.as_str()).collect();
-    let all = Faults::all().names();
-    let missing: Vec<_> = all
-        .iter()
-        .filter(|name| !faults.iter().any(|on| on == *name))
-        .copied()
-        .collect();
-    let under = match missing.is_empty() {
-        true => String::new(),
-        false => format!(" Faults that were left out: {}.", missing.join(", ")),
-    };
+    let under = left_out(&Faults::all(), faults);
     let after = match cuts {
         0 => "without any cut".to_owned(),
         _ => format!(
@@ -199,6 +186,16 @@ pub fn proof(cases: &[CaseOutcome], faults: &[String]) -> String {
         targets.into_iter().collect::<Vec<_>>().join(" or "),
         grouped(changes as u64),
     )
+}
+
+/// The sentence that says which faults were left out, of those that could be looked at; nothing if none was.
+pub(super) fn left_out(all: &Faults, looked_at: &[String]) -> String {
+    let is_missing = |name: &&str| !looked_at.iter().any(|on| on == name);
+    let missing: Vec<_> = all.names().into_iter().filter(is_missing).collect();
+    match missing.is_empty() {
+        true => String::new(),
+        false => format!(" Faults that were left out: {}.", missing.join(", ")),
+    }
 }
 
 /// The same in an owner's words, for the sheet.

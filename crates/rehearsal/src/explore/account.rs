@@ -39,7 +39,7 @@ impl Story {
                 passages.push(Passage {
                     first: at,
                     last: at + stretch - 1,
-                    text: stretch_words(&self.steps[at..at + stretch]),
+                    text: self.stretch(&self.steps[at..at + stretch]),
                 });
                 at += stretch;
             } else {
@@ -52,6 +52,46 @@ impl Story {
             }
         }
         passages
+    }
+
+    /// Uneventful steps, in one sentence.
+    fn stretch(&self, steps: &[Step]) -> String {
+        let kinds = steps.iter().filter_map(|step| match step {
+            Step::Runs {
+                comes_to: ComesTo::Change(kind),
+                ..
+            } => Some(*kind),
+            _ => None,
+        });
+        let (erases, programs): (Vec<_>, Vec<_>) = kinds.partition(|kind| matches!(kind, ChangeKind::Erase(_)));
+        let mut asked = Vec::new();
+        let cells: Vec<_> = erases.iter().map(|kind| self.cells(*kind)).collect();
+        let bases = || cells.iter().map(|cells| cells.base);
+        if let (Some(low), Some(high)) = (bases().min(), bases().max()) {
+            let name = self.named(&cells);
+            asked.push(match erases.as_slice() {
+                [erase] => erase.words() + &name,
+                many => format!(
+                    "{} erases of sectors from {low:#010x} to {high:#010x}{name}",
+                    many.len()
+                ),
+            });
+        }
+        let cells: Vec<_> = programs.iter().map(|kind| self.cells(*kind)).collect();
+        let low = cells.iter().map(|cells| cells.base).min();
+        let end = cells.iter().map(|cells| cells.end()).max();
+        if let (Some(low), Some(end)) = (low, end) {
+            let name = self.named(&cells);
+            asked.push(match programs.as_slice() {
+                [program] => program.words() + &name,
+                many => format!("{} programs between {low:#010x} and {end:#010x}{name}", many.len()),
+            });
+        }
+        format!(
+            "{} changes are carried out, one after another; the unit goes on to {}.",
+            steps.len(),
+            asked.join(" and ")
+        )
     }
 }
 
@@ -66,57 +106,6 @@ fn is_uneventful(step: &Step) -> bool {
         return false;
     };
     happened.is_empty()
-}
-
-fn stretch_words(steps: &[Step]) -> String {
-    let kinds = || {
-        steps.iter().filter_map(|step| match step {
-            Step::Runs {
-                comes_to: ComesTo::Change(kind),
-                ..
-            } => Some(*kind),
-            _ => None,
-        })
-    };
-    let erases: Vec<u32> = kinds()
-        .filter_map(|kind| match kind {
-            ChangeKind::Erase(address) => Some(address),
-            ChangeKind::Program(..) => None,
-        })
-        .collect();
-    let programs = kinds().filter_map(|kind| match kind {
-        ChangeKind::Program(address, len) => Some((address, u64::from(address) + u64::from(len))),
-        ChangeKind::Erase(_) => None,
-    });
-    let programs: Vec<(u32, u64)> = programs.collect();
-    let mut asked = Vec::new();
-    if let (Some(low), Some(high)) = (erases.iter().min(), erases.iter().max()) {
-        asked.push(format!(
-            "{} of sectors from {low:#010x} to {high:#010x}",
-            counted(erases.len(), "erase")
-        ));
-    }
-    if let (Some(low), Some(end)) = (
-        programs.iter().map(|span| span.0).min(),
-        programs.iter().map(|span| span.1).max(),
-    ) {
-        asked.push(format!(
-            "{} between {low:#010x} and {end:#010x}",
-            counted(programs.len(), "program")
-        ));
-    }
-    format!(
-        "{} changes are carried out, one after another; the unit goes on to {}.",
-        steps.len(),
-        asked.join(" and ")
-    )
-}
-
-fn counted(count: usize, what: &str) -> String {
-    match count {
-        1 => format!("1 {what}"),
-        _ => format!("{count} {what}s"),
-    }
 }
 
 #[cfg(test)]
@@ -146,6 +135,21 @@ mod tests {
              and 3 programs between 0x00000000 and 0x00000600."
         );
         assert!(account[2].text.contains("0x00000600"), "{}", account[2].text);
+    }
+
+    #[test]
+    fn one_of_a_kind_is_told_as_such() {
+        let mut steps = vec![on(ChangeKind::Erase(1024))];
+        steps.extend((0..4).map(|part| on(ChangeKind::Program(part * 512, 512))));
+        steps.push(on(ChangeKind::Program(2048, 8)));
+        let account = Story::of(steps, Vec::new()).account();
+        assert!(
+            account[0].text.contains(
+                "goes on to an erase of the sector at 0x00000400 and 4 programs between 0x00000000 and 0x00000800."
+            ),
+            "{}",
+            account[0].text
+        );
     }
 
     #[test]

@@ -99,15 +99,21 @@ enum CalmEnd {
     Elsewhere,
     Waits(Reason),
     Fails,
+    /// Something is started that is no image.
+    Strange,
+    /// The part cannot do what is asked of it.
+    Impossible,
 }
 
 impl CalmEnd {
     fn words(self) -> String {
         match self {
             Self::Arrived => "the picked version starts".to_owned(),
-            Self::Elsewhere => "another version starts than the one that was picked".to_owned(),
+            Self::Elsewhere => "another version starts instead".to_owned(),
             Self::Waits(reason) => format!("the unit waits: {reason} ({})", reason.code()),
             Self::Fails => "the loader fails".to_owned(),
+            Self::Strange => "something is started that is no whole image".to_owned(),
+            Self::Impossible => "the part cannot do what is asked of it".to_owned(),
         }
     }
 }
@@ -179,6 +185,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             phases: BTreeMap::new(),
             changes_max: 0,
             violations: Vec::new(),
+            to_the_end: false,
         };
         let mut frontier = Vec::new();
         for (name, flash) in &self.plan.from {
@@ -260,9 +267,12 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 }
             }
             if self.plan.stop_at_first && !found.violations.is_empty() {
+                // Worlds that were reached, and not looked at any more.
+                found.worlds += frontier.iter().filter(|(_, node)| matches!(node, Node::Off(_))).count();
                 return Ok(found);
             }
         }
+        found.to_the_end = true;
         let alive = liveness::resolve(
             &calm,
             origins
@@ -273,7 +283,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
         found.changes_max = alive.changes_max;
         if let Some((key, why)) = alive.stuck_first(|key| story::length(&origins, key)) {
             let story = story::tell(&origins, key, None, &self.names());
-            let seen = format!("with a good stick and no further cut: {why}");
+            let seen = format!("with a good stick and no further cut, {why}");
             found.violations.push(Violation {
                 claim: Claim::Arrives,
                 seen,
@@ -288,7 +298,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             if let Some((key, why)) = liveness::resolve(&alone, worlds).stuck_first(|key| story::length(&origins, key))
             {
                 let story = story::tell(&origins, key, None, &self.names());
-                let seen = format!("without a stick and no further cut: {why}");
+                let seen = format!("without a stick and no further cut, {why}");
                 found.violations.push(Violation {
                     claim: Claim::StandsAlone,
                     seen,
@@ -378,7 +388,10 @@ impl<'a, S: Subject> Explorer<'a, S> {
         match node {
             Node::Off(world) => self.expand_off(world, &mut out)?,
             Node::On { flash, strand, rest } => {
-                out.phase = Some(self.subject.phase(&strand.state));
+                out.phase = match &strand.wish {
+                    Wish::Change(change) => Some(self.subject.doing(&strand.state, change)),
+                    _ => None,
+                };
                 self.expand_on(flash, strand, rest, &mut out)?;
             }
         }
@@ -467,6 +480,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 return self.expand_refused(flash, change, strand, rest, out);
             }
             Err(fault) => {
+                out.calm_end = Some(CalmEnd::Impossible);
                 out.objections.push((Claim::Sane, fault.to_string(), None));
                 return Ok(());
             }
@@ -699,6 +713,9 @@ impl<'a, S: Subject> Explorer<'a, S> {
         let Some(runs) = runs else {
             if place.is_some_and(|place| flash.is_buried(place)) {
                 return Err(Tangle::Buried(address));
+            }
+            if calm {
+                out.calm_end = Some(CalmEnd::Strange);
             }
             let seen = "what was started is no whole image that the maker released".to_owned();
             out.objections.push((Claim::Authentic, seen, Some(step)));

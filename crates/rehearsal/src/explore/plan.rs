@@ -128,6 +128,8 @@ pub struct Exploration {
     pub changes_max: usize,
     /// Claims that do not hold: at most one story each.
     pub violations: Vec<Violation>,
+    /// Whether every world was looked at: not so if the exploration ended at the first claim that does not hold.
+    pub to_the_end: bool,
 }
 
 impl Exploration {

@@ -1,6 +1,7 @@
 //! Stories: how a world was reached, step by step, in plain words.
 
-use installer::Reason;
+use crate::areas::Areas;
+use installer::{Reason, Region};
 use std::collections::HashMap;
 use std::fmt;
 use unit::flash::{Change, Torn};
@@ -118,6 +119,7 @@ pub struct Story {
     pub steps: Vec<Step>,
     sticks: Vec<String>,
     files: Vec<([u8; 32], String)>,
+    areas: Option<Areas>,
 }
 
 impl Story {
@@ -127,6 +129,7 @@ impl Story {
             steps,
             sticks,
             files: Vec::new(),
+            areas: None,
         }
     }
 
@@ -134,6 +137,13 @@ impl Story {
     #[must_use]
     pub fn with_files(mut self, files: Vec<([u8; 32], String)>) -> Self {
         self.files = files;
+        self
+    }
+
+    /// The same, with names for what lies at the addresses that it speaks of.
+    #[must_use]
+    pub fn with_areas(mut self, areas: Areas) -> Self {
+        self.areas = Some(areas);
         self
     }
 
@@ -151,19 +161,42 @@ impl Story {
         self.sticks.get(index).map_or("another stick", String::as_str)
     }
 
+    /// What some cells belong to, in brackets behind a space; nothing where it has no name.
+    pub(super) fn named(&self, cells: &[Region]) -> String {
+        let names = self.areas.as_ref().and_then(|areas| areas.names(cells));
+        names.map_or(String::new(), |names| format!(" ({names})"))
+    }
+
+    /// The cells that a change touches.
+    pub(super) fn cells(&self, kind: ChangeKind) -> Region {
+        match kind {
+            ChangeKind::Erase(base) => {
+                let sector = self.areas.as_ref().and_then(|areas| areas.sector_at(base));
+                sector.unwrap_or(Region { base, size: 1 })
+            }
+            ChangeKind::Program(base, size) => Region { base, size },
+        }
+    }
+
+    fn change(&self, kind: ChangeKind) -> String {
+        kind.words() + &self.named(&[self.cells(kind)])
+    }
+
     pub(super) fn sentence(&self, step: &Step) -> String {
         match step {
             Step::Begin(name) => format!("The unit: {name}."),
             Step::Cut(kind, moment) => {
-                let what = kind.words();
+                let what = self.change(*kind);
                 match moment {
                     Moment::Before => format!("Power fails just before {what}."),
                     Moment::After => format!("Power fails just after {what}."),
                     Moment::Inside(Torn::Program { whole, inside }) => {
-                        format!(
-                            "Power fails inside {what}, after {whole} whole granules: {}.",
-                            inside.words()
-                        )
+                        let granules = match whole {
+                            0 => "no whole granule".to_owned(),
+                            1 => "1 whole granule".to_owned(),
+                            many => format!("{many} whole granules"),
+                        };
+                        format!("Power fails inside {what}, after {granules}: {}.", inside.words())
                     }
                     Moment::Inside(Torn::Erase(cut)) => format!("Power fails inside {what}: {}.", cut.words()),
                 }
@@ -184,9 +217,15 @@ impl Story {
                 }
                 parts.extend(happened.iter().map(|happening| self.words(happening)));
                 parts.push(match comes_to {
-                    ComesTo::Change(kind) => format!("the unit asks for {}", kind.words()),
+                    ComesTo::Change(kind) => format!("the unit asks for {}", self.change(*kind)),
                     ComesTo::Wait(reason) => format!("the unit waits: {reason} ({})", reason.code()),
-                    ComesTo::Start(address) => format!("the image at {address:#010x} is started"),
+                    ComesTo::Start(address) => {
+                        let name = self.named(&[Region {
+                            base: *address,
+                            size: 1,
+                        }]);
+                        format!("what lies at {address:#010x}{name} is started")
+                    }
                     ComesTo::Failure => "the loader fails".to_owned(),
                 });
                 parts.join("; ") + "."
@@ -208,7 +247,13 @@ impl Story {
                 }
             },
             Happening::Declined => "the owner picks nothing".to_owned(),
-            Happening::Wavered(address) => format!("doubtful cells at {address:#010x} read otherwise than before"),
+            Happening::Wavered(address) => {
+                let name = self.named(&[Region {
+                    base: *address,
+                    size: 1,
+                }]);
+                format!("doubtful cells at {address:#010x}{name} read otherwise than before")
+            }
             Happening::Refused => "flash refuses the change".to_owned(),
             Happening::Told(reason) => format!("the unit says: {reason} ({})", reason.code()),
         }

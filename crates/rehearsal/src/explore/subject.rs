@@ -39,6 +39,11 @@ pub trait Subject: Sync {
     /// What the unit is doing.
     fn phase(&self, state: &Self::State) -> Phase;
 
+    /// What the unit is doing when it is about to change flash, for counts of what was covered.
+    fn doing(&self, state: &Self::State, _change: &Change) -> Phase {
+        self.phase(state)
+    }
+
     /// Puts a world with power off into the form in which worlds are compared: contents that nobody will read before they are
     /// erased are buried ([`Flash::bury`]), remnants of records become one representative ([`Flash::stand_in`]).
     ///

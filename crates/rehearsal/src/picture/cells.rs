@@ -1,7 +1,7 @@
 //! What flash holds, in the words of an install: which runs of cells are erased, or part of which image.
 
-use installer::{DESCRIPTOR_LEN, Descriptor, Layout, REGISTER_LEN, Record, Region, VOID_MARK_LEN};
-use unit::blueprint::Blueprint;
+use crate::areas::{Area, Areas, Holds, Reading};
+use installer::{DESCRIPTOR_LEN, Descriptor, REGISTER_LEN, Record, Region};
 use unit::flash::{Doubt, Flash, Kind};
 
 /// Bytes that are read at a time.
@@ -39,57 +39,46 @@ pub struct Run {
 }
 
 /// What a record's place holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Entry<T> {
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Entry {
     /// Erased cells.
     Blank,
-    /// A whole record.
-    Whole(T),
+    /// A whole record, in as few letters as can be.
+    Whole(String),
     /// Something else.
     Remnant,
+}
+
+/// What one area holds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Held {
+    /// Whether it is as it was in the beginning.
+    Kept(bool),
+    /// A record, or what is in its place.
+    Record(Entry),
+    /// Images, and parts of them.
+    Image(Vec<Run>),
 }
 
 /// One world, in the words of an install.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cells {
-    /// Whether the installer's region is as it was in the beginning.
-    pub installer_kept: bool,
-    /// Whether everything outside installer, register and slots is as it was in the beginning.
-    pub outside_kept: bool,
-    /// The two records of the register.
-    pub register: [Entry<Record>; 2],
-    /// What may hold an image, without the descriptor: the slot, and the stage or the second slot if there is one. Upward.
-    pub places: Vec<Vec<Run>>,
-    /// The slot's descriptor.
-    pub descriptor: Entry<Descriptor>,
-    /// Whether the void mark's cells are erased still: the descriptor stands only then.
-    pub unvoided: bool,
+    /// What each area holds, in the order of the areas.
+    pub areas: Vec<Held>,
     /// Cells that are not to be trusted.
     pub doubts: Vec<Doubt>,
 }
 
 impl Cells {
     /// Looks at a world. `first` is the world in the beginning.
-    pub fn of(blueprint: &Blueprint, images: &[KnownImage], first: &Flash, flash: &Flash) -> Self {
-        let place = blueprint.config().place();
-        let kept = |region: Region| first.sum_of(region) == flash.sum_of(region);
-        let ours = |sector: &Region| {
-            blueprint.places().any(|place| place.overlaps(*sector))
-                || blueprint.installer.overlaps(*sector)
-                || blueprint.floors.contains(sector)
+    pub fn of(areas: &Areas, images: &[KnownImage], first: &Flash, flash: &Flash) -> Self {
+        let held = |area: &Area| match &area.holds {
+            Holds::Kept | Holds::Rest => Held::Kept(area.regions.iter().all(|region| is_kept(*region, first, flash))),
+            Holds::Record(reading) => Held::Record(entry(flash, area, reading)),
+            Holds::Image => Held::Image(image_runs(flash, &area.regions, images)),
         };
-        let sectors = flash.layout().sectors();
-        let record = |region: Region| entry(flash, region, REGISTER_LEN as u32, Record::decode);
         Self {
-            installer_kept: kept(blueprint.installer),
-            outside_kept: sectors
-                .iter()
-                .filter(|sector| !ours(sector))
-                .all(|sector| kept(*sector)),
-            register: blueprint.floors.map(record),
-            places: image_areas(blueprint).map(|area| runs(flash, area, images)).collect(),
-            descriptor: entry(flash, place.record, DESCRIPTOR_LEN as u32, Descriptor::decode),
-            unvoided: flash.is_blank(place.void.base, VOID_MARK_LEN as u32) == Ok(true),
+            areas: areas.all().iter().map(held).collect(),
             doubts: flash
                 .doubts()
                 .iter()
@@ -98,31 +87,80 @@ impl Cells {
                 .collect(),
         }
     }
+
+    /// Runs in all areas that hold images.
+    pub(super) fn runs(&self) -> impl Iterator<Item = &Run> {
+        self.areas.iter().flat_map(|held| match held {
+            Held::Image(runs) => runs.as_slice(),
+            _ => &[],
+        })
+    }
 }
 
-/// Each range that may hold an image, without the descriptor behind it.
-pub(super) fn image_areas(blueprint: &Blueprint) -> impl Iterator<Item = Region> + '_ {
-    let record = blueprint.config().place().record;
-    blueprint.places().map(move |place| match blueprint.slots {
-        Layout::Single | Layout::Staged { .. } if place == blueprint.slot => Region {
-            base: place.base,
-            size: record.base.saturating_sub(place.base),
-        },
-        _ => place,
-    })
+fn is_kept(region: Region, first: &Flash, flash: &Flash) -> bool {
+    // Sums are of whole sectors, which others may share.
+    let alike = || match (
+        first.bytes(region.base, region.size),
+        flash.bytes(region.base, region.size),
+    ) {
+        (Ok(before), Ok(now)) => before == now && flash.doubts_over(region).eq(first.doubts_over(region)),
+        _ => false,
+    };
+    first.sum_of(region) == flash.sum_of(region) || alike()
 }
 
-fn entry<T>(flash: &Flash, area: Region, len: u32, decode: impl Fn(&[u8]) -> Option<T>) -> Entry<T> {
-    let whole = flash.bytes(area.base, len).ok().and_then(|bytes| decode(&bytes));
+fn entry(flash: &Flash, area: &Area, reading: &Reading) -> Entry {
+    // What is behind a record, to the end of its area, does not count.
+    let head = |len: usize| flash.bytes(area.regions.first()?.base, len as u32).ok();
+    let blank = |region: &Region| flash.is_blank(region.base, region.size) == Ok(true);
+    let all_blank = area.regions.iter().all(blank);
+    let whole = match reading {
+        Reading::Register => head(REGISTER_LEN).and_then(|bytes| Some(record_words(&Record::decode(&bytes)?))),
+        Reading::Descriptor => {
+            head(DESCRIPTOR_LEN).and_then(|bytes| Some(Descriptor::decode(&bytes)?.version.to_string()))
+        }
+        Reading::VoidMark => (!all_blank).then(|| "void".to_owned()),
+        Reading::Known(known) => contents(flash, &area.regions).and_then(|bytes| {
+            let known = known.iter().find(|(_, contents)| *contents == bytes);
+            known.map(|(name, _)| name.clone())
+        }),
+    };
     match whole {
-        Some(record) => Entry::Whole(record),
-        None if flash.is_blank(area.base, area.size) == Ok(true) => Entry::Blank,
+        Some(words) => Entry::Whole(words),
+        None if all_blank => Entry::Blank,
         None => Entry::Remnant,
     }
 }
 
-/// Runs of one content, as long as can be: cells that could belong to two runs belong to the earlier one.
-fn runs(flash: &Flash, area: Region, images: &[KnownImage]) -> Vec<Run> {
+/// The bytes of some regions, one after the other; `None` where any cannot be read.
+pub fn contents(flash: &Flash, regions: &[Region]) -> Option<Vec<u8>> {
+    let parts = regions.iter().map(|region| flash.bytes(region.base, region.size));
+    Some(parts.collect::<Result<Vec<_>, _>>().ok()?.concat())
+}
+
+/// What a record of the register says, in as few letters as can be.
+fn record_words(record: &Record) -> String {
+    match record.value.held {
+        None => format!("issue {}", record.value.issue),
+        Some(held) => format!(
+            "{}: {}",
+            if held.second { "2nd" } else { "1st" },
+            held.descriptor.version
+        ),
+    }
+}
+
+fn image_runs(flash: &Flash, regions: &[Region], images: &[KnownImage]) -> Vec<Run> {
+    let start = regions.first().map_or(0, |region| region.base);
+    regions
+        .iter()
+        .flat_map(|region| runs(flash, *region, start, images))
+        .collect()
+}
+
+/// Runs of one content, as long as can be: cells that could belong to two runs belong to the earlier one. An image's first byte
+/// is at `start`.
+fn runs(flash: &Flash, area: Region, start: u32, images: &[KnownImage]) -> Vec<Run> {
     let memory = flash.layout().memory_at(area.base);
     let (granule, erased) = (memory.granule(), memory.erased());
     let mut runs = Runs::default();
@@ -131,14 +169,14 @@ fn runs(flash: &Flash, area: Region, images: &[KnownImage]) -> Vec<Run> {
         let size = PIECE.min((area.end() - u64::from(at)) as u32);
         let piece = Region { base: at, size };
         match flash.bytes(at, size) {
-            Ok(bytes) => runs.take(&bytes, piece, granule, area.base, erased, images),
+            Ok(bytes) => runs.take(&bytes, piece, granule, start, erased, images),
             // Somewhere in it is a cell that cannot be read; which one, the granules tell.
             Err(_) => {
                 for base in (at..at + size).step_by(granule as usize) {
                     let size = granule.min(at + size - base);
                     let part = Region { base, size };
                     match flash.bytes(base, size) {
-                        Ok(bytes) => runs.take(&bytes, part, granule, area.base, erased, images),
+                        Ok(bytes) => runs.take(&bytes, part, granule, start, erased, images),
                         Err(_) if flash.is_buried(part) => runs.add(part, &[Content::NotFollowed]),
                         Err(_) => runs.add(part, &[Content::Neither]),
                     }
@@ -236,7 +274,7 @@ mod tests {
     };
 
     fn seen(flash: &Flash) -> Vec<(u32, Content)> {
-        let runs = runs(flash, BODY, &[image(1), image(2)]);
+        let runs = runs(flash, BODY, BODY.base, &[image(1), image(2)]);
         runs.iter().map(|run| (run.area.size, run.content)).collect()
     }
 
@@ -266,7 +304,7 @@ mod tests {
     fn runs_cover_the_area_without_gaps() {
         let mut flash = flash();
         flash.hold(0x1000 + 40, &[7; 16], None);
-        let runs = runs(&flash, BODY, &[image(1)]);
+        let runs = runs(&flash, BODY, BODY.base, &[image(1)]);
         assert_eq!(runs.iter().map(|run| u64::from(run.area.size)).sum::<u64>(), 1000);
         assert!(
             runs.windows(2)

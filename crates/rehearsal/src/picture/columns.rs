@@ -1,17 +1,18 @@
 //! Where each part of flash stands in the picture, from left to right.
 
-use super::cells::{Cells, Content, Run, image_areas};
-use installer::{Layout, Region};
-use unit::blueprint::Blueprint;
+use super::cells::{Cells, Content, Held, Run};
+use crate::areas::{Area, Areas, Holds, Reading};
+use installer::Region;
 
 /// Width of the whole map, in units of the picture.
 pub(super) const WIDTH: f64 = 660.0;
+/// Width of a letter, about.
+pub(super) const LETTER: f64 = 6.2;
+/// Between areas; between records, which belong together.
 const GAP: f64 = 10.0;
-const INSTALLER: f64 = 56.0;
-const REGISTER: f64 = 56.0;
-const RECORD: f64 = 64.0;
-const VOID: f64 = 30.0;
-const OUTSIDE: f64 = 50.0;
+const NARROW_GAP: f64 = 4.0;
+/// What an area with an image has at least, where the names of the others leave so much.
+const IMAGE_MIN: f64 = 120.0;
 /// Width of one column for many sectors that look alike all the time.
 const FOLDED: f64 = 44.0;
 /// So many alike sectors side by side become one column.
@@ -43,90 +44,105 @@ impl Column {
 /// Left edge and width.
 pub(super) type Extent = (f64, f64);
 
-/// A range that may hold an image.
+/// Where one area stands.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Place {
-    /// What it is called.
-    pub(super) name: &'static str,
-    /// All of it, with its descriptor.
-    pub(super) region: Region,
-    pub(super) columns: Vec<Column>,
+pub(super) enum Spot {
+    /// Nowhere: nothing is to be seen there.
+    Hidden,
+    /// In one box, whatever its size.
+    Box(Extent),
+    /// In columns, sector by sector.
+    Columns(Vec<Column>),
 }
 
 /// The whole map.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Map {
-    pub(super) installer: Extent,
-    pub(super) register: [Extent; 2],
-    pub(super) places: Vec<Place>,
-    /// The slot's descriptor and its void mark, where it has one.
-    pub(super) descriptor: Option<(Extent, Extent)>,
-    /// Everything else, where any of it changes in the story.
-    pub(super) outside: Option<Extent>,
+    /// Where each area stands, in the order of the areas.
+    pub(super) spots: Vec<Spot>,
 }
 
 impl Map {
     /// The map for all the worlds of a story.
-    pub(super) fn of(blueprint: &Blueprint, worlds: &[Cells]) -> Self {
-        let first = INSTALLER + GAP;
-        let second = first + REGISTER + 4.0;
-        let left = second + REGISTER + GAP;
-        let mut right = WIDTH;
-        let mut from_right = |width: f64, gap: f64| {
-            let x = right - width;
-            right = x - gap;
-            (x, width)
+    pub(super) fn of(areas: &Areas, worlds: &[Cells]) -> Self {
+        let held = |index: usize| worlds.iter().filter_map(move |cells| cells.areas.get(index));
+        let all = areas.all().iter().enumerate();
+        let shown: Vec<_> = all
+            .filter(|(index, area)| {
+                let changes = || held(*index).any(|held| *held == Held::Kept(false));
+                area.holds != Holds::Rest || changes()
+            })
+            .collect();
+        let gap = |pair: &[(usize, &Area)]| match pair {
+            [(_, one), (_, other)] if is_record(one) && is_record(other) => NARROW_GAP,
+            _ => GAP,
         };
-        let outside = worlds.iter().any(|cells| !cells.outside_kept);
-        let outside = outside.then(|| from_right(OUTSIDE, GAP));
-        let described = !matches!(blueprint.slots, Layout::Paired { .. });
-        let descriptor = described.then(|| {
-            let void = from_right(VOID, 4.0);
-            (from_right(RECORD, GAP), void)
-        });
-        let (slot, beside) = match blueprint.slots {
-            Layout::Single => ("slot", ""),
-            Layout::Staged { .. } => ("slot", "stage"),
-            Layout::Paired { .. } => ("first slot", "second slot"),
-        };
-        let count = blueprint.places().count();
-        let width = (right - left - GAP * (count.saturating_sub(1)) as f64) / count.max(1) as f64;
-        let places = blueprint
-            .places()
-            .zip(image_areas(blueprint))
-            .zip([slot, beside])
-            .enumerate();
-        let places = places.map(|(index, ((region, area), name))| {
-            let x = left + (width + GAP) * index as f64;
-            let sectors = sectors_of(blueprint, area);
-            let bodies: Vec<_> = worlds
-                .iter()
-                .map(|cells| (cells, cells.places.get(index).map_or(&[][..], Vec::as_slice)))
-                .collect();
-            Place {
-                name,
-                region,
-                columns: columns(&sectors, &bodies, x, x + width),
-            }
-        });
-        Self {
-            installer: (0.0, INSTALLER),
-            register: [(first, REGISTER), (second, REGISTER)],
-            places: places.collect(),
-            descriptor,
-            outside,
+        let gaps: f64 = shown.windows(2).map(gap).sum();
+        let images = shown.iter().filter(|(_, area)| area.holds == Holds::Image).count() as f64;
+        let boxes: f64 = shown.iter().map(|(_, area)| box_width(area)).sum();
+        let scale = ((WIDTH - gaps - IMAGE_MIN * images) / boxes.max(1.0)).min(1.0);
+        let image_width = (WIDTH - gaps - boxes * scale) / images.max(1.0);
+        let mut spots = vec![Spot::Hidden; areas.all().len()];
+        let mut x = 0.0;
+        for (turn, (index, area)) in shown.iter().enumerate() {
+            let width = match area.holds {
+                Holds::Image => image_width,
+                _ => box_width(area) * scale,
+            };
+            spots[*index] = match area.holds {
+                Holds::Image => {
+                    let bodies: Vec<Body<'_>> = worlds
+                        .iter()
+                        .map(|cells| match cells.areas.get(*index) {
+                            Some(Held::Image(runs)) => (cells, runs.as_slice()),
+                            _ => (cells, &[][..]),
+                        })
+                        .collect();
+                    Spot::Columns(columns(&sectors_of(areas, area), &bodies, x, x + width))
+                }
+                _ => Spot::Box((x, width)),
+            };
+            x += width + shown.get(turn..turn + 2).map_or(0.0, gap);
         }
+        Self { spots }
+    }
+
+    /// All columns of areas with images.
+    pub(super) fn columns(&self) -> impl Iterator<Item = &Column> {
+        self.spots.iter().flat_map(|spot| match spot {
+            Spot::Columns(columns) => columns.as_slice(),
+            _ => &[],
+        })
     }
 }
 
-fn sectors_of(blueprint: &Blueprint, area: Region) -> Vec<Region> {
-    let sectors = blueprint.layout.sectors().iter().filter_map(|sector| {
-        let base = sector.base.max(area.base);
-        let end = sector.end().min(area.end());
-        let size = u32::try_from(end.checked_sub(u64::from(base))?).ok()?;
-        (size > 0).then_some(Region { base, size })
+const fn is_record(area: &Area) -> bool {
+    matches!(area.holds, Holds::Record(_))
+}
+
+/// So wide that its name and what is written into it have room; nothing for areas that stand in columns.
+fn box_width(area: &Area) -> f64 {
+    let words = match &area.holds {
+        Holds::Image => return 0.0,
+        Holds::Kept | Holds::Rest => super::strip::KEPT.len(),
+        Holds::Record(Reading::VoidMark) => "void".len(),
+        Holds::Record(_) => "issue 12".len(),
+    };
+    let name = area.name.chars().count() as f64 * LETTER;
+    name.max(words as f64 * LETTER + 7.0)
+}
+
+/// The parts of sectors that belong to an area.
+fn sectors_of(areas: &Areas, area: &Area) -> Vec<Region> {
+    let parts = area.regions.iter().flat_map(|region| {
+        areas.layout().sectors().iter().filter_map(move |sector| {
+            let base = sector.base.max(region.base);
+            let end = sector.end().min(region.end());
+            let size = u32::try_from(end.checked_sub(u64::from(base))?).ok()?;
+            (size > 0).then_some(Region { base, size })
+        })
     });
-    sectors.collect()
+    parts.collect()
 }
 
 /// A world, and what one place in it holds.

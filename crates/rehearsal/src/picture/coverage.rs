@@ -114,7 +114,7 @@ fn bars(caption: &str, counts: &[(&str, u64)]) -> Markup {
                     @let y = LINE * index as f64 + 4.0;
                     text x=(LABEL - 8.0) y=(y + 11.0) text-anchor="end" { (doing) }
                     rect x=(LABEL) y=(y) width=(format!("{:.1}", length(*count))) height=(LINE - 7.0) fill="#0072b2" {}
-                    text x=(format!("{:.1}", LABEL + length(*count) + 6.0)) y=(y + 11.0) { (grouped(*count)) }
+                    text.count x=(format!("{:.1}", LABEL + length(*count) + 6.0)) y=(y + 11.0) { (grouped(*count)) }
                 }
             }
         }

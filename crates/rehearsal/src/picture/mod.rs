@@ -9,7 +9,7 @@ mod patterns;
 mod story;
 mod strip;
 
-pub use cells::{Cells, Content, Entry, KnownImage, Run};
+pub use cells::{Cells, Content, Entry, Held, KnownImage, Run, contents};
 pub use coverage::{CoverageOf, coverage_page, phase_words};
 pub use story::{StoryPicture, story_page};
 

@@ -1,16 +1,16 @@
 //! A violation's story as a page: the numbered account, and beside it the flash map over time.
 
-use super::cells::{Cells, KnownImage};
+use super::cells::{Cells, Content, Entry, Held, KnownImage};
 use super::columns::Map;
 use super::page;
 use super::patterns::{Fill, Patterns};
-use super::strip::{Strips, doubt_words};
-use crate::claims::Claim;
+use super::strip::{Strips, doubt_words, whole_fill};
+use crate::areas::{Area, Areas, Holds, Reading};
+use crate::claims::{Claim, Wording};
 use crate::explore::{ChangeKind, ComesTo, Moment, Passage, Step, Story};
 use installer::Region;
 use maud::{Markup, html};
 use std::collections::BTreeSet;
-use unit::blueprint::Blueprint;
 use unit::flash::Flash;
 
 /// A violation to draw.
@@ -20,6 +20,8 @@ pub struct StoryPicture<'a> {
     pub heading: &'a str,
     /// The claim that does not hold.
     pub claim: Claim,
+    /// How it is told.
+    pub wording: Wording,
     /// What was seen.
     pub seen: &'a str,
     /// How it came to that.
@@ -27,9 +29,9 @@ pub struct StoryPicture<'a> {
     /// Flash after each step: see [`replay`](crate::explore::replay). Where there are fewer worlds than steps, the account
     /// goes on without pictures.
     pub worlds: &'a [Flash],
-    /// The unit.
-    pub blueprint: &'a Blueprint,
-    /// Images that may be in the slot.
+    /// What the unit's flash is divided into.
+    pub areas: &'a Areas,
+    /// Images that may be in it.
     pub images: &'a [KnownImage],
     /// Which of them must run in the end.
     pub target: usize,
@@ -42,13 +44,13 @@ pub fn story_page(picture: &StoryPicture<'_>) -> String {
         .iter()
         .map_while(|passage| {
             let (first, here) = (picture.worlds.first()?, picture.worlds.get(passage.last)?);
-            Some(Cells::of(picture.blueprint, picture.images, first, here))
+            Some(Cells::of(picture.areas, picture.images, first, here))
         })
         .collect();
     let strips = Strips {
-        blueprint: picture.blueprint,
+        areas: picture.areas,
         images: picture.images,
-        map: Map::of(picture.blueprint, &cells),
+        map: Map::of(picture.areas, &cells),
         patterns: Patterns { target: picture.target },
     };
     let title = format!("{}: {}", picture.heading, picture.claim.id());
@@ -61,14 +63,15 @@ pub fn story_page(picture: &StoryPicture<'_>) -> String {
         }
         main {
             div.broken {
-                p { b { "What must hold. " } (picture.claim.statement()) }
+                p { b { "What must hold. " } (picture.wording.statement) }
                 p { b { "What was seen. " } (sentence(picture.seen)) }
-                p { b { "What it would mean. " } (picture.claim.consequence()) }
+                p { b { "What it would mean. " } (picture.wording.consequence) }
             }
             h2 { "How it comes to that" }
             p {
                 "No shorter way leads there: " (steps) @if steps == 1 { " step." } @else { " steps." }
-                " Each line shows flash after its step. A black bar beneath the map marks what the step changed, or had begun to change."
+                " Each line shows flash after its step. A black bar beneath the map marks what the step changed; "
+                "a jagged one, what it had begun to change when power failed."
             }
             (legend(&strips, &cells))
             ol.story {
@@ -76,6 +79,7 @@ pub fn story_page(picture: &StoryPicture<'_>) -> String {
                 @for (index, passage) in account.iter().enumerate() {
                     (row(picture, &strips, passage, cells.get(index)))
                 }
+                li.end { span.number { "end" } p { b { "Here it does not hold. " } (sentence(picture.seen)) } }
             }
         }
         footer {
@@ -93,6 +97,7 @@ fn row(picture: &StoryPicture<'_>, strips: &Strips<'_>, passage: &Passage, cells
         .unwrap_or_default();
     let last = steps.last();
     let is_cut = matches!(last, Some(Step::Cut(..)));
+    let torn = matches!(last, Some(Step::Cut(_, Moment::Inside(_))));
     let power = match last {
         Some(Step::Cut(..)) => "power cut",
         Some(Step::Begin(_)) | None => "power off",
@@ -104,7 +109,7 @@ fn row(picture: &StoryPicture<'_>, strips: &Strips<'_>, passage: &Passage, cells
             span.number { (passage.numbers()) span.power { (power) } }
             p { (passage.text) }
             @if let Some(cells) = cells {
-                (strips.strip(cells, &changed, &format!("Flash after step {}", passage.last + 1)))
+                (strips.strip(cells, &changed, torn, &format!("Flash after step {}", passage.last + 1)))
             }
         }
     }
@@ -126,27 +131,33 @@ fn changed(picture: &StoryPicture<'_>, passage: &Passage) -> Vec<Region> {
             _ => None,
         },
     });
-    let layout = &picture.blueprint.layout;
     let area = |kind| match kind {
-        ChangeKind::Erase(address) => layout.sector_at(address),
+        ChangeKind::Erase(address) => picture.areas.sector_at(address),
         ChangeKind::Program(base, size) => Some(Region { base, size }),
     };
     kinds.filter_map(area).collect()
 }
 
 fn legend(strips: &Strips<'_>, cells: &[Cells]) -> Markup {
-    let mut used = BTreeSet::new();
-    let runs = cells.iter().flat_map(|cells| cells.places.iter().flatten());
-    used.extend(runs.map(|run| run.content));
+    let used: BTreeSet<_> = cells.iter().flat_map(Cells::runs).map(|run| run.content).collect();
     let images = strips.images.iter().enumerate();
     let doubts: BTreeSet<_> = cells.iter().flat_map(|cells| &cells.doubts).map(doubt_words).collect();
-    let whole = cells
-        .iter()
-        .any(|cells| matches!(cells.descriptor, super::Entry::Whole(_)));
-    let mut records = cells.iter().flat_map(|cells| &cells.register);
-    let register = records.any(|record| matches!(record, super::Entry::Whole(_)));
-    let void = cells.iter().any(|cells| !cells.unvoided);
-    let broken = cells.iter().any(|cells| !cells.installer_kept || !cells.outside_kept);
+    let ever = |index: usize, wanted: fn(&Held) -> bool| {
+        let mut held = cells.iter().filter_map(|cells| cells.areas.get(index));
+        held.any(wanted)
+    };
+    let areas = || strips.areas.all().iter().enumerate();
+    let mut records = Vec::<(Fill, &str)>::new();
+    let is_whole = |held: &Held| matches!(held, Held::Record(Entry::Whole(_)));
+    for (_, area) in areas().filter(|(index, _)| ever(*index, is_whole)) {
+        let words = record_words(area);
+        if records.iter().all(|(_, known)| *known != words) {
+            records.push((whole_fill(area), words));
+        }
+    }
+    let remnant = |held: &Held| matches!(held, Held::Record(Entry::Remnant));
+    let remnants = areas().any(|(index, _)| ever(index, remnant));
+    let broken = areas().any(|(index, _)| ever(index, |held| *held == Held::Kept(false)));
     let entry = |fill: Fill, words: &str| {
         html! {
             li {
@@ -160,18 +171,27 @@ fn legend(strips: &Strips<'_>, cells: &[Cells]) -> Markup {
     html! {
         ul.legend {
             (entry(Fill::Erased, "erased"))
-            @for (index, image) in images.filter(|(index, _)| used.contains(&super::Content::Image(*index))) {
+            @for (index, image) in images.filter(|(index, _)| used.contains(&Content::Image(*index))) {
                 @let role = if index == strips.patterns.target { ", which must run in the end" } else { "" };
                 (entry(Fill::Image(index), &format!("image of {}{role}", image.name)))
             }
-            @if used.contains(&super::Content::Neither) { (entry(Fill::Neither, "neither erased nor part of an image")) }
-            @if used.contains(&super::Content::NotFollowed) { (entry(Fill::NotFollowed, "erased before anybody reads it: not followed")) }
-            @if whole { (entry(Fill::Descriptor, "whole descriptor, with its version")) }
-            @if void { (entry(Fill::Void, "void mark: the descriptor does not count")) }
-            @if register { (entry(Fill::Register, "whole record of the register")) }
+            @if used.contains(&Content::Neither) { (entry(Fill::Neither, "neither erased nor part of an image")) }
+            @if used.contains(&Content::NotFollowed) { (entry(Fill::NotFollowed, "erased before anybody reads it: not followed")) }
+            @for (fill, words) in records { (entry(fill, words)) }
+            @if remnants { (entry(Fill::Neither, "?: neither erased nor a whole record")) }
             @for words in doubts { (entry(Fill::Doubt, &format!("in doubt: {words}"))) }
             @if broken { (entry(Fill::Broken, "changed, and must not be")) }
         }
+    }
+}
+
+/// What a whole record in an area says.
+const fn record_words(area: &Area) -> &'static str {
+    match area.holds {
+        Holds::Record(Reading::Descriptor) => "whole descriptor, with its version",
+        Holds::Record(Reading::VoidMark) => "void mark: the descriptor does not count",
+        Holds::Record(Reading::Known(_)) => "record as an install of the named version leaves it",
+        _ => "whole record of the register",
     }
 }
 

@@ -1,67 +1,67 @@
 //! One world as a strip: the flash map at one step of a story.
 
-use super::cells::{Cells, Content, Entry, KnownImage, Run};
-use super::columns::{Column, Extent, Map, WIDTH};
+use super::cells::{Cells, Content, Entry, Held, KnownImage, Run};
+use super::columns::{Column, Extent, LETTER, Map, Spot, WIDTH};
 use super::patterns::{Fill, Patterns};
-use installer::{Descriptor, Record, Region};
+use crate::areas::{Area, Areas, Holds, Reading};
+use installer::Region;
 use maud::{Markup, html};
-use unit::blueprint::Blueprint;
 use unit::flash::{Doubt, Kind};
 
 const HEIGHT: f64 = 30.0;
 /// Doubtful cells are drawn at least so wide: a granule would not be seen otherwise.
 const DOUBT_MIN: f64 = 8.0;
 const RUN_MIN: f64 = 1.5;
-/// Width of a letter, about.
-const LETTER: f64 = 6.2;
+/// What is written into an area that must stay as it was, and did.
+pub(super) const KEPT: &str = "as it was";
 
 /// What all strips of a story have in common.
 pub(super) struct Strips<'a> {
-    pub(super) blueprint: &'a Blueprint,
+    pub(super) areas: &'a Areas,
     pub(super) images: &'a [KnownImage],
     pub(super) map: Map,
     pub(super) patterns: Patterns,
 }
 
 impl Strips<'_> {
+    /// Each area, and where it stands.
+    fn spots(&self) -> impl Iterator<Item = (&Area, &Spot)> {
+        self.areas.all().iter().zip(&self.map.spots)
+    }
+
     /// The names above the columns.
     pub(super) fn heading(&self) -> Markup {
-        let map = &self.map;
         let label = |extent: Extent, text: &str| {
             html! { text x=(number(extent.0 + extent.1 / 2.0)) y="11" text-anchor="middle" { (text) } }
         };
         html! {
-            svg.strip.names viewBox={ "0 0 " (WIDTH) " 30" } width=(WIDTH) height="30" role="img" aria-label="The columns of the map" {
-                (label(map.installer, "installer"))
-                (label(map.register[0], "register A"))
-                (label(map.register[1], "register B"))
-                @for place in &map.places {
-                    @let (left, width) = extent_of(&place.columns);
-                    @let region = place.region;
-                    (label((left, width), &format!("{}, {:#010x} to {:#010x}", place.name, region.base, region.end().saturating_sub(1))))
-                    @for column in place.columns.iter().filter(|column| column.sectors > 1) {
-                        text x=(number(column.x + column.width / 2.0)) y="25" text-anchor="middle" { (column.sectors) " alike" }
-                    }
-                    @for column in place.columns.iter().filter(|column| column.sectors == 1 && column.width > 50.0) {
-                        text x=(number(column.x + column.width / 2.0)) y="25" text-anchor="middle" { (kib(column.area.size)) }
+            svg.strip.names viewBox={ "-1 0 " (WIDTH + 2.0) " 30" } width=(WIDTH) height="30" role="img" aria-label="The columns of the map" {
+                @for (area, spot) in self.spots() {
+                    @match spot {
+                        Spot::Hidden => {}
+                        Spot::Box(extent) => (label(*extent, &area.name)),
+                        Spot::Columns(columns) => {
+                            (label(extent_of(columns), &place_words(area, extent_of(columns).1)))
+                            @for column in columns.iter().filter(|column| column.sectors > 1) {
+                                text x=(number(column.x + column.width / 2.0)) y="25" text-anchor="middle" { (column.sectors) " alike" }
+                            }
+                            @for column in columns.iter().filter(|column| column.sectors == 1 && column.width > 50.0) {
+                                text x=(number(column.x + column.width / 2.0)) y="25" text-anchor="middle" { (size_words(column.area.size)) }
+                            }
+                        }
                     }
                 }
-                @if let Some((record, void)) = map.descriptor {
-                    (label(record, "descriptor"))
-                    (label(void, "void"))
-                }
-                @if let Some(outside) = map.outside { (label(outside, "others")) }
             }
         }
     }
 
-    /// One world. `changed` is what the step changed, or began to change.
-    pub(super) fn strip(&self, cells: &Cells, changed: &[Region], label: &str) -> Markup {
+    /// One world. `changed` is what the step changed, or began to change; `torn` says that a cut came inside that.
+    pub(super) fn strip(&self, cells: &Cells, changed: &[Region], torn: bool, label: &str) -> Markup {
         let boxes = self.boxes(cells);
         html! {
-            svg.strip viewBox={ "0 -1 " (WIDTH) " " (HEIGHT + 8.0) } width=(WIDTH) height=(HEIGHT + 8.0) role="img" aria-label=(label) {
-                @for run in cells.places.iter().flatten() { (self.run(run)) }
-                @for column in self.map.places.iter().flat_map(|place| &place.columns) {
+            svg.strip viewBox={ "-1 -1 " (WIDTH + 2.0) " " (HEIGHT + 8.0) } width=(WIDTH) height=(HEIGHT + 8.0) role="img" aria-label=(label) {
+                @for run in cells.runs() { (self.run(run)) }
+                @for column in self.map.columns() {
                     rect.edge x=(number(column.x)) y="0" width=(number(column.width)) height=(HEIGHT) {}
                     @if column.sectors > 1 { (fold(column.x + column.width / 2.0)) }
                 }
@@ -69,11 +69,15 @@ impl Strips<'_> {
                     rect.edge fill=(self.patterns.paint(*fill)) x=(number(extent.0)) y="0" width=(number(extent.1)) height=(HEIGHT) {}
                 }
                 @for doubt in &cells.doubts { (self.doubt(doubt)) }
-                @for run in cells.places.iter().flatten() { (self.name(run)) }
+                @for run in cells.runs() { (self.name(run)) }
                 @for (extent, _, words) in &boxes { (text(*extent, words)) }
                 @for area in changed {
                     @for (x, width) in self.extents(*area) {
-                        rect.changed x=(number(x)) y=(HEIGHT + 2.0) width=(number(width.max(DOUBT_MIN))) height="4" {}
+                        @if torn {
+                            path.torn d=(teeth(x, width.max(DOUBT_MIN))) {}
+                        } @else {
+                            rect.changed x=(number(x)) y=(HEIGHT + 2.0) width=(number(width.max(DOUBT_MIN))) height="4" {}
+                        }
                     }
                 }
             }
@@ -81,29 +85,21 @@ impl Strips<'_> {
     }
 
     /// Everything but images, each in a place of its own.
-    fn boxes(&self, cells: &Cells) -> Vec<(Extent, Fill, String)> {
-        let part = |extent: Extent, kept: bool, words: &str| match kept {
-            true => (extent, Fill::Installer, words.to_owned()),
-            false => (extent, Fill::Broken, "changed!".to_owned()),
-        };
-        let mut boxes = vec![part(self.map.installer, cells.installer_kept, "as built")];
-        boxes.extend(
-            self.map
-                .outside
-                .map(|outside| part(outside, cells.outside_kept, "as it was")),
-        );
-        for (extent, record) in self.map.register.iter().zip(&cells.register) {
-            boxes.push(entry(*extent, record, Fill::Register, record_words));
-        }
-        if let Some((record, void)) = self.map.descriptor {
-            let version = |descriptor: &Descriptor| descriptor.version.to_string();
-            boxes.push(entry(record, &cells.descriptor, Fill::Descriptor, version));
-            boxes.push(match cells.unvoided {
-                true => (void, Fill::Erased, String::new()),
-                false => (void, Fill::Void, "void".to_owned()),
-            });
-        }
-        boxes
+    fn boxes<'a>(&self, cells: &'a Cells) -> Vec<(Extent, Fill, &'a str)> {
+        let held = self.spots().zip(&cells.areas);
+        let boxes = held.filter_map(|((area, spot), held)| {
+            let Spot::Box(extent) = spot else { return None };
+            let (fill, words) = match held {
+                Held::Kept(true) => (Fill::Installer, KEPT),
+                Held::Kept(false) => (Fill::Broken, "changed!"),
+                Held::Record(Entry::Blank) => (Fill::Erased, ""),
+                Held::Record(Entry::Whole(words)) => (whole_fill(area), words.as_str()),
+                Held::Record(Entry::Remnant) => (Fill::Neither, "?"),
+                Held::Image(_) => return None,
+            };
+            Some((*extent, fill, words))
+        });
+        boxes.collect()
     }
 
     fn run(&self, run: &Run) -> Markup {
@@ -114,7 +110,7 @@ impl Strips<'_> {
             Content::NotFollowed => Fill::NotFollowed,
         };
         html! {
-            @for (x, width) in self.in_places(run.area) {
+            @for (x, width) in self.in_columns(run.area) {
                 rect fill=(self.patterns.paint(fill)) x=(number(x)) y="0" width=(number(width.max(RUN_MIN))) height=(HEIGHT) {}
             }
         }
@@ -125,7 +121,7 @@ impl Strips<'_> {
         let Content::Image(index) = run.content else {
             return html! {};
         };
-        let parts = self.in_places(run.area);
+        let parts = self.in_columns(run.area);
         let left = parts.first().map_or(0.0, |part| part.0);
         let width = parts.last().map_or(0.0, |part| part.0 + part.1 - left);
         let name = self.images.get(index).map_or("", |image| image.name.as_str());
@@ -145,35 +141,19 @@ impl Strips<'_> {
         }
     }
 
-    /// Where an area stands: in one place, or in several if it reaches over some.
-    fn extents(&self, area: Region) -> Vec<Extent> {
-        let place = self.blueprint.config().place();
-        let mut fixed = vec![
-            (self.blueprint.installer, self.map.installer),
-            (self.blueprint.floors[0], self.map.register[0]),
-            (self.blueprint.floors[1], self.map.register[1]),
-        ];
-        if let Some((record, void)) = self.map.descriptor {
-            fixed.extend([(place.record, record), (place.void, void)]);
-        }
-        let mut extents = self.in_places(area);
-        extents.extend(
-            fixed
-                .into_iter()
-                .filter(|(region, _)| region.overlaps(area))
-                .map(|it| it.1),
-        );
-        if let (true, Some(outside)) = (extents.is_empty(), self.map.outside) {
-            extents.push(outside);
-        }
-        extents
+    /// Where some cells stand: in one place, or in several if they reach over some.
+    fn extents(&self, cells: Region) -> Vec<Extent> {
+        let boxes = self.spots().filter_map(|(area, spot)| match spot {
+            Spot::Box(extent) if area.regions.iter().any(|region| region.overlaps(cells)) => Some(*extent),
+            _ => None,
+        });
+        self.in_columns(cells).into_iter().chain(boxes).collect()
     }
 
-    fn in_places(&self, area: Region) -> Vec<Extent> {
-        let columns = self.map.places.iter().flat_map(|place| &place.columns);
+    fn in_columns(&self, cells: Region) -> Vec<Extent> {
         let mut extents = Vec::<Extent>::new();
-        for column in columns.filter(|column| column.area.overlaps(area)) {
-            let (left, right) = column.span(area);
+        for column in self.map.columns().filter(|column| column.area.overlaps(cells)) {
+            let (left, right) = column.span(cells);
             match extents.last_mut() {
                 Some(last) if (last.0 + last.1 - left).abs() < 0.01 => last.1 = right - last.0,
                 _ => extents.push((left, right - left)),
@@ -183,30 +163,29 @@ impl Strips<'_> {
     }
 }
 
+/// What a whole record in an area is painted with.
+pub(super) const fn whole_fill(area: &Area) -> Fill {
+    match area.holds {
+        Holds::Record(Reading::Descriptor) => Fill::Descriptor,
+        Holds::Record(Reading::VoidMark) => Fill::Void,
+        _ => Fill::Register,
+    }
+}
+
+/// What stands above an area in columns: its name, and as much of its addresses as there is room for.
+fn place_words(area: &Area, width: f64) -> String {
+    let first = area.regions.first().map_or(0, |region| region.base);
+    let end = area.regions.last().map_or(0, |region| region.end());
+    let begins = format!("{}, {first:#010x}", area.name);
+    let whole = format!("{begins} to {:#010x}", end.saturating_sub(1));
+    let fits = |words: &String| words.chars().count() as f64 * LETTER <= width;
+    [whole, begins].into_iter().find(fits).unwrap_or(area.name.clone())
+}
+
 fn extent_of(columns: &[Column]) -> Extent {
     let left = columns.first().map_or(0.0, |column| column.x);
     let right = columns.last().map_or(left, |column| column.x + column.width);
     (left, right - left)
-}
-
-fn entry<T>(extent: Extent, entry: &Entry<T>, whole: Fill, words: impl Fn(&T) -> String) -> (Extent, Fill, String) {
-    match entry {
-        Entry::Blank => (extent, Fill::Erased, String::new()),
-        Entry::Whole(record) => (extent, whole, words(record)),
-        Entry::Remnant => (extent, Fill::Neither, "?".to_owned()),
-    }
-}
-
-/// What a record of the register says, in as few letters as can be.
-fn record_words(record: &Record) -> String {
-    match record.value.held {
-        None => format!("issue {}", record.value.issue),
-        Some(held) => format!(
-            "{}: {}",
-            if held.second { "2nd" } else { "1st" },
-            held.descriptor.version
-        ),
-    }
 }
 
 /// What is doubtful about cells.
@@ -233,6 +212,17 @@ fn text((x, width): Extent, words: &str) -> Markup {
     }
 }
 
+/// A jagged line beneath the map.
+fn teeth(left: f64, width: f64) -> String {
+    let count = (width / 4.0).round().max(2.0);
+    let mut path = format!("M{} {}", number(left), number(HEIGHT + 6.0));
+    for tooth in 1..=count as u32 {
+        let y = HEIGHT + if tooth.is_multiple_of(2) { 6.0 } else { 2.0 };
+        path += &format!(" L{} {}", number(left + width * f64::from(tooth) / count), number(y));
+    }
+    path
+}
+
 /// Two slanting strokes: something is left out here.
 fn fold(middle: f64) -> Markup {
     let stroke = |x: f64| format!("M{} {} L{} -1", number(x - 3.0), HEIGHT + 1.0, number(x + 3.0));
@@ -242,10 +232,11 @@ fn fold(middle: f64) -> Markup {
     }
 }
 
-fn kib(bytes: u32) -> String {
-    match bytes.is_multiple_of(1024) {
-        true => format!("{} KiB", bytes / 1024),
-        false => format!("{:.1} KiB", f64::from(bytes) / 1024.0),
+fn size_words(bytes: u32) -> String {
+    match bytes {
+        0..1024 => format!("{bytes} bytes"),
+        _ if bytes.is_multiple_of(1024) => format!("{} KiB", bytes / 1024),
+        _ => format!("{:.1} KiB", f64::from(bytes) / 1024.0),
     }
 }
 
@@ -263,7 +254,8 @@ mod tests {
     fn lengths_are_short() {
         assert_eq!(number(12.0), "12");
         assert_eq!(number(0.126), "0.13");
-        assert_eq!(kib(16384), "16 KiB");
-        assert_eq!(kib(131_000), "127.9 KiB");
+        assert_eq!(size_words(256), "256 bytes");
+        assert_eq!(size_words(16384), "16 KiB");
+        assert_eq!(size_words(131_000), "127.9 KiB");
     }
 }
