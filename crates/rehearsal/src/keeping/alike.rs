@@ -4,9 +4,9 @@
 //! the worlds of a unit that goes on saving for ever are finitely many. That this changes no verdict is checked against
 //! explorations without it (`tests/keeping.rs`).
 
-use super::OurKeeper;
+use super::{Alike, OurKeeper};
 use keeper::{FRAME, HEAD, Head, Memory, Spots, checksum, is_newer};
-use unit::flash::Kind;
+use unit::flash::{Change, Kind};
 use unit::settings_memory::SettingsMemory;
 
 /// The turn that the oldest whole record gets. Far from the wrap and from zero.
@@ -18,16 +18,42 @@ struct Whole {
     payload: Vec<u8>,
 }
 
-/// Puts the memory into the form in which worlds are compared.
-pub(super) fn settle(keeper: &OurKeeper, memory: &mut SettingsMemory) {
-    let regions = [
-        Some((keeper.region, keeper.room)),
-        keeper.aside.map(|aside| (aside.region, aside.room)),
-    ];
-    for (region, room) in regions.into_iter().flatten() {
-        if let Ok(spots) = Spots::new(keeper.memory, region, room) {
-            settle_ring(&spots, memory);
-        }
+impl<const ROOM: usize, const ASIDE: usize> OurKeeper<ROOM, ASIDE> {
+    /// Where records lie: in the region of the settings, and in that aside.
+    fn rings(&self) -> impl Iterator<Item = Spots> {
+        let regions = [
+            Some((self.region, self.room)),
+            self.aside.map(|aside| (aside.region, aside.room)),
+        ];
+        let spots = |(region, room)| Spots::new(self.memory, region, room).ok();
+        regions.into_iter().flatten().filter_map(spots)
+    }
+}
+
+impl<const ROOM: usize, const ASIDE: usize> Alike for OurKeeper<ROOM, ASIDE> {
+    fn settle(&self, memory: &mut SettingsMemory) {
+        self.rings().for_each(|spots| settle_ring(&spots, memory));
+    }
+
+    /// In a place of an EEPROM or an FRAM that begins with no whole head there is no record, whatever lies behind that.
+    fn is_unseen(&self, memory: &SettingsMemory, change: &Change) -> bool {
+        let Change::Program { address, .. } = change else {
+            return false;
+        };
+        let headless = |spots: Spots| {
+            let Memory::Pages { page } = spots.memory else {
+                return false;
+            };
+            let Some(offset) = address.checked_sub(spots.region.base) else {
+                return false;
+            };
+            let spot = offset / spots.pitch.max(1);
+            let first = spots.address(spot);
+            let behind = spot < spots.count && address - first >= spots.chunk.max(page).max(HEAD as u32);
+            let head = memory.read(first, HEAD as u32, false);
+            behind && head.is_some_and(|bytes| Head::decode(&bytes).is_none())
+        };
+        self.rings().any(headless)
     }
 }
 

@@ -11,21 +11,26 @@
 //! that can do, and comes to rest ([`Claim::Sane`]).
 
 mod alike;
+mod any_size;
 mod ideal;
+mod names;
 mod store;
 mod story;
 
+pub use any_size::{LONGEST, Machines, New, Setup, Unexplored, explore_setup};
 pub use ideal::Ideal;
 pub use store::{ASIDE, OurKeeper, ROOM, Store, Wish};
 pub use story::{ChangeKind, ComesTo, Moment, Step, Story};
 
 use crate::claims::Claim;
+use crate::explore::{Faults, Progress};
 use keeper::Reply;
+use names::Names;
 use rayon::prelude::*;
 use std::collections::hash_map::Entry;
 use std::collections::{BTreeSet, HashMap, HashSet};
-use unit::flash::{Change, SumKey};
-use unit::settings_memory::SettingsMemory;
+use unit::flash::{Change, SumKey, Torn};
+use unit::settings_memory::{SettingsCut, SettingsMemory};
 
 /// A version of a product, as far as settings go.
 #[derive(Clone, Debug)]
@@ -55,6 +60,8 @@ pub struct Plan {
     pub keeps_aside: bool,
     /// How often an owner changes settings between two power-ups.
     pub saves_max: u8,
+    /// What may go wrong: cuts, what a cut inside a change leaves, and doubtful cells. The other faults do not reach settings.
+    pub faults: Faults,
     /// Power is cut, before, inside and after every change: at most so often, or, with `None`, any number of times.
     pub cuts_max: Option<u8>,
     /// Power comes on at most so often, or, with `None`, any number of times.
@@ -142,6 +149,8 @@ struct Reached<S> {
 
 struct Expanded<S> {
     key: u128,
+    /// What was reached, each once.
+    keys: HashSet<u128>,
     reached: Vec<Reached<S>>,
     objection: Option<(Claim, String, Option<Step>)>,
     cuts: u64,
@@ -154,38 +163,75 @@ struct Origin {
     step: Step,
 }
 
+/// Which worlds are one to a store.
+pub trait Alike: Sync {
+    /// Puts a world with power off into the form in which worlds are compared.
+    fn settle(&self, memory: &mut SettingsMemory);
+
+    /// Whether a cut anywhere in this change, and the change itself, leave what is settled as it is before the change. Such cuts
+    /// are counted, and not carried out one by one.
+    fn is_unseen(&self, memory: &SettingsMemory, change: &Change) -> bool;
+}
+
+/// Nothing is taken together.
+pub struct Apart;
+
+impl Alike for Apart {
+    fn settle(&self, _: &mut SettingsMemory) {}
+
+    fn is_unseen(&self, _: &SettingsMemory, _: &Change) -> bool {
+        false
+    }
+}
+
+/// So many nodes are looked at in parallel, before what they lead to is put together: what waits takes memory.
+const AT_ONCE: usize = 256;
+
+/// Reads after which a store counts as going round in circles: the largest region is read in far fewer.
+const READS_MAX: u32 = 1_000_000;
+
 struct Explorer<'a, S: Store> {
     store: &'a S,
     plan: &'a Plan,
-    settle: &'a (dyn Fn(&mut SettingsMemory) + Sync),
+    alike: &'a dyn Alike,
+    names: Names,
 }
 
 /// Explores our own keeper, with worlds that are alike to it taken together or kept apart.
 ///
 /// # Errors
 /// Too many nodes.
-pub fn explore_keeper(keeper: &OurKeeper, plan: &Plan, reduce: bool) -> Result<Exploration, TooLarge> {
-    explore(keeper, plan, &|memory| {
-        if reduce {
-            alike::settle(keeper, memory);
-        }
-    })
+pub fn explore_keeper<const ROOM: usize, const ASIDE: usize>(
+    keeper: &OurKeeper<ROOM, ASIDE>,
+    plan: &Plan,
+    reduce: bool,
+) -> Result<Exploration, TooLarge> {
+    let alike: &dyn Alike = if reduce { keeper } else { &Apart };
+    explore(keeper, plan, alike, &|_| ())
 }
 
-/// Explores a store. `settle` puts a world with power off into the form in which worlds are compared.
+/// Explores a store. `watch` is told now and then how far it has come.
 ///
 /// # Errors
 /// Too many nodes.
 pub fn explore<S: Store>(
     store: &S,
     plan: &Plan,
-    settle: &(dyn Fn(&mut SettingsMemory) + Sync),
+    alike: &dyn Alike,
+    watch: &dyn Fn(Progress),
 ) -> Result<Exploration, TooLarge> {
-    Explorer { store, plan, settle }.run()
+    let names = Names::of(plan);
+    let explorer = Explorer {
+        store,
+        plan,
+        alike,
+        names,
+    };
+    explorer.run(watch)
 }
 
 impl<S: Store> Explorer<'_, S> {
-    fn run(&self) -> Result<Exploration, TooLarge> {
+    fn run(&self, watch: &dyn Fn(Progress)) -> Result<Exploration, TooLarge> {
         let mut found = Exploration::default();
         let mut origins = HashMap::<u128, Origin>::new();
         let mut calm = HashMap::<u128, Option<u128>>::new();
@@ -207,28 +253,39 @@ impl<S: Store> Explorer<'_, S> {
                 }
             }
             let level = std::mem::take(&mut frontier);
-            let expanded: Vec<_> = level.par_iter().map(|(key, node)| self.expand(*key, node)).collect();
-            for expanded in expanded {
-                found.cuts += expanded.cuts;
-                if let (None, Some((claim, seen, step))) = (&found.violation, expanded.objection) {
-                    let story = self.tell(&origins, expanded.key, step);
-                    found.violation = Some(Violation { claim, seen, story });
-                }
-                if let Some(next) = expanded.calm {
-                    calm.insert(expanded.key, next);
-                }
-                for reached in expanded.reached {
-                    if let Entry::Vacant(place) = origins.entry(reached.key) {
-                        place.insert(Origin {
-                            parent: Some(expanded.key),
-                            step: reached.step,
-                        });
-                        frontier.push((reached.key, reached.node));
+            for portion in level.chunks(AT_ONCE) {
+                let expanded: Vec<_> = portion
+                    .par_iter()
+                    .map(|(key, node)| self.expand(*key, node))
+                    .collect();
+                for expanded in expanded {
+                    found.cuts += expanded.cuts;
+                    if let (None, Some((claim, seen, step))) = (&found.violation, expanded.objection) {
+                        let story = self.tell(&origins, expanded.key, step);
+                        found.violation = Some(Violation { claim, seen, story });
+                    }
+                    if let Some(next) = expanded.calm {
+                        calm.insert(expanded.key, next);
+                    }
+                    for reached in expanded.reached {
+                        if let Entry::Vacant(place) = origins.entry(reached.key) {
+                            place.insert(Origin {
+                                parent: Some(expanded.key),
+                                step: reached.step,
+                            });
+                            frontier.push((reached.key, reached.node));
+                        }
                     }
                 }
-            }
-            if origins.len() > self.plan.nodes_max {
-                return Err(TooLarge(self.plan.nodes_max));
+                if origins.len() > self.plan.nodes_max {
+                    return Err(TooLarge(self.plan.nodes_max));
+                }
+                watch(Progress {
+                    worlds: found.worlds,
+                    nodes: origins.len(),
+                    ahead: frontier.len(),
+                    cuts: found.cuts,
+                });
             }
             if found.violation.is_some() {
                 return Ok(found);
@@ -257,11 +314,11 @@ impl<S: Store> Explorer<'_, S> {
             here = origin.parent;
         }
         steps.reverse();
-        Story::of(steps, &self.plan.versions)
+        Story::of(steps, &self.plan.versions, &self.names)
     }
 
     fn off(&self, mut memory: SettingsMemory, ideals: Ideals, count: Count) -> Node<S::State> {
-        (self.settle)(&mut memory);
+        self.alike.settle(&mut memory);
         Node::Off { memory, ideals, count }
     }
 
@@ -279,6 +336,7 @@ impl<S: Store> Explorer<'_, S> {
     fn expand(&self, key: u128, node: &Node<S::State>) -> Expanded<S::State> {
         let mut out = Expanded {
             key,
+            keys: HashSet::new(),
             reached: Vec::new(),
             objection: None,
             cuts: 0,
@@ -369,20 +427,26 @@ impl<S: Store> Explorer<'_, S> {
             out.objection = Some((Claim::Sane, fault, None));
             return;
         }
-        if self.plan.cuts_max.is_none_or(|most| on.count.cuts < most) {
+        if self.plan.faults.cuts && self.plan.cuts_max.is_none_or(|most| on.count.cuts < most) {
             let mut count = on.count;
             if self.plan.cuts_max.is_some() {
                 count.cuts = count.cuts.saturating_add(1);
             }
-            let whole = [(Moment::Before, on.memory.clone()), (Moment::After, after.clone())];
-            let torn = on.memory.cuts(change).into_iter().filter_map(|cut| {
-                let mut memory = on.memory.clone();
-                memory.tear(change, cut).ok()?;
-                Some((Moment::Inside(cut), memory))
-            });
-            for (moment, memory) in whole.into_iter().chain(torn) {
-                out.cuts += 1;
+            let torn = self.torn(on, change);
+            out.cuts += torn.len() as u64 + 2;
+            let before = (Moment::Before, on.memory.clone());
+            let mut cut = |(moment, memory)| {
                 self.reach(self.off(memory, on.ideals.clone(), count), Step::Cut(kind, moment), out);
+            };
+            cut(before);
+            if !self.alike.is_unseen(&on.memory, change) {
+                cut((Moment::After, after.clone()));
+                let torn = torn.into_iter().filter_map(|inside| {
+                    let mut memory = on.memory.clone();
+                    memory.tear(change, inside).ok()?;
+                    Some((Moment::Inside(inside), memory))
+                });
+                torn.for_each(cut);
             }
         }
         self.carried_out(on, after, true, Step::Done, out);
@@ -397,6 +461,17 @@ impl<S: Store> Explorer<'_, S> {
                 self.carried_out(on, worn, false, Step::WornOut, out);
             }
         }
+    }
+
+    /// Every way in which a cut can fall inside a change, as far as it is looked at.
+    fn torn(&self, on: &On<S::State>, change: &Change) -> Vec<SettingsCut> {
+        let faults = &self.plan.faults;
+        let looked_at = |cut: &SettingsCut| match cut {
+            SettingsCut::Page(_) => !faults.insides.is_empty(),
+            SettingsCut::Flash(Torn::Program { inside, .. }) => faults.insides.contains(inside),
+            SettingsCut::Flash(Torn::Erase(cut)) => faults.erases.contains(cut),
+        };
+        on.memory.cuts(change).into_iter().filter(looked_at).collect()
     }
 
     fn carried_out(
@@ -424,38 +499,44 @@ impl<S: Store> Explorer<'_, S> {
     fn follow(&self, on: On<S::State>, out: &mut Expanded<S::State>) -> Vec<(bool, On<S::State>)> {
         let mut open = vec![(false, on, 0_u32)];
         let mut ends = Vec::new();
-        // Readings that come to the same are followed once, those without an odd reading first.
+        // Readings that come to the same are followed once, those without an odd reading first. Before anything was read in two
+        // ways there is nothing to compare.
         let mut seen = HashSet::new();
-        while let Some((wavered, on, steps)) = open.pop() {
-            if !seen.insert(self.plan.key.hash(&(&on.state, &on.wish))) {
-                continue;
-            }
-            let Wish::Read(address, len) = on.wish else {
-                ends.push((wavered, on));
-                continue;
-            };
-            if steps > 10_000 {
-                let seen = "the store reads on and on without coming to rest".to_owned();
-                out.objection.get_or_insert((Claim::Sane, seen, None));
-                continue;
-            }
-            let Some(version) = self.plan.versions.get(on.version) else {
-                continue;
-            };
-            let readings: &[bool] = if on.memory.wavers(address, len) {
-                &[true, false]
-            } else {
-                &[false]
-            };
-            for otherwise in readings {
-                let bytes = on.memory.read(address, len, *otherwise);
-                let reply = bytes.as_deref().map_or(Reply::Failed, Reply::Bytes);
-                let mut next = on.clone();
-                next.wish = self.store.step(version, &mut next.state, reply);
-                open.push((wavered || *otherwise, next, steps + 1));
+        let mut parted = false;
+        while let Some((wavered, mut on, mut steps)) = open.pop() {
+            loop {
+                if parted && !seen.insert(self.plan.key.hash(&(&on.state, &on.wish))) {
+                    break;
+                }
+                let Wish::Read(address, len) = on.wish else {
+                    ends.push((wavered, on));
+                    break;
+                };
+                if steps > READS_MAX {
+                    let seen = "the store reads on and on without coming to rest".to_owned();
+                    out.objection.get_or_insert((Claim::Sane, seen, None));
+                    break;
+                }
+                steps += 1;
+                let Some(version) = self.plan.versions.get(on.version) else {
+                    break;
+                };
+                if self.plan.faults.wavering && on.memory.wavers(address, len) {
+                    parted = true;
+                    let mut odd = on.clone();
+                    self.answer(version, &mut odd, address, len, true);
+                    open.push((true, odd, steps));
+                }
+                self.answer(version, &mut on, address, len, false);
             }
         }
         ends
+    }
+
+    fn answer(&self, version: &Version, on: &mut On<S::State>, address: u32, len: u32, otherwise: bool) {
+        let bytes = on.memory.read(address, len, otherwise);
+        let reply = bytes.as_deref().map_or(Reply::Failed, Reply::Bytes);
+        on.wish = self.store.step(version, &mut on.state, reply);
     }
 
     /// A store has come to its next change, to rest, or to an end. `came` is where it would go on if nothing happens.
@@ -479,9 +560,7 @@ impl<S: Store> Explorer<'_, S> {
             return None;
         }
         let rests = !matches!(end, ComesTo::Change(_));
-        let node = Node::On(Box::new(on));
-        let key = self.key_of(&node);
-        out.reached.push(Reached { key, node, step });
+        let key = self.reach(Node::On(Box::new(on)), step, out);
         Some((!rests).then_some(key))
     }
 
@@ -516,8 +595,10 @@ impl<S: Store> Explorer<'_, S> {
                 };
                 let matching: Ideals = matching.into_iter().filter(|ideal| ideal.value == *value).collect();
                 if matching.is_empty() {
-                    let may: Vec<_> = on.ideals.iter().map(|ideal| format!("{:02x?}", ideal.value)).collect();
-                    let seen = format!("the settings are {value:02x?}, and should be one of {}", may.join(", "));
+                    let words = |value: &Option<Vec<u8>>| self.names.words(value.as_deref());
+                    let may: BTreeSet<_> = on.ideals.iter().map(|ideal| words(&ideal.value)).collect();
+                    let may: Vec<_> = may.into_iter().collect();
+                    let seen = format!("the unit has {}, and should have {}", words(value), may.join(", or "));
                     return Some((Claim::SettingsKept, seen));
                 }
                 on.ideals = matching;
@@ -528,9 +609,12 @@ impl<S: Store> Explorer<'_, S> {
         }
     }
 
-    fn reach(&self, node: Node<S::State>, step: Step, out: &mut Expanded<S::State>) {
+    fn reach(&self, node: Node<S::State>, step: Step, out: &mut Expanded<S::State>) -> u128 {
         let key = self.key_of(&node);
-        out.reached.push(Reached { key, node, step });
+        if out.keys.insert(key) {
+            out.reached.push(Reached { key, node, step });
+        }
+        key
     }
 }
 

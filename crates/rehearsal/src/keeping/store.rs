@@ -51,14 +51,14 @@ pub trait Store: Sync {
     fn save(&self, version: &Version, state: &mut Self::State, payload: &[u8]) -> Wish;
 }
 
-/// Most bytes of settings in a rehearsal.
+/// Most bytes of settings, where nothing else is said.
 pub const ROOM: usize = 32;
-/// Most bytes kept aside in a rehearsal.
+/// Most bytes kept aside, where nothing else is said.
 pub const ASIDE: usize = 256;
 
 /// Our own keeper.
 #[derive(Clone)]
-pub struct OurKeeper {
+pub struct OurKeeper<const ROOM: usize = { self::ROOM }, const ASIDE: usize = { self::ASIDE }> {
     /// The kind of memory.
     pub memory: Memory,
     /// Where the settings are.
@@ -71,7 +71,7 @@ pub struct OurKeeper {
     pub machine: Keeper<ROOM, ASIDE>,
 }
 
-impl OurKeeper {
+impl<const ROOM: usize, const ASIDE: usize> OurKeeper<ROOM, ASIDE> {
     fn with<T>(&self, version: &Version, take: impl FnOnce(&Config<'_>) -> T) -> T {
         let tables: Vec<&[u8]> = version.tables.iter().map(Vec::as_slice).collect();
         take(&Config {
@@ -103,7 +103,7 @@ impl OurKeeper {
     }
 }
 
-impl Store for OurKeeper {
+impl<const ROOM: usize, const ASIDE: usize> Store for OurKeeper<ROOM, ASIDE> {
     type State = Keeper<ROOM, ASIDE>;
 
     fn power_up(&self, version: &Version) -> (Self::State, Wish) {

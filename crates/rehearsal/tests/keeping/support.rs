@@ -3,6 +3,7 @@
 use installer::SectorRun;
 use keeper::table::{Cell, Kind as NumberKind, Number, Outside, Rounding, Scale};
 use keeper::{AsideConfig, Head, Keeper, Memory, Region, Writer};
+use rehearsal::explore::Faults;
 use rehearsal::keeping::{Exploration, Ideal, OurKeeper, Plan, Version, explore_keeper};
 use std::sync::Arc;
 use unit::flash::{Flash, Layout, SumKey};
@@ -153,6 +154,7 @@ impl Unit {
                 versions: versions(),
                 keeps_aside: aside,
                 saves_max: 1,
+                faults: Faults::all(),
                 cuts_max: None,
                 powers_max: None,
                 wears_out: false,
