@@ -6,7 +6,7 @@ use miette::{IntoDiagnostic, Result};
 use packstaff::bench::Bench;
 use packstaff::progress::Progress;
 use packstaff::rehearse::{
-    Ask, Limits, Outcome, Wanted, draw, junit, merge, nodes_for, read_outcome, rehearse, report_of,
+    Ask, Limits, Outcome, Wanted, draw, junit, merge, read_outcome, rehearse, report_of,
 };
 use packstaff::report::Report;
 use serde::Serialize;
@@ -94,7 +94,7 @@ fn explored(ask: &args::Rehearse, folder: &std::path::Path) -> Result<Outcome> {
         part: ask.part,
         limits: Limits {
             faults: ask.faults.clone(),
-            nodes_max: ask.nodes.unwrap_or_else(nodes_for),
+            nodes_max: ask.nodes,
         },
     };
     let outcome = rehearse(&bench, keyring.keyring(), &wanted, &progress);

@@ -1,7 +1,7 @@
 //! One case explored.
 
 use super::cases::Case;
-use super::memory::peak;
+use super::memory::{nodes_for, peak};
 use super::outcome::{Broken, CaseOutcome};
 use super::stage::Stage;
 use crate::progress::Progress;
@@ -17,8 +17,15 @@ use thiserror::Error;
 pub struct Limits {
     /// What may go wrong.
     pub faults: Faults,
-    /// The most nodes.
-    pub nodes_max: usize,
+    /// The most nodes; `None` for as many as fit into memory.
+    pub nodes_max: Option<usize>,
+}
+
+impl Limits {
+    /// The most nodes, where each takes so many bytes of memory.
+    pub(super) fn nodes(&self, bytes: usize) -> usize {
+        self.nodes_max.unwrap_or_else(|| nodes_for(bytes))
+    }
 }
 
 /// So often a person is told how far it has come.
@@ -31,11 +38,23 @@ const TELL_EVERY: Duration = Duration::from_millis(200);
 pub fn explore_case(stage: &Stage<'_>, case: &Case, limits: &Limits, progress: &Progress) -> Result<CaseOutcome> {
     let words = format!("rehearsing board {}, to {}", case.board, case.to);
     progress.say(&words);
-    let plan = stage.plan(&case.to, &case.from, limits.faults.clone(), limits.nodes_max)?;
+    let plan = stage.plan(&case.to, &case.from, limits.faults.clone(), limits.nodes(NODE_BYTES))?;
     let subject = OurInstaller::of(&stage.blueprint);
+    let found = explore_watched(&subject, &plan, &watch(progress, &words)).map_err(|why| no_answer(case, why))?;
+    let broken = found
+        .violations
+        .iter()
+        .map(|violation| broken(stage, &subject, &plan, case, violation));
+    let broken = broken.collect::<Result<Vec<_>>>()?;
+    let two_places = stage.blueprint.slots.second().is_some();
+    Ok(CaseOutcome::of(case, &plan, two_places, &found, broken))
+}
+
+/// Tells a person now and then how far an exploration has come.
+pub(super) fn watch<'a>(progress: &'a Progress, words: &'a str) -> impl Fn(rehearsal::explore::Progress) + 'a {
     let begun = Instant::now();
     let told = Cell::new(begun);
-    let watch = |seen: rehearsal::explore::Progress| {
+    move |seen| {
         if told.get().elapsed() < TELL_EVERY {
             return;
         }
@@ -48,25 +67,17 @@ pub fn explore_case(stage: &Stage<'_>, case: &Case, limits: &Limits, progress: &
             grouped(seen.cuts),
             grouped(seen.ahead as u64),
         ));
-    };
-    let found = explore_watched(&subject, &plan, &watch).map_err(|why| no_answer(case, why))?;
-    let broken = found
-        .violations
-        .iter()
-        .map(|violation| broken(stage, &subject, &plan, case, violation));
-    let broken = broken.collect::<Result<Vec<_>>>()?;
-    let two_places = stage.blueprint.slots.second().is_some();
-    Ok(CaseOutcome::of(case, &plan, two_places, &found, broken))
+    }
 }
 
 /// A case that no answer was found for.
 #[derive(Debug, Error, Diagnostic)]
-enum NoAnswer {
+pub(super) enum NoAnswer {
     #[error("{case}: there are more than {} nodes: the rehearsal was given up, and says nothing about this case", grouped(*nodes as u64))]
     #[diagnostic(help(
-        "allow for more with --nodes (about {NODE_BYTES} bytes of memory each), begin with fewer versions, or leave faults out with --faults"
+        "allow for more with --nodes (about {bytes} bytes of memory each), begin with fewer versions, or leave faults out with --faults"
     ))]
-    TooLarge { case: String, nodes: usize },
+    TooLarge { case: String, nodes: usize, bytes: usize },
     #[error("{case}: {why}")]
     #[diagnostic(help("please report it: our own installer should not come to this"))]
     Other { case: String, why: Unfinished },
@@ -75,7 +86,11 @@ enum NoAnswer {
 fn no_answer(case: &Case, why: Unfinished) -> NoAnswer {
     let case = case.name();
     match why {
-        Unfinished::TooLarge(nodes) => NoAnswer::TooLarge { case, nodes },
+        Unfinished::TooLarge(nodes) => NoAnswer::TooLarge {
+            case,
+            nodes,
+            bytes: NODE_BYTES,
+        },
         why => NoAnswer::Other { case, why },
     }
 }

@@ -3,10 +3,16 @@
 //! There is no standard for it. Elements and attributes are those that build servers commonly read (common practice): `testsuites`,
 //! `testsuite`, `testcase`, `failure`.
 
-use super::outcome::{CaseOutcome, Outcome};
-use super::rows::{broken, claims_of};
+use super::outcome::{Broken, CaseOutcome, KeepingOutcome, Outcome};
+use super::rows::{KEEPING_CLAIMS, broken, claims_of};
 use rehearsal::claims::Claim;
 use std::fmt::Write;
+
+struct Suite {
+    name: String,
+    class: String,
+    tests: Vec<Test>,
+}
 
 struct Test {
     name: String,
@@ -15,9 +21,17 @@ struct Test {
 
 /// The document.
 pub fn junit(outcome: &Outcome) -> String {
-    let suites: Vec<_> = outcome.cases.iter().map(|case| (case, tests(case))).collect();
+    let suite = |name: String, part: &str, tests: Vec<Test>| Suite {
+        class: format!("{}.{part}", outcome.product),
+        name,
+        tests,
+    };
+    let installs = outcome.cases.iter().map(|case| suite(case.name(), &case.board, tests(case)));
+    let explored = outcome.keeping.iter().filter(|case| case.unexplored.is_none());
+    let keeping = explored.map(|case| suite(case.name.clone(), "settings", keeping_tests(case)));
+    let suites: Vec<Suite> = installs.chain(keeping).collect();
     let count = |tests: &[Test]| (tests.len(), tests.iter().filter(|test| test.failure.is_some()).count());
-    let all = suites.iter().map(|(_, tests)| count(tests));
+    let all = suites.iter().map(|suite| count(&suite.tests));
     let (tests, failures) = all.fold((0, 0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
     let name = escaped(&format!("{}, rehearsed", outcome.product));
     let mut out = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
@@ -25,15 +39,15 @@ pub fn junit(outcome: &Outcome) -> String {
         out,
         "<testsuites name=\"{name}\" tests=\"{tests}\" failures=\"{failures}\">"
     );
-    for (case, suite) in &suites {
-        let (tests, failures) = count(suite);
-        let name = escaped(&case.name());
+    for suite in &suites {
+        let (tests, failures) = count(&suite.tests);
+        let name = escaped(&suite.name);
         let _ = writeln!(
             out,
             "  <testsuite name=\"{name}\" tests=\"{tests}\" failures=\"{failures}\" errors=\"0\" skipped=\"0\">"
         );
-        for test in suite {
-            let class = escaped(&format!("{}.{}", outcome.product, case.board));
+        for test in &suite.tests {
+            let class = escaped(&suite.class);
             let _ = write!(
                 out,
                 "    <testcase classname=\"{class}\" name=\"{}\"",
@@ -63,11 +77,19 @@ fn tests(case: &CaseOutcome) -> Vec<Test> {
     });
     let claims = claims_of(case)
         .filter(|claim| *claim != Claim::SettingsKept)
-        .map(|claim| Test {
-            name: format!("{}: {}", claim.id(), claim.statement()),
-            failure: broken(case, claim).map(|broken| (broken.seen.clone(), broken.story.join("\n"))),
-        });
+        .map(|claim| judged(claim, &case.broken));
     installs.chain(claims).collect()
+}
+
+fn keeping_tests(case: &KeepingOutcome) -> Vec<Test> {
+    KEEPING_CLAIMS.into_iter().map(|claim| judged(claim, &case.broken)).collect()
+}
+
+fn judged(claim: Claim, all: &[Broken]) -> Test {
+    Test {
+        name: format!("{}: {}", claim.id(), claim.statement()),
+        failure: broken(all, claim).map(|broken| (broken.seen.clone(), broken.story.join("\n"))),
+    }
 }
 
 /// A text for an attribute or an element (Extensible Markup Language 1.0, 2.2 and 2.4): what is no character there is left out.

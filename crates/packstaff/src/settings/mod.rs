@@ -5,7 +5,7 @@ mod owner;
 mod rows;
 mod told;
 
-pub(crate) use layouts::file;
+pub(crate) use layouts::{file, put_together};
 pub use layouts::{Described, described, history, layout_path, of_version};
 pub(crate) use owner::owners_sentences;
 pub(crate) use rows::release_rows;

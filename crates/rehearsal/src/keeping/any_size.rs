@@ -1,9 +1,10 @@
 //! A product's keeper, whatever the size of its settings: in a unit the buffers are as long as its version needs, here they come in
 //! a few lengths, the shortest that will do.
 
-use super::{Exploration, OurKeeper, Plan, TooLarge, explore};
+use super::{Exploration, OurKeeper, Plan, TooLarge, Version, explore};
 use crate::explore::Progress;
-use keeper::{AsideConfig, ConfigFault, Keeper, Memory, Region, Spots};
+use keeper::{AsideConfig, ConfigFault, Head, Keeper, Memory, Region, Spots};
+use unit::settings_memory::SettingsMemory;
 
 /// The longest settings that can be rehearsed, in bytes.
 pub const LONGEST: u32 = 8192;
@@ -69,6 +70,66 @@ impl Setup {
             Spots::new(self.memory, aside.region, aside.room)?;
         }
         Ok(Spots::new(self.memory, self.region, self.room)?.count)
+    }
+
+    /// The same with at most so many places for records in each region; of flash, two sectors, whatever fits into these.
+    ///
+    /// # Errors
+    /// A keeper cannot work there.
+    pub fn with_places(&self, places: u32) -> Result<Self, ConfigFault> {
+        let shortened = |region: Region, room: u32| {
+            let spots = Spots::new(self.memory, region, room)?;
+            let size = match self.memory {
+                Memory::Pages { .. } => spots.pitch.saturating_mul(places.max(2)),
+                Memory::Flash { sector, .. } => sector.saturating_mul(2),
+            };
+            let size = size.min(region.size);
+            Ok(Region { size, ..region })
+        };
+        let aside = match self.aside {
+            None => None,
+            Some(aside) => Some(AsideConfig {
+                region: shortened(aside.region, aside.room)?,
+                ..aside
+            }),
+        };
+        Ok(Self {
+            region: shortened(self.region, self.room)?,
+            aside,
+            ..*self
+        })
+    }
+
+    /// Puts a version's settings into a new memory, as its keeper leaves them once it rests.
+    pub fn hold(&self, memory: &mut SettingsMemory, version: &Version, payload: &[u8]) {
+        let Ok(spots) = Spots::new(self.memory, self.region, self.room) else {
+            return;
+        };
+        let head = Head {
+            turn: 2,
+            sure: 1,
+            layout: version.layout,
+            len: version.len,
+        };
+        self.put(memory, spots.record(0), head, payload);
+        let ways_back = &version.ways_back;
+        let aside = self.aside.filter(|_| !ways_back.is_empty());
+        if let Some(Ok(spots)) = aside.map(|aside| Spots::new(self.memory, aside.region, aside.room)) {
+            let kept = [&(ways_back.len() as u16).to_le_bytes()[..], ways_back].concat();
+            let len = kept.len() as u16;
+            self.put(memory, spots.record(0), Head { len, ..head }, &kept);
+        }
+    }
+
+    fn put(&self, memory: &mut SettingsMemory, address: u32, head: Head, payload: &[u8]) {
+        let mut record = [&head.encode()[..], payload, &head.seal(payload).to_le_bytes()].concat();
+        if let Memory::Flash { granule, erased, .. } = self.memory {
+            record.resize(record.len().next_multiple_of(granule.max(1) as usize), erased);
+        }
+        match memory {
+            SettingsMemory::Pages(pages) => pages.hold(address, &record),
+            SettingsMemory::Flash(flash) => flash.hold(address, &record, None),
+        }
     }
 
     /// Bytes of memory to allow for a node of an exploration, everything counted: a keeper with its buffers, what is kept in the

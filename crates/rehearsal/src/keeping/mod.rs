@@ -14,11 +14,13 @@ mod alike;
 mod any_size;
 mod ideal;
 mod names;
+mod parts;
 mod store;
 mod story;
 
 pub use any_size::{LONGEST, Machines, New, Setup, Unexplored, explore_setup};
 pub use ideal::Ideal;
+pub use parts::{memory_of, new_memory};
 pub use store::{ASIDE, OurKeeper, ROOM, Store, Wish};
 pub use story::{ChangeKind, ComesTo, Moment, Step, Story};
 
@@ -550,7 +552,7 @@ impl<S: Store> Explorer<'_, S> {
         let end = match &on.wish {
             Wish::Rest(value) => ComesTo::Rest(value.clone()),
             Wish::Foreign => ComesTo::Foreign,
-            Wish::Stuck(why) => ComesTo::Stuck(why.clone()),
+            Wish::NotCarried(why) | Wish::Stuck(why) => ComesTo::Stuck(why.clone()),
             wish => ComesTo::Change(ChangeKind::of(&wish.change()?)),
         };
         let objection = self.judge(&mut on, powered);
@@ -568,6 +570,7 @@ impl<S: Store> Explorer<'_, S> {
     fn judge(&self, on: &mut On<S::State>, powered: Option<(&Ideals, &Ideals)>) -> Option<(Claim, String)> {
         match &on.wish {
             Wish::Stuck(why) => Some((Claim::Sane, format!("the store is stuck: {why}"))),
+            Wish::NotCarried(why) => Some((Claim::SettingsKept, why.clone())),
             Wish::Foreign => {
                 // Right where there is no way from any of the layouts that the settings may have.
                 let way = |ideal: &Ideal| {

@@ -18,6 +18,8 @@ pub enum Wish {
     Rest(Option<Vec<u8>>),
     /// It has settings of another version that it cannot read, and leaves them alone.
     Foreign,
+    /// It has settings that it should carry over, and cannot.
+    NotCarried(String),
     /// It cannot go on.
     Stuck(String),
 }
@@ -93,6 +95,9 @@ impl<const ROOM: usize, const ASIDE: usize> OurKeeper<ROOM, ASIDE> {
             Request::Erase { address } => Wish::Erase(address),
             Request::Rest(_) => return None,
             Request::Stuck(keeper::Stuck::Foreign { .. }) => Wish::Foreign,
+            Request::Stuck(keeper::Stuck::Carry { layout, fault }) => {
+                Wish::NotCarried(format!("settings of layout {layout:#06x} cannot be carried over: {fault}"))
+            }
             Request::Stuck(stuck) => Wish::Stuck(format!("{stuck:?}")),
         })
     }
