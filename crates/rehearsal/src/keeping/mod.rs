@@ -156,8 +156,14 @@ struct Expanded<S> {
     reached: Vec<Reached<S>>,
     objection: Option<(Claim, String, Option<Step>)>,
     cuts: u64,
-    /// Where it goes if nothing happens: to a change, or to rest.
-    calm: Option<Option<u128>>,
+    /// Where it goes if nothing happens, after how many changes: to a change, or to rest.
+    calm: Option<Calm>,
+}
+
+#[derive(Clone, Copy)]
+struct Calm {
+    changes: usize,
+    next: Option<u128>,
 }
 
 struct Origin {
@@ -236,7 +242,7 @@ impl<S: Store> Explorer<'_, S> {
     fn run(&self, watch: &dyn Fn(Progress)) -> Result<Exploration, TooLarge> {
         let mut found = Exploration::default();
         let mut origins = HashMap::<u128, Origin>::new();
-        let mut calm = HashMap::<u128, Option<u128>>::new();
+        let mut calm = HashMap::<u128, Calm>::new();
         let mut frontier = Vec::new();
         for (name, memory, ideal) in &self.plan.from {
             let node = self.off(memory.clone(), BTreeSet::from([ideal.clone()]), Count::default());
@@ -424,6 +430,7 @@ impl<S: Store> Explorer<'_, S> {
             return;
         }
         let kind = ChangeKind::of(change);
+        let unseen = self.alike.is_unseen(&on.memory, change);
         let mut after = on.memory.clone();
         if let Err(fault) = after.apply(change) {
             out.objection = Some((Claim::Sane, fault, None));
@@ -441,7 +448,7 @@ impl<S: Store> Explorer<'_, S> {
                 self.reach(self.off(memory, on.ideals.clone(), count), Step::Cut(kind, moment), out);
             };
             cut(before);
-            if !self.alike.is_unseen(&on.memory, change) {
+            if !unseen {
                 cut((Moment::After, after.clone()));
                 let torn = torn.into_iter().filter_map(|inside| {
                     let mut memory = on.memory.clone();
@@ -451,7 +458,8 @@ impl<S: Store> Explorer<'_, S> {
                 torn.for_each(cut);
             }
         }
-        self.carried_out(on, after, true, Step::Done, out);
+        let stretch = unseen && !self.plan.wears_out;
+        self.carried_out(on, after, stretch, out);
         if let (true, SettingsMemory::Pages(pages), Change::Program { address, .. }) =
             (self.plan.wears_out, &on.memory, change)
             && !pages.is_worn()
@@ -460,7 +468,9 @@ impl<S: Store> Explorer<'_, S> {
             worn.wear_out(*address);
             let mut worn = SettingsMemory::Pages(worn);
             if worn.apply(change).is_ok() {
-                self.carried_out(on, worn, false, Step::WornOut, out);
+                for (_, end) in self.go_on(on, worn, out) {
+                    self.arrive(end, Step::WornOut, None, out);
+                }
             }
         }
     }
@@ -476,25 +486,46 @@ impl<S: Store> Explorer<'_, S> {
         on.memory.cuts(change).into_iter().filter(looked_at).collect()
     }
 
-    fn carried_out(
-        &self,
-        on: &On<S::State>,
-        memory: SettingsMemory,
-        calm: bool,
-        step: fn(ComesTo) -> Step,
-        out: &mut Expanded<S::State>,
-    ) {
+    /// How many cuts there are in a change: before, inside and after it.
+    fn cuts_in(&self, on: &On<S::State>, change: &Change) -> u64 {
+        let may = self.plan.faults.cuts && self.plan.cuts_max.is_none_or(|most| on.count.cuts < most);
+        if may { self.torn(on, change).len() as u64 + 2 } else { 0 }
+    }
+
+    /// After a change. In a `stretch`, all further changes that nobody can see are carried out at once: a cut in any of them leads
+    /// where one before the first does.
+    fn carried_out(&self, on: &On<S::State>, memory: SettingsMemory, stretch: bool, out: &mut Expanded<S::State>) {
+        let mut ends = self.go_on(on, memory, out);
+        let mut changes = 1;
+        while stretch && let [(_, end)] = &ends[..] {
+            let Some(change) = end.wish.change() else { break };
+            if !self.alike.is_unseen(&end.memory, &change) {
+                break;
+            }
+            let mut after = end.memory.clone();
+            if after.apply(&change).is_err() {
+                break;
+            }
+            out.cuts += self.cuts_in(end, &change);
+            changes += 1;
+            ends = self.go_on(end, after, out);
+        }
+        for (wavered, end) in ends {
+            let came = self.arrive(end, |end| Step::Done(changes, end), None, out);
+            if !wavered && out.calm.is_none() {
+                out.calm = came.map(|next| Calm { changes, next });
+            }
+        }
+    }
+
+    /// The change is done, with this memory: on to the next.
+    fn go_on(&self, on: &On<S::State>, memory: SettingsMemory, out: &mut Expanded<S::State>) -> Vec<(bool, On<S::State>)> {
         let mut next = on.clone();
         next.memory = memory;
         if let Some(version) = self.plan.versions.get(on.version) {
             next.wish = self.store.step(version, &mut next.state, Reply::Done);
         }
-        for (wavered, end) in self.follow(next, out) {
-            let came = self.arrive(end, step, None, out);
-            if calm && !wavered && out.calm.is_none() {
-                out.calm = came;
-            }
-        }
+        self.follow(next, out)
     }
 
     /// Goes on up to the next change or the end, in every reading of doubtful cells.
@@ -621,31 +652,30 @@ impl<S: Store> Explorer<'_, S> {
     }
 }
 
-/// The longest way to rest; or a node from which there is none.
-fn longest(calm: &HashMap<u128, Option<u128>>) -> Result<usize, u128> {
+/// Most changes on the way to rest; or a node from which there is no way.
+fn longest(calm: &HashMap<u128, Calm>) -> Result<usize, u128> {
     let mut known = HashMap::<u128, usize>::new();
     let mut most = 0;
     for start in calm.keys() {
-        let mut way = vec![*start];
-        let mut here = *start;
-        let end = loop {
-            if let Some(length) = known.get(&here) {
-                break *length;
+        let mut way = Vec::new();
+        let mut here = Some(*start);
+        let mut changes = loop {
+            let Some(key) = here else { break 0 };
+            if let Some(changes) = known.get(&key) {
+                break *changes;
             }
-            match calm.get(&here) {
-                Some(Some(next)) if way.len() <= calm.len() => {
-                    here = *next;
-                    way.push(here);
-                }
-                Some(Some(_)) => return Err(*start),
-                Some(None) => break 1,
-                None => break 0,
+            let Some(step) = calm.get(&key) else { break 0 };
+            if way.len() > calm.len() {
+                return Err(*start);
             }
+            way.push((key, step.changes));
+            here = step.next;
         };
-        for (above, key) in way.iter().rev().enumerate() {
-            known.entry(*key).or_insert(end + above);
+        for (key, own) in way.into_iter().rev() {
+            changes += own;
+            known.insert(key, changes);
         }
-        most = most.max(known.get(start).copied().unwrap_or(0));
+        most = most.max(changes);
     }
     Ok(most)
 }

@@ -64,8 +64,8 @@ pub enum Step {
     PowerOn(usize, bool, ComesTo),
     /// The owner changes the settings to these.
     Save(Vec<u8>, ComesTo),
-    /// The change is carried out.
-    Done(ComesTo),
+    /// The change is carried out; or so many, none of which could be seen before the last of a record.
+    Done(usize, ComesTo),
     /// The same, but the page no longer holds what is written into it.
     WornOut(ComesTo),
     /// Power fails.
@@ -120,7 +120,10 @@ impl Story {
             Step::Save(payload, end) => {
                 format!("The owner sets {}; {}.", self.names.words(Some(payload)), self.comes_to(end))
             }
-            Step::Done(end) => format!("The change is carried out; {}.", self.comes_to(end)),
+            Step::Done(1, end) => format!("The change is carried out; {}.", self.comes_to(end)),
+            Step::Done(changes, end) => {
+                format!("This and the next changes, {changes} in all, are carried out; {}.", self.comes_to(end))
+            }
             Step::WornOut(end) => format!(
                 "The change is carried out, and the page turns out to be worn: a bit is wrong; {}.",
                 self.comes_to(end)

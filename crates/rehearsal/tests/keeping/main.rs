@@ -91,7 +91,7 @@ fn every_planted_mistake_is_caught() {
             Flaw::AsideLast,
             Unit::with_aside(Kind::Fram, 2, true),
             Claim::SettingsKept,
-            19,
+            17,
         ),
         (Flaw::TrustsFirst, small(Kind::Eeprom), Claim::SettingsKept, 9),
     ] {
