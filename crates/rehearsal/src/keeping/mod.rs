@@ -173,22 +173,33 @@ struct Origin {
 
 /// Which worlds are one to a store.
 pub trait Alike: Sync {
-    /// Puts a world with power off into the form in which worlds are compared.
-    fn settle(&self, memory: &mut SettingsMemory);
+    /// Puts a world with power off into the form in which worlds are compared. Gives the layout and the bytes of all settings that
+    /// are still in it, or `None` if that is not looked at.
+    fn settle(&self, memory: &mut SettingsMemory) -> Option<Vec<(u16, Vec<u8>)>>;
 
     /// Whether a cut anywhere in this change, and the change itself, leave what is settled as it is before the change. Such cuts
     /// are counted, and not carried out one by one.
     fn is_unseen(&self, memory: &SettingsMemory, change: &Change) -> bool;
+
+    /// All that a store sees of the place that a change has hit, if a few words tell it: cuts in one change that leave the same are
+    /// carried out once.
+    fn face(&self, memory: &SettingsMemory, change: &Change) -> Option<(bool, bool)>;
 }
 
 /// Nothing is taken together.
 pub struct Apart;
 
 impl Alike for Apart {
-    fn settle(&self, _: &mut SettingsMemory) {}
+    fn settle(&self, _: &mut SettingsMemory) -> Option<Vec<(u16, Vec<u8>)>> {
+        None
+    }
 
     fn is_unseen(&self, _: &SettingsMemory, _: &Change) -> bool {
         false
+    }
+
+    fn face(&self, _: &SettingsMemory, _: &Change) -> Option<(bool, bool)> {
+        None
     }
 }
 
@@ -325,8 +336,18 @@ impl<S: Store> Explorer<'_, S> {
         Story::of(steps, &self.plan.versions, &self.names)
     }
 
-    fn off(&self, mut memory: SettingsMemory, ideals: Ideals, count: Count) -> Node<S::State> {
-        self.alike.settle(&mut memory);
+    /// Settings that are nowhere in the memory any more cannot come back, and if they do, that is found.
+    fn off(&self, mut memory: SettingsMemory, mut ideals: Ideals, count: Count) -> Node<S::State> {
+        if let Some(held) = self.alike.settle(&mut memory) {
+            let layout = |ideal: &Ideal| self.plan.versions.get(ideal.version).map(|version| version.layout);
+            let is_held = |ideal: &Ideal| match &ideal.value {
+                None => true,
+                Some(value) => held.iter().any(|(number, bytes)| layout(ideal) == Some(*number) && bytes == value),
+            };
+            if ideals.iter().any(is_held) {
+                ideals.retain(is_held);
+            }
+        }
         Node::Off { memory, ideals, count }
     }
 
@@ -450,10 +471,12 @@ impl<S: Store> Explorer<'_, S> {
             cut(before);
             if !unseen {
                 cut((Moment::After, after.clone()));
+                let mut faces = HashSet::new();
                 let torn = torn.into_iter().filter_map(|inside| {
                     let mut memory = on.memory.clone();
                     memory.tear(change, inside).ok()?;
-                    Some((Moment::Inside(inside), memory))
+                    let known = self.alike.face(&memory, change).is_some_and(|face| !faces.insert(face));
+                    (!known).then_some((Moment::Inside(inside), memory))
                 });
                 torn.for_each(cut);
             }
