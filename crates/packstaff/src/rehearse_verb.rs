@@ -5,9 +5,7 @@ use crate::{code_of, say, show};
 use miette::{IntoDiagnostic, Result};
 use packstaff::bench::Bench;
 use packstaff::progress::Progress;
-use packstaff::rehearse::{
-    Ask, Limits, Outcome, Wanted, draw, junit, merge, read_outcome, rehearse, report_of,
-};
+use packstaff::rehearse::{Ask, Limits, Outcome, Wanted, draw, junit, merge, read_outcome, rehearse, report_of};
 use packstaff::report::Report;
 use serde::Serialize;
 

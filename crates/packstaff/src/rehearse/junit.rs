@@ -26,7 +26,10 @@ pub fn junit(outcome: &Outcome) -> String {
         name,
         tests,
     };
-    let installs = outcome.cases.iter().map(|case| suite(case.name(), &case.board, tests(case)));
+    let installs = outcome
+        .cases
+        .iter()
+        .map(|case| suite(case.name(), &case.board, tests(case)));
     let explored = outcome.keeping.iter().filter(|case| case.unexplored.is_none());
     let keeping = explored.map(|case| suite(case.name.clone(), "settings", keeping_tests(case)));
     let suites: Vec<Suite> = installs.chain(keeping).collect();
@@ -82,7 +85,10 @@ fn tests(case: &CaseOutcome) -> Vec<Test> {
 }
 
 fn keeping_tests(case: &KeepingOutcome) -> Vec<Test> {
-    KEEPING_CLAIMS.into_iter().map(|claim| judged(claim, &case.broken)).collect()
+    KEEPING_CLAIMS
+        .into_iter()
+        .map(|claim| judged(claim, &case.broken))
+        .collect()
 }
 
 fn judged(claim: Claim, all: &[Broken]) -> Test {

@@ -14,9 +14,8 @@ use keeper::{AsideConfig, Memory, Region, Spots};
 use miette::{IntoDiagnostic, Result, WrapErr};
 use product::Range;
 use rehearsal::claims::Claim;
-use rehearsal::keeping::{
-    Exploration, Ideal, Machines, New, Plan, Setup, Unexplored, Version, explore_setup, memory_of, new_memory,
-};
+use rehearsal::explore::Progress as Seen;
+use rehearsal::keeping::{Exploration, Ideal, Plan, Setup, Unexplored, Version, explore_setup, memory_of, new_memory};
 use settings::carry::History;
 use settings::generate::{room_for, unit_tables};
 use settings::layout::{Keeping, Layout};
@@ -66,7 +65,10 @@ impl KeepingCase {
             false => self.from.join(", "),
         };
         let versions = self.versions.join(", ");
-        format!("settings in {}, board {boards}, versions {versions}, from {from}", self.memory)
+        format!(
+            "settings in {}, board {boards}, versions {versions}, from {from}",
+            self.memory
+        )
     }
 }
 
@@ -126,9 +128,9 @@ pub fn keeping_cases(bench: &Bench, installs: &[Case]) -> Result<KeepingCases> {
 }
 
 /// What the keeper is given in a case.
-pub struct Kept {
+pub(super) struct Kept {
     setup: Setup,
-    plan: Plan,
+    pub(super) plan: Plan,
     part: &'static Part,
     /// The firmware keeps settings by its own code, and the keeper stands in for it.
     own_code: bool,
@@ -136,8 +138,11 @@ pub struct Kept {
     places: u32,
 }
 
+/// Explores; a test gives one with a mistake.
+type Explored<'a> = &'a dyn Fn(&Setup, &Plan, &dyn Fn(Seen)) -> Result<Exploration, Unexplored>;
+
 /// Why a case cannot be explored.
-enum Obstacle {
+pub(super) enum Obstacle {
     /// Units would lose settings, or never keep any.
     Broken(String),
     /// It is outside of what can be rehearsed.
@@ -157,7 +162,7 @@ pub fn explore_keeping(
     let all: Vec<_> = bench.product.versions.list.iter().collect();
     let history = put_together(described(bench, &all)?.layouts)?;
     match Kept::of(&history, case, limits)? {
-        Ok(kept) => kept.explore(case, limits, &New, progress),
+        Ok(kept) => kept.explore(case, limits, &explore_setup, progress),
         Err(Obstacle::Outside(why)) => Ok(KeepingOutcome {
             unexplored: Some(why),
             ..KeepingOutcome::begin(case)
@@ -176,8 +181,12 @@ pub fn explore_keeping(
 }
 
 impl Kept {
-    fn of(history: &History, case: &KeepingCase, limits: &Limits) -> Result<Result<Self, Obstacle>> {
-        let layouts: Vec<&Layout> = case.versions.iter().filter_map(|version| history.layout(version)).collect();
+    pub(super) fn of(history: &History, case: &KeepingCase, limits: &Limits) -> Result<Result<Self, Obstacle>> {
+        let layouts: Vec<&Layout> = case
+            .versions
+            .iter()
+            .filter_map(|version| history.layout(version))
+            .collect();
         let part = part(&case.memory).into_diagnostic()?;
         let mut versions = Vec::new();
         let mut aside_room = 0;
@@ -187,9 +196,14 @@ impl Kept {
                 .into_diagnostic()
                 .wrap_err_with(|| format!("the tables of {}", layout.version))?;
             aside_room = aside_room.max(tables.aside_room(room));
-            let mut payloads: Vec<_> = Sample::ALL.iter().map(|sample| sample.record(layout)).collect();
+            // Of later versions' settings there are others besides: those that were carried over.
+            let samples: &[Sample] = if versions.is_empty() {
+                &Sample::ALL
+            } else {
+                &[Sample::Farthest]
+            };
+            let mut payloads: Vec<_> = samples.iter().map(|sample| sample.record(layout)).collect();
             payloads.dedup();
-            match std::env::var("PAY").as_deref() { Ok("1") => { payloads.remove(0); } Ok("f") if !versions.is_empty() => { payloads.remove(0); } _ => {} }
             versions.push(Version {
                 name: layout.version.clone(),
                 layout: layout.number,
@@ -203,7 +217,11 @@ impl Kept {
             Ok(placed) => placed,
             Err(obstacle) => return Ok(Err(obstacle)),
         };
-        let Placed { setup, own_code, places } = placed;
+        let Placed {
+            setup,
+            own_code,
+            places,
+        } = placed;
         let plan = Plan {
             from: Vec::new(),
             versions,
@@ -226,24 +244,28 @@ impl Kept {
     }
 
     /// Goes as far as it can.
-    fn explore(
+    pub(super) fn explore(
         mut self,
         case: &KeepingCase,
         limits: &Limits,
-        machines: &impl Machines,
+        explored: Explored<'_>,
         progress: &Progress,
     ) -> Result<KeepingOutcome> {
         let words = format!("rehearsing settings in {}", self.part.name);
         progress.say(&words);
         let watch = watch(progress, &words);
         let mut tried = None;
-        for (places, cuts_max) in REACHES.into_iter().skip(std::env::var("SKIP").map_or(0, |s| s.parse().unwrap())) {
+        let mut before = None;
+        for (places, cuts_max) in REACHES {
             let setup = self.setup.with_places(places).into_diagnostic()?;
+            if before.replace((setup, cuts_max)) == Some((setup, cuts_max)) {
+                continue;
+            }
             let bytes = setup.node_bytes();
             self.plan.cuts_max = cuts_max;
             self.plan.nodes_max = limits.nodes_max.unwrap_or_else(|| limits.nodes(bytes).min(NODES));
             self.begin(case, &setup)?;
-            match explore_setup(&setup, &self.plan, machines, &watch) {
+            match explored(&setup, &self.plan, &watch) {
                 Ok(found) => return Ok(self.outcome(case, &setup, &found)),
                 Err(Unexplored::TooLarge(too_large)) => tried = Some((too_large.0, bytes)),
                 Err(other) => {
@@ -347,14 +369,19 @@ fn placed(layouts: &[&Layout], part: &Part, room: u32, aside_room: u32) -> Resul
     let Some((first, regions)) = by_keeper.first() else {
         return stand_in(layouts, part, memory, room);
     };
-    if let Some(own) = layouts.iter().find(|layout| matches!(layout.memory.keeping, Keeping::Copies(_))) {
+    if let Some(own) = layouts
+        .iter()
+        .find(|layout| matches!(layout.memory.keeping, Keeping::Copies(_)))
+    {
         return Err(outside(format!(
             "{} keeps settings by its own code, and {} with keeper: what becomes of them in between is the firmware's",
             own.version, first.version
         )));
     }
     let [region] = regions.as_slice() else {
-        return Err(outside("the keeper works in one region, and the layouts name several".to_owned()));
+        return Err(outside(
+            "the keeper works in one region, and the layouts name several".to_owned(),
+        ));
     };
     for (other, regions) in &by_keeper {
         if regions.as_slice() != [*region] || other.memory.aside != first.memory.aside {

@@ -20,7 +20,7 @@ pub use drawing::draw;
 pub use explored::{Limits, explore_case};
 pub use files::{File, recorded_files};
 pub use junit::junit;
-pub use keeping::{Kept, KeepingCase, KeepingCases, explore_keeping, keeping_cases};
+pub use keeping::{KeepingCase, KeepingCases, explore_keeping, keeping_cases};
 pub use merge::{NotMerged, merge, read_outcome};
 pub use outcome::{Broken, CaseOutcome, InstallOutcome, KeepingOutcome, Outcome, PhaseCounts};
 #[cfg(feature = "own-loader")]
@@ -70,7 +70,10 @@ pub fn rehearse(bench: &Bench, keyring: &Keyring, ask: &Ask, progress: &Progress
         }
         outcome.cases.push(done);
     }
-    for (index, case) in (all.len()..).zip(&keeping.cases).filter(|(index, _)| ask.part.has(*index)) {
+    for (index, case) in (all.len()..)
+        .zip(&keeping.cases)
+        .filter(|(index, _)| ask.part.has(*index))
+    {
         let mut done = explore_keeping(bench, case, &ask.limits, progress)?;
         done.index = index;
         outcome.keeping.push(done);
@@ -78,5 +81,7 @@ pub fn rehearse(bench: &Bench, keyring: &Keyring, ask: &Ask, progress: &Progress
     Ok(outcome)
 }
 
+#[cfg(test)]
+mod keeping_tests;
 #[cfg(test)]
 mod tests;

@@ -1,8 +1,8 @@
 //! What came of a rehearsal, as it is kept, sent from machine to machine, and joined.
 
 use super::cases::{Case, PartOf};
-use super::keeping::{KeepingCase, KeepingCases};
 use super::files::recorded_files;
+use super::keeping::{KeepingCase, KeepingCases};
 use super::smooth::Install;
 use crate::bench::{Bench, hex};
 use crate::settings;
@@ -161,13 +161,7 @@ impl Outcome {
     ///
     /// # Errors
     /// The ledger's files cannot be read.
-    pub fn begin(
-        bench: &Bench,
-        all: &[Case],
-        keeping: &KeepingCases,
-        faults: &Faults,
-        part: PartOf,
-    ) -> Result<Self> {
+    pub fn begin(bench: &Bench, all: &[Case], keeping: &KeepingCases, faults: &Faults, part: PartOf) -> Result<Self> {
         let settings = keeping.cases.iter().map(KeepingCase::name);
         let names: Vec<_> = all.iter().map(Case::name).chain(settings).collect();
         let faults: Vec<_> = faults.names().into_iter().map(str::to_owned).collect();

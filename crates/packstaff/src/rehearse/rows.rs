@@ -64,12 +64,20 @@ pub fn report_of(outcome: &Outcome) -> Report {
 /// The rows of an exploration of settings, in the column of each board that it is about.
 pub(crate) fn set_keeping(report: &mut Report, case: &KeepingOutcome) {
     let of_case = |column: &String| case.boards.contains(column);
-    let columns: Vec<usize> = (0..).zip(&report.columns).filter(|(_, it)| of_case(it)).map(|(at, _)| at).collect();
+    let columns: Vec<usize> = (0..)
+        .zip(&report.columns)
+        .filter(|(_, it)| of_case(it))
+        .map(|(at, _)| at)
+        .collect();
     for column in columns {
         if let Some(why) = &case.unexplored {
             let cell = Cell {
                 verdict: Verdict::Warn,
-                ..Cell::fail(why.clone(), "settings that can be rehearsed", "What a cut does to settings is not known.")
+                ..Cell::fail(
+                    why.clone(),
+                    "settings that can be rehearsed",
+                    "What a cut does to settings is not known.",
+                )
             };
             report.set(KEEPING, "settings-worlds", "Rehearsed", column, cell);
             continue;
@@ -84,7 +92,11 @@ pub(crate) fn set_keeping(report: &mut Report, case: &KeepingOutcome) {
         };
         let covered = Cell {
             found: format!("{figure}: {}, in {}", versions(&case.versions), room(case)),
-            explanation: if case.own_code { STAND_IN.to_owned() } else { String::new() },
+            explanation: if case.own_code {
+                STAND_IN.to_owned()
+            } else {
+                String::new()
+            },
             ..Cell::pass(figure)
         };
         if case.worlds > 0 {
@@ -102,7 +114,8 @@ pub(crate) fn set_keeping(report: &mut Report, case: &KeepingOutcome) {
     }
 }
 
-const STAND_IN: &str = "This firmware keeps settings by its own code, which is not rehearsed: the keeper stood in for it.";
+const STAND_IN: &str =
+    "This firmware keeps settings by its own code, which is not rehearsed: the keeper stood in for it.";
 
 /// Settings are not judged by what an installer does, so that claims read otherwise.
 fn keeping_title(claim: Claim) -> &'static str {
@@ -263,8 +276,14 @@ pub fn proof(outcome: &Outcome) -> String {
 fn keeping_proof(case: &KeepingOutcome) -> String {
     let through = match (case.cuts, case.cuts_max) {
         (0, _) => "without any cut".to_owned(),
-        (cuts, None) => format!("through each of {} cuts, any number of them one after another", grouped(cuts)),
-        (cuts, Some(most)) => format!("through each of {} cuts, at most {most} of them one after another", grouped(cuts)),
+        (cuts, None) => format!(
+            "through each of {} cuts, any number of them one after another",
+            grouped(cuts)
+        ),
+        (cuts, Some(most)) => format!(
+            "through each of {} cuts, at most {most} of them one after another",
+            grouped(cuts)
+        ),
     };
     let who = match case.own_code {
         true => " The keeper stood in for the firmware's own code, which is not rehearsed.",

@@ -52,7 +52,7 @@ pub trait Machines {
 }
 
 /// Keepers as units have them.
-pub struct New;
+struct New;
 
 impl Machines for New {
     fn machine<const ROOM: usize, const ASIDE: usize>(&self) -> Keeper<ROOM, ASIDE> {
@@ -144,7 +144,15 @@ impl Setup {
 ///
 /// # Errors
 /// There is no answer.
-pub fn explore_setup(
+pub fn explore_setup(setup: &Setup, plan: &Plan, watch: &dyn Fn(Progress)) -> Result<Exploration, Unexplored> {
+    explore_machines(setup, plan, &New, watch)
+}
+
+/// The same with keepers of another make.
+///
+/// # Errors
+/// There is no answer.
+pub fn explore_machines(
     setup: &Setup,
     plan: &Plan,
     machines: &impl Machines,

@@ -18,7 +18,7 @@ mod parts;
 mod store;
 mod story;
 
-pub use any_size::{LONGEST, Machines, New, Setup, Unexplored, explore_setup};
+pub use any_size::{LONGEST, Machines, Setup, Unexplored, explore_machines, explore_setup};
 pub use ideal::Ideal;
 pub use parts::{memory_of, new_memory};
 pub use store::{ASIDE, OurKeeper, ROOM, Store, Wish};
@@ -273,10 +273,7 @@ impl<S: Store> Explorer<'_, S> {
             }
             let level = std::mem::take(&mut frontier);
             for portion in level.chunks(AT_ONCE) {
-                let expanded: Vec<_> = portion
-                    .par_iter()
-                    .map(|(key, node)| self.expand(*key, node))
-                    .collect();
+                let expanded: Vec<_> = portion.par_iter().map(|(key, node)| self.expand(*key, node)).collect();
                 for expanded in expanded {
                     found.cuts += expanded.cuts;
                     if let (None, Some((claim, seen, step))) = (&found.violation, expanded.objection) {
@@ -342,7 +339,9 @@ impl<S: Store> Explorer<'_, S> {
             let layout = |ideal: &Ideal| self.plan.versions.get(ideal.version).map(|version| version.layout);
             let is_held = |ideal: &Ideal| match &ideal.value {
                 None => true,
-                Some(value) => held.iter().any(|(number, bytes)| layout(ideal) == Some(*number) && bytes == value),
+                Some(value) => held
+                    .iter()
+                    .any(|(number, bytes)| layout(ideal) == Some(*number) && bytes == value),
             };
             if ideals.iter().any(is_held) {
                 ideals.retain(is_held);
@@ -542,7 +541,12 @@ impl<S: Store> Explorer<'_, S> {
     }
 
     /// The change is done, with this memory: on to the next.
-    fn go_on(&self, on: &On<S::State>, memory: SettingsMemory, out: &mut Expanded<S::State>) -> Vec<(bool, On<S::State>)> {
+    fn go_on(
+        &self,
+        on: &On<S::State>,
+        memory: SettingsMemory,
+        out: &mut Expanded<S::State>,
+    ) -> Vec<(bool, On<S::State>)> {
         let mut next = on.clone();
         next.memory = memory;
         if let Some(version) = self.plan.versions.get(on.version) {

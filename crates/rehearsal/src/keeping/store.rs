@@ -95,9 +95,9 @@ impl<const ROOM: usize, const ASIDE: usize> OurKeeper<ROOM, ASIDE> {
             Request::Erase { address } => Wish::Erase(address),
             Request::Rest(_) => return None,
             Request::Stuck(keeper::Stuck::Foreign { .. }) => Wish::Foreign,
-            Request::Stuck(keeper::Stuck::Carry { layout, fault }) => {
-                Wish::NotCarried(format!("settings of layout {layout:#06x} cannot be carried over: {fault}"))
-            }
+            Request::Stuck(keeper::Stuck::Carry { layout, fault }) => Wish::NotCarried(format!(
+                "settings of layout {layout:#06x} cannot be carried over: {fault}"
+            )),
             Request::Stuck(stuck) => Wish::Stuck(format!("{stuck:?}")),
         })
     }

@@ -118,11 +118,18 @@ impl Story {
                 )
             }
             Step::Save(payload, end) => {
-                format!("The owner sets {}; {}.", self.names.words(Some(payload)), self.comes_to(end))
+                format!(
+                    "The owner sets {}; {}.",
+                    self.names.words(Some(payload)),
+                    self.comes_to(end)
+                )
             }
             Step::Done(1, end) => format!("The change is carried out; {}.", self.comes_to(end)),
             Step::Done(changes, end) => {
-                format!("This and the next changes, {changes} in all, are carried out; {}.", self.comes_to(end))
+                format!(
+                    "This and the next changes, {changes} in all, are carried out; {}.",
+                    self.comes_to(end)
+                )
             }
             Step::WornOut(end) => format!(
                 "The change is carried out, and the page turns out to be worn: a bit is wrong; {}.",

@@ -205,6 +205,16 @@ impl Unit {
         self
     }
 
+    /// With an EEPROM of such pages, of which a record fills several.
+    pub(crate) fn with_page(mut self, page: u32) -> Self {
+        self.keeper.memory = Memory::Pages { page };
+        let size = self.keeper.region.size;
+        for (_, memory, _) in &mut self.plan.from {
+            *memory = SettingsMemory::Pages(Pages::new(PageKind::Eeprom, BASE, size, page));
+        }
+        self
+    }
+
     pub(crate) fn with_flaw(mut self, flaw: keeper::Flaw) -> Self {
         self.keeper.machine = Keeper::with_flaw(flaw);
         self
