@@ -328,13 +328,24 @@ fn installs_proof(cases: &[CaseOutcome]) -> String {
 }
 
 /// The same in an owner's words, for the sheet.
-pub fn owners_sentence(cases: &[CaseOutcome]) -> String {
-    let cuts: u64 = cases.iter().map(|case| case.cuts).sum();
+pub fn owners_sentence(outcome: &Outcome) -> String {
+    let cuts: u64 = outcome.cases.iter().map(|case| case.cuts).sum();
+    // What the keeper did in the place of other code says nothing about an owner's unit.
+    let own = |case: &KeepingOutcome| case.unexplored.is_none() && !case.own_code;
+    let saved: u64 = outcome.keeping.iter().map(|case| case.cuts).sum();
+    let kept = match !outcome.keeping.is_empty() && outcome.keeping.iter().all(own) {
+        false => String::new(),
+        true => format!(
+            " Your settings and the calibration were followed in the same way, with the power failing {} times: they were never \
+             lost.",
+            grouped(saved)
+        ),
+    };
     format!(
         "A computer went through this update in a model of your unit, with the power failing {} times: before, during and after \
          every single write, and again while the unit recovered from that; with the stick pulled out, swapped or damaged. Every \
          time the unit started a complete version that we released, or waited for a stick; and a good stick always brought it \
-         to the end.",
+         to the end.{kept}",
         grouped(cuts),
     )
 }

@@ -130,18 +130,19 @@ fn settings_carried_over_in_place_are_lost() {
 /// Pages of four bytes: what lies behind the head is written in steps that no keeper can see, and that are taken together.
 #[test]
 fn stretches_that_nobody_sees_change_no_verdict() {
-    let bounded = || {
-        let mut unit = small(Kind::Eeprom).with_one_payload().with_page(4);
+    let bounded = |unit: Unit| {
+        let mut unit = unit.with_page(4);
         unit.plan.cuts_max = Some(1);
         unit.plan.powers_max = Some(3);
         unit
     };
-    let (reduced, whole) = (holds(&bounded()), holds(&bounded().unreduced()));
+    let one = || bounded(small(Kind::Eeprom).with_one_payload());
+    let (reduced, whole) = (holds(&one()), holds(&one().unreduced()));
     assert!(reduced.powered < whole.powered && reduced.worlds < whole.worlds);
     assert_eq!(reduced.changes_max, whole.changes_max);
     for flaw in [Flaw::InPlace, Flaw::VoidsFirst] {
         let claim = |unit: Unit| unit.with_flaw(flaw).explore().violation.map(|found| found.claim);
-        let unit = || bounded().at_turn(7);
+        let unit = || bounded(small(Kind::Eeprom)).at_turn(7);
         assert_eq!(claim(unit()), claim(unit().unreduced()), "{flaw:?}");
         assert!(claim(unit()).is_some(), "{flaw:?}");
     }
