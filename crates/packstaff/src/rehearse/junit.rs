@@ -4,7 +4,7 @@
 //! `testsuite`, `testcase`, `failure`.
 
 use super::outcome::{Broken, CaseOutcome, KeepingOutcome, Outcome};
-use super::rows::{KEEPING_CLAIMS, broken, claims_of};
+use super::rows::{broken, claims_of, keeping_claims};
 use rehearsal::claims::Claim;
 use std::fmt::Write;
 
@@ -85,10 +85,8 @@ fn tests(case: &CaseOutcome) -> Vec<Test> {
 }
 
 fn keeping_tests(case: &KeepingOutcome) -> Vec<Test> {
-    KEEPING_CLAIMS
-        .into_iter()
-        .map(|claim| judged(claim, &case.broken))
-        .collect()
+    let claims = keeping_claims(case).iter().copied();
+    claims.map(|claim| judged(claim, &case.broken)).collect()
 }
 
 fn judged(claim: Claim, all: &[Broken]) -> Test {

@@ -32,7 +32,7 @@ const SAVES: u8 = 1;
 const REACHES: [(u32, Option<u8>); 4] = [(3, None), (2, None), (2, Some(2)), (2, Some(1))];
 
 /// Nodes within which an exploration stays quick, so that every machine comes to the same bound.
-const NODES: usize = 60_000;
+const NODES: usize = 20_000;
 
 /// One exploration of settings.
 #[derive(Clone, Debug, PartialEq, Eq)]

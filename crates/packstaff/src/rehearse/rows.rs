@@ -11,8 +11,13 @@ use std::collections::BTreeSet;
 const SECTION: &str = "Rehearsal";
 const KEEPING: &str = "Keeping settings";
 
-/// The claims that settings are judged by.
-pub(super) const KEEPING_CLAIMS: [Claim; 2] = [Claim::SettingsKept, Claim::Sane];
+/// The claims that settings are judged by; where they could not be kept at all, there is one alone.
+pub(super) fn keeping_claims(case: &KeepingOutcome) -> &'static [Claim] {
+    match case.worlds {
+        0 => &[Claim::SettingsKept],
+        _ => &[Claim::SettingsKept, Claim::Sane],
+    }
+}
 
 /// The report of a rehearsal.
 pub fn report_of(outcome: &Outcome) -> Report {
@@ -102,7 +107,7 @@ pub(crate) fn set_keeping(report: &mut Report, case: &KeepingOutcome) {
         if case.worlds > 0 {
             report.set(KEEPING, &id, &title, column, covered);
         }
-        for claim in KEEPING_CLAIMS {
+        for claim in keeping_claims(case).iter().copied() {
             let holds = match claim {
                 Claim::Sane => Cell::pass(format!("at most {} writes", case.changes_max)),
                 _ => Cell::pass(""),
@@ -203,8 +208,12 @@ pub(super) fn broken(all: &[Broken], claim: Claim) -> Option<&Broken> {
 }
 
 fn broken_cell(case: &str, claim: Claim, broken: &Broken) -> Cell {
+    let after = match broken.steps {
+        0 => String::new(),
+        steps => format!(", after {steps} steps"),
+    };
     Cell::fail(
-        format!("{case}: {}, after {} steps", broken.seen, broken.steps),
+        format!("{case}: {}{after}", broken.seen),
         claim.statement(),
         format!("{}\n{}", claim.consequence(), broken.story.join("\n")),
     )
