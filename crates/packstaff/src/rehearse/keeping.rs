@@ -31,8 +31,9 @@ const SAVES: u8 = 1;
 /// [`NODES`] is tried with the next.
 const REACHES: [(u32, Option<u8>); 4] = [(3, None), (2, None), (2, Some(2)), (2, Some(1))];
 
-/// Nodes within which an exploration stays quick, so that every machine comes to the same bound.
-const NODES: usize = 20_000;
+/// Nodes within which an exploration stays quick, so that every machine comes to the same bound. The last of [`REACHES`] may take as
+/// many as fit into memory.
+const NODES: usize = 60_000;
 
 /// One exploration of settings.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -258,12 +259,21 @@ impl Kept {
         let mut before = None;
         for (places, cuts_max) in REACHES {
             let setup = self.setup.with_places(places).into_diagnostic()?;
+            // Two regions with three places each go beyond any bound that is quick.
+            if setup.aside.is_some() && places > 2 {
+                continue;
+            }
             if before.replace((setup, cuts_max)) == Some((setup, cuts_max)) {
                 continue;
             }
             let bytes = setup.node_bytes();
             self.plan.cuts_max = cuts_max;
-            self.plan.nodes_max = limits.nodes_max.unwrap_or_else(|| limits.nodes(bytes).min(NODES));
+            let most = if REACHES.last() == Some(&(places, cuts_max)) {
+                usize::MAX
+            } else {
+                NODES
+            };
+            self.plan.nodes_max = limits.nodes_max.unwrap_or_else(|| limits.nodes(bytes).min(most));
             self.begin(case, &setup)?;
             match explored(&setup, &self.plan, &watch) {
                 Ok(found) => return Ok(self.outcome(case, &setup, &found)),
