@@ -20,7 +20,7 @@ use crate::table::Table;
 /// 2. **Carry over**, if it is another version's: by a table of ours, or by one that a newer version left for us.
 /// 3. **Keep aside**, before the settings are saved in an older layout, what that cannot hold; and, in a newer one, the ways back.
 /// 4. **Save** beside the old record; only then does the old one go.
-#[derive(Clone, PartialEq, Eq, Hash)]
+#[derive(Clone, PartialEq, Eq)]
 pub struct Keeper<const ROOM: usize, const ASIDE: usize> {
     stage: Stage,
     main: Ring,
@@ -33,6 +33,28 @@ pub struct Keeper<const ROOM: usize, const ASIDE: usize> {
     kept: [u8; ASIDE],
     chunk: [u8; CHUNK_MAX],
     flawed: Flawed,
+}
+
+/// Only what the keeper still goes by: not what buffers hold behind the end of what was read or written, and nothing that is made
+/// anew before it is looked at. Keepers with the same sum and the same request go on alike, so that a rehearsal need not tell them
+/// apart.
+impl<const ROOM: usize, const ASIDE: usize> core::hash::Hash for Keeper<ROOM, ASIDE> {
+    fn hash<H: core::hash::Hasher>(&self, hasher: &mut H) {
+        let read = |ring: &Ring| ring.newest.map_or(0, |at| at.head.len);
+        let to_keep = match self.stage {
+            Stage::Keep { len, .. }
+            | Stage::Save {
+                keep: Some(Keep::Newer { len, .. }),
+                ..
+            } => len,
+            _ => 0,
+        };
+        let value = self.len.max(read(&self.main));
+        let kept = to_keep.max(read(&self.aside));
+        (self.stage, &self.main, &self.aside, self.layout, self.len, self.flawed).hash(hasher);
+        self.value.get(..usize::from(value)).hash(hasher);
+        self.kept.get(..usize::from(kept)).hash(hasher);
+    }
 }
 
 /// What the machine is about.

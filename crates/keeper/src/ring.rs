@@ -101,7 +101,7 @@ enum Stage {
 }
 
 /// The records of one region.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Ring {
     stage: Stage,
     /// The newest whole record.
@@ -117,6 +117,17 @@ pub(crate) struct Ring {
     distrusted: u32,
     longer: bool,
     rescans: u8,
+}
+
+/// Only what the ring still goes by: what it learns of single places while it looks for records is of no account afterwards.
+impl core::hash::Hash for Ring {
+    fn hash<H: core::hash::Hasher>(&self, hasher: &mut H) {
+        (self.stage, self.newest, self.sure).hash(hasher);
+        (self.whole, self.broken, self.free, self.worn).hash(hasher);
+        if matches!(self.stage, Stage::Scan(_) | Stage::Fetch(_)) {
+            (self.turns, self.distrusted, self.longer, self.rescans).hash(hasher);
+        }
+    }
 }
 
 pub(crate) const fn bit(spot: u32) -> u32 {

@@ -7,9 +7,7 @@ use packstaff::bench::Bench;
 use packstaff::progress::Progress;
 #[cfg(feature = "own-loader")]
 use packstaff::rehearse::rehearse_own_loader;
-use packstaff::rehearse::{
-    Ask, Limits, Outcome, Wanted, draw, junit, merge, nodes_for, read_outcome, rehearse, report_of,
-};
+use packstaff::rehearse::{Ask, Limits, Outcome, Wanted, draw, junit, merge, read_outcome, rehearse, report_of};
 use packstaff::report::Report;
 use rehearsal::explore::Faults;
 use serde::Serialize;
@@ -118,7 +116,7 @@ fn explored(ask: &args::Rehearse, folder: &std::path::Path) -> Result<Outcome> {
         part: ask.part,
         limits: Limits {
             faults: ask.faults.clone().unwrap_or_else(Faults::all),
-            nodes_max: ask.nodes.unwrap_or_else(nodes_for),
+            nodes_max: ask.nodes,
         },
     };
     let outcome = rehearse(&bench, keyring.keyring(), &wanted, &progress);

@@ -2,6 +2,7 @@
 //!
 //! - [`layout`]: what a version keeps and where it lies, read from `settings/{version}.toml`.
 //! - [`generate`]: code for a unit, in C and in Rust.
+//! - [`sample`]: settings that an owner could have, for trials.
 //! - [`dwarf`]: a layout read out of a build.
 
 #![forbid(unsafe_code)]
@@ -12,6 +13,7 @@ pub mod dwarf;
 pub mod generate;
 pub mod layout;
 mod ratio;
+pub mod sample;
 mod unit;
 
 pub use carry::carry_record;

@@ -1,6 +1,7 @@
 //! One case explored.
 
 use super::cases::Case;
+use super::memory::nodes_for;
 use super::outcome::{Broken, CaseOutcome};
 use super::stage::Stage;
 use super::watch::Watch;
@@ -16,8 +17,15 @@ use thiserror::Error;
 pub struct Limits {
     /// What may go wrong.
     pub faults: Faults,
-    /// The most nodes.
-    pub nodes_max: usize,
+    /// The most nodes; `None` for as many as fit into memory.
+    pub nodes_max: Option<usize>,
+}
+
+impl Limits {
+    /// The most nodes, where each takes so many bytes of memory.
+    pub(super) fn nodes(&self, bytes: usize) -> usize {
+        self.nodes_max.unwrap_or_else(|| nodes_for(bytes))
+    }
 }
 
 /// Explores a case. Its number and its installs are left to the caller.
@@ -25,7 +33,7 @@ pub struct Limits {
 /// # Errors
 /// A unit cannot be made, or the exploration gave no answer.
 pub fn explore_case(stage: &Stage<'_>, case: &Case, limits: &Limits, progress: &Progress) -> Result<CaseOutcome> {
-    let plan = stage.plan(&case.to, &case.from, limits.faults.clone(), limits.nodes_max)?;
+    let plan = stage.plan(&case.to, &case.from, limits.faults.clone(), limits.nodes(NODE_BYTES))?;
     let subject = OurInstaller::of(&stage.blueprint);
     let watch = Watch::begin(format!("rehearsing board {}, to {}", case.board, case.to), progress);
     let found = explore_watched(&subject, &plan, &|seen| watch.tell(seen)).map_err(|why| no_answer(case, why))?;
@@ -40,12 +48,12 @@ pub fn explore_case(stage: &Stage<'_>, case: &Case, limits: &Limits, progress: &
 
 /// A case that no answer was found for.
 #[derive(Debug, Error, Diagnostic)]
-enum NoAnswer {
+pub(super) enum NoAnswer {
     #[error("{case}: there are more than {} nodes: the rehearsal was given up, and says nothing about this case", grouped(*nodes as u64))]
     #[diagnostic(help(
-        "allow for more with --nodes (about {NODE_BYTES} bytes of memory each), begin with fewer versions, or leave faults out with --faults"
+        "allow for more with --nodes (about {bytes} bytes of memory each), begin with fewer versions, or leave faults out with --faults"
     ))]
-    TooLarge { case: String, nodes: usize },
+    TooLarge { case: String, nodes: usize, bytes: usize },
     #[error("{case}: {why}")]
     #[diagnostic(help("please report it: our own installer should not come to this"))]
     Other { case: String, why: Unfinished },
@@ -54,7 +62,11 @@ enum NoAnswer {
 fn no_answer(case: &Case, why: Unfinished) -> NoAnswer {
     let case = case.name();
     match why {
-        Unfinished::TooLarge(nodes) => NoAnswer::TooLarge { case, nodes },
+        Unfinished::TooLarge(nodes) => NoAnswer::TooLarge {
+            case,
+            nodes,
+            bytes: NODE_BYTES,
+        },
         why => NoAnswer::Other { case, why },
     }
 }

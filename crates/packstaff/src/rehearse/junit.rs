@@ -3,8 +3,8 @@
 //! There is no standard for it. Elements and attributes are those that build servers commonly read (common practice): `testsuites`,
 //! `testsuite`, `testcase`, `failure`, `skipped`.
 
-use super::outcome::{Broken, CaseOutcome, Outcome};
-use super::rows::{broken, claims_of};
+use super::outcome::{Broken, CaseOutcome, KeepingOutcome, Outcome};
+use super::rows::{broken, claims_of, keeping_claims};
 use rehearsal::claims::Claim;
 use std::fmt::Write;
 
@@ -88,12 +88,17 @@ impl Suite {
 
 /// The results of a product's rehearsal.
 pub fn junit(outcome: &Outcome) -> String {
-    let suites = outcome.cases.iter().map(|case| Suite {
-        name: case.name(),
-        class: format!("{}.{}", outcome.product, case.board),
-        tests: tests(case),
-    });
-    document(&format!("{}, rehearsed", outcome.product), &suites.collect::<Vec<_>>())
+    let suite = |name: String, part: &str, tests: Vec<Test>| Suite {
+        class: format!("{}.{part}", outcome.product),
+        name,
+        tests,
+    };
+    let cases = outcome.cases.iter();
+    let installs = cases.map(|case| suite(case.name(), &case.board, tests(case)));
+    let explored = outcome.keeping.iter().filter(|case| case.unexplored.is_none());
+    let keeping = explored.map(|case| suite(case.name.clone(), "settings", keeping_tests(case)));
+    let suites: Vec<_> = installs.chain(keeping).collect();
+    document(&format!("{}, rehearsed", outcome.product), &suites)
 }
 
 /// The document.
@@ -124,14 +129,20 @@ fn tests(case: &CaseOutcome) -> Vec<Test> {
     });
     let claims = claims_of(case)
         .filter(|claim| *claim != Claim::SettingsKept)
-        .map(|claim| Test {
-            name: format!("{}: {}", claim.id(), claim.statement()),
-            end: match broken(case, claim) {
-                None => End::Holds,
-                Some(broken) => End::of(broken),
-            },
-        });
+        .map(|claim| judged(claim, &case.broken));
     installs.chain(claims).collect()
+}
+
+fn keeping_tests(case: &KeepingOutcome) -> Vec<Test> {
+    let claims = keeping_claims(case).iter().copied();
+    claims.map(|claim| judged(claim, &case.broken)).collect()
+}
+
+fn judged(claim: Claim, all: &[Broken]) -> Test {
+    Test {
+        name: format!("{}: {}", claim.id(), claim.statement()),
+        end: broken(all, claim).map_or(End::Holds, End::of),
+    }
 }
 
 /// A text for an attribute or an element (Extensible Markup Language 1.0, 2.2 and 2.4): what is no character there is left out.

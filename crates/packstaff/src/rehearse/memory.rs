@@ -1,18 +1,17 @@
 //! How much memory an exploration may use, and does.
 
-use rehearsal::explore::NODE_BYTES;
 use std::fs;
 
-/// Nodes to allow for where nothing is known about this machine's memory: about 2 GiB.
-const NODES_UNKNOWN: u64 = 1 << 20;
+/// Bytes to allow for where nothing is known about this machine's memory.
+const BYTES_UNKNOWN: u64 = 2 << 30;
 
 /// The most memory that this process has used, in bytes; `None` where the system does not tell.
 pub(super) fn peak() -> Option<u64> {
     kib(&fs::read_to_string("/proc/self/status").ok()?, "VmHWM:")
 }
 
-/// How many nodes fit into two thirds of the memory that is free now, or that this process may use.
-pub fn nodes_for() -> usize {
+/// How many nodes of so many bytes each fit into two thirds of the memory that is free now, or that this process may use.
+pub(super) fn nodes_for(node_bytes: usize) -> usize {
     let free = fs::read_to_string("/proc/meminfo")
         .ok()
         .and_then(|text| kib(&text, "MemAvailable:"));
@@ -20,7 +19,7 @@ pub fn nodes_for() -> usize {
     let share = fs::read_to_string("/sys/fs/cgroup/memory.max").ok();
     let share = share.and_then(|text| text.trim().parse::<u64>().ok());
     let bytes = [free, share].into_iter().flatten().min();
-    let nodes = bytes.map_or(NODES_UNKNOWN, |bytes| bytes / 3 * 2 / NODE_BYTES as u64);
+    let nodes = bytes.map_or(BYTES_UNKNOWN, |bytes| bytes / 3 * 2) / node_bytes.max(1) as u64;
     usize::try_from(nodes).unwrap_or(usize::MAX)
 }
 
@@ -45,6 +44,7 @@ mod tests {
 
     #[test]
     fn some_nodes_are_allowed_for() {
-        assert!(nodes_for() > 1000);
+        assert!(nodes_for(2048) > 1000);
+        assert!(nodes_for(1 << 16) < nodes_for(2048));
     }
 }

@@ -145,24 +145,30 @@ pub fn merge(parts: Vec<(PathBuf, Outcome)>) -> Result<Outcome, NotMerged> {
             of,
         });
     }
-    let mut cases: Vec<_> = by_index.into_values().flat_map(|(_, outcome)| outcome.cases).collect();
+    let (mut cases, mut keeping) = (Vec::new(), Vec::new());
+    for (_, outcome) in by_index.into_values() {
+        cases.extend(outcome.cases);
+        keeping.extend(outcome.keeping);
+    }
     cases.sort_by_key(|case| case.index);
+    keeping.sort_by_key(|case| case.index);
+    let installs = cases.iter().map(|case| (case.index, case.name()));
+    let all = installs.chain(keeping.iter().map(|case| (case.index, case.name.clone())));
+    let all: Vec<(usize, String)> = all.collect();
     let in_place = |(index, name): (usize, &String)| {
-        cases
-            .iter()
-            .filter(|case| case.index == index && case.name() == *name)
-            .count()
-            == 1
+        let here = |case: &&(usize, String)| case.0 == index && case.1 == *name;
+        all.iter().filter(here).count() == 1
     };
     if let Some((_, name)) = first.cases_all.iter().enumerate().find(|it| !in_place(*it)) {
         return Err(NotMerged::Case(name.clone()));
     }
-    if let Some(stray) = cases.iter().find(|case| case.index >= first.cases_all.len()) {
-        return Err(NotMerged::Case(stray.name()));
+    if let Some((_, stray)) = all.iter().find(|(index, _)| *index >= first.cases_all.len()) {
+        return Err(NotMerged::Case(stray.clone()));
     }
     Ok(Outcome {
         part: [1, 1],
         cases,
+        keeping,
         ..first
     })
 }

@@ -5,6 +5,7 @@ mod drawing;
 mod explored;
 mod files;
 mod junit;
+mod keeping;
 mod memory;
 mod merge;
 mod outcome;
@@ -21,9 +22,9 @@ pub use drawing::draw;
 pub use explored::{Limits, explore_case};
 pub use files::{File, recorded_files};
 pub use junit::junit;
-pub use memory::nodes_for;
+pub use keeping::{KeepingCase, KeepingCases, explore_keeping, keeping_cases};
 pub use merge::{NotMerged, merge, read_outcome};
-pub use outcome::{Broken, CaseOutcome, InstallOutcome, Outcome, PhaseCounts};
+pub use outcome::{Broken, CaseOutcome, InstallOutcome, KeepingOutcome, Outcome, PhaseCounts};
 #[cfg(feature = "own-loader")]
 pub use own_loader::{LoaderCase, LoaderOutcome, rehearse_own_loader};
 pub use rows::{conclusion, owners_sentence, proof, report_of};
@@ -31,7 +32,7 @@ pub use smooth::Install;
 pub use stage::Stage;
 
 pub(crate) use cases::may_go_back_to;
-pub(crate) use rows::{install_row, set_case};
+pub(crate) use rows::{install_row, set_case, set_keeping};
 
 use crate::bench::Bench;
 use crate::progress::Progress;
@@ -54,7 +55,8 @@ pub struct Ask {
 /// What is asked for is not there, or an exploration gave no answer.
 pub fn rehearse(bench: &Bench, keyring: &Keyring, ask: &Ask, progress: &Progress) -> Result<Outcome> {
     let all = cases(bench, &ask.wanted)?;
-    let mut outcome = Outcome::begin(bench, &all, &ask.limits.faults, ask.part)?;
+    let keeping = keeping_cases(bench, &all)?;
+    let mut outcome = Outcome::begin(bench, &all, &keeping, &ask.limits.faults, ask.part)?;
     for (index, case) in all.iter().enumerate().filter(|(index, _)| ask.part.has(*index)) {
         let board = bench
             .product
@@ -70,8 +72,18 @@ pub fn rehearse(bench: &Bench, keyring: &Keyring, ask: &Ask, progress: &Progress
         }
         outcome.cases.push(done);
     }
+    for (index, case) in (all.len()..)
+        .zip(&keeping.cases)
+        .filter(|(index, _)| ask.part.has(*index))
+    {
+        let mut done = explore_keeping(bench, case, &ask.limits, progress)?;
+        done.index = index;
+        outcome.keeping.push(done);
+    }
     Ok(outcome)
 }
 
+#[cfg(test)]
+mod keeping_tests;
 #[cfg(test)]
 mod tests;

@@ -2,14 +2,16 @@
 
 use super::cases::{Case, PartOf};
 use super::files::recorded_files;
+use super::keeping::{KeepingCase, KeepingCases};
 use super::smooth::Install;
 use crate::bench::{Bench, hex};
+use crate::settings;
 use miette::Result;
 use rehearsal::explore::{Exploration, Faults, Plan};
 use serde::{Deserialize, Serialize};
 
 /// The form of this record. It is raised when a field changes its meaning.
-pub(super) const FORMAT: u32 = 1;
+pub(super) const FORMAT: u32 = 2;
 
 /// What came of a rehearsal, or of a part of one.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -28,8 +30,12 @@ pub struct Outcome {
     pub part: [usize; 2],
     /// Every case of the matrix, in every part's record.
     pub cases_all: Vec<String>,
-    /// The cases of this part.
+    /// The installs of this part.
     pub cases: Vec<CaseOutcome>,
+    /// The settings of this part. Their numbers come after those of all installs.
+    pub keeping: Vec<KeepingOutcome>,
+    /// What is not rehearsed of settings, and why: in a sentence each.
+    pub left_out: Vec<String>,
 }
 
 /// What came of one case.
@@ -67,6 +73,43 @@ pub struct CaseOutcome {
     pub installs: Vec<InstallOutcome>,
 }
 
+/// What came of one case of settings.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct KeepingOutcome {
+    /// Its number in the matrix, from 0.
+    pub index: usize,
+    /// Its name.
+    pub name: String,
+    /// The board revisions.
+    pub boards: Vec<String>,
+    /// The settings memory, by the trade's name.
+    pub memory_name: String,
+    /// The versions that owners put on, in any order.
+    pub versions: Vec<String>,
+    /// Whether firmware keeps settings by its own code, so that the keeper stood in for it.
+    pub own_code: bool,
+    /// Places for records that were explored.
+    pub places: u32,
+    /// Places that a unit has.
+    pub places_all: u32,
+    /// Cuts one after another; `None` for any number.
+    pub cuts_max: Option<u8>,
+    /// Worlds with power off that were told apart.
+    pub worlds: usize,
+    /// Powered keepers about to change the memory, or at rest.
+    pub powered: usize,
+    /// Cuts.
+    pub cuts: u64,
+    /// Steps of the longest shortest way.
+    pub levels: usize,
+    /// Most writes from power-on to rest, without a cut.
+    pub changes_max: usize,
+    /// Claims that do not hold.
+    pub broken: Vec<Broken>,
+    /// Why it was not explored, if it was not.
+    pub unexplored: Option<String>,
+}
+
 /// What was covered while the unit did one thing.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PhaseCounts {
@@ -91,7 +134,7 @@ pub struct Broken {
     pub steps: usize,
     /// The way, told.
     pub story: Vec<String>,
-    /// The way, drawn: a page of HTML.
+    /// The way, drawn: a page of HTML. Empty where only words tell it.
     pub page: String,
 }
 
@@ -117,14 +160,19 @@ impl Outcome {
     ///
     /// # Errors
     /// The ledger's files cannot be read.
-    pub fn begin(bench: &Bench, all: &[Case], faults: &Faults, part: PartOf) -> Result<Self> {
-        let names: Vec<_> = all.iter().map(Case::name).collect();
+    pub fn begin(bench: &Bench, all: &[Case], keeping: &KeepingCases, faults: &Faults, part: PartOf) -> Result<Self> {
+        let settings = keeping.cases.iter().map(KeepingCase::name);
+        let names: Vec<_> = all.iter().map(Case::name).chain(settings).collect();
         let faults: Vec<_> = faults.names().into_iter().map(str::to_owned).collect();
         let mut matrix = vec![env!("CARGO_PKG_VERSION").to_owned(), bench.product.name.clone()];
         for board in &bench.product.boards {
             let files = recorded_files(bench, board)?;
             let files = files.iter().map(|file| hex(&envelope::sha256(&file.bytes)));
             matrix.push(format!("{} {}", board.revision, files.collect::<Vec<_>>().join(" ")));
+        }
+        for version in &bench.product.versions.list {
+            let layout = settings::file(bench, version.text())?;
+            matrix.extend(layout.map(|content| format!("{version} {}", hex(&envelope::sha256(&content)))));
         }
         matrix.extend(names.iter().cloned());
         matrix.extend(faults.iter().cloned());
@@ -139,7 +187,21 @@ impl Outcome {
             part: [part.index, part.of],
             cases_all: names,
             cases: Vec::new(),
+            keeping: Vec::new(),
+            left_out: keeping.left_out.clone(),
         })
+    }
+}
+
+impl KeepingOutcome {
+    /// An outcome without an answer yet.
+    pub(super) fn begin(case: &KeepingCase) -> Self {
+        Self {
+            name: case.name(),
+            boards: case.boards.clone(),
+            versions: case.versions.clone(),
+            ..Self::default()
+        }
     }
 }
 

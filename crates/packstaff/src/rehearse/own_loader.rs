@@ -178,6 +178,7 @@ impl LoaderOutcome {
             format!(" {what}: stop_at_first = false, under [limits] in unit.toml, goes on to the end.")
         });
         let faults = left_out(&every_fault(), &self.faults);
+        let faults = faults.map_or(String::new(), |told| format!(" {told}"));
         format!("{head}{end}{faults} Not judged: {not_judged}.")
     }
 

@@ -30,7 +30,7 @@ fn outcome(disowned: &str) -> Outcome {
     };
     let limits = Limits {
         faults: Faults::named("cuts,any-choice").unwrap(),
-        nodes_max: 1 << 20,
+        nodes_max: Some(1 << 20),
     };
     let all = cases(&bench, &wanted).unwrap();
     let [case] = &all[..] else { panic!("{all:?}") };
@@ -43,7 +43,8 @@ fn outcome(disowned: &str) -> Outcome {
         .find(|file| file.version == disowned)
         .map(|file| file.image);
     stage.releases.retain(|image| Some(*image) != unknown);
-    let mut outcome = Outcome::begin(&bench, &all, &limits.faults, PartOf::WHOLE).unwrap();
+    let none = KeepingCases::default();
+    let mut outcome = Outcome::begin(&bench, &all, &none, &limits.faults, PartOf::WHOLE).unwrap();
     let done = explore_case(&stage, case, &limits, &Progress::new(true)).unwrap();
     outcome.cases.push(done);
     outcome
@@ -155,7 +156,7 @@ fn too_few_nodes_are_no_answer() {
         part: PartOf::WHOLE,
         limits: Limits {
             faults: Faults::named("cuts").unwrap(),
-            nodes_max: 50,
+            nodes_max: Some(50),
         },
     };
     let error = rehearse(&bench, keyring.keyring(), &ask, &Progress::new(true)).unwrap_err();

@@ -24,12 +24,13 @@ impl Broken {
 
     /// The cell of a table. `case` is what was rehearsed.
     pub(super) fn cell(&self, case: &str, wording: Wording) -> Cell {
-        let steps = match self.steps {
-            1 => "1 step".to_owned(),
-            steps => format!("{steps} steps"),
+        let after = match self.steps {
+            0 => String::new(),
+            1 => ", after 1 step".to_owned(),
+            steps => format!(", after {steps} steps"),
         };
         Cell::fail(
-            format!("{case}: {}, after {steps}", self.seen),
+            format!("{case}: {}{after}", self.seen),
             wording.statement,
             format!("{}\n{}", wording.consequence, self.story.join("\n")),
         )

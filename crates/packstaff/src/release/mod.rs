@@ -133,7 +133,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         report.conclusion = refused(&report, consequence);
         return Ok(report);
     }
-    let proof = proof(&rehearsed.outcome.cases, &rehearsed.outcome.faults);
+    let proof = proof(&rehearsed.outcome);
     if options.dry_run {
         report.conclusion = format!(
             "{version} would be released: every check holds. {proof} Dry run: nothing was recorded or written."

@@ -4,8 +4,8 @@ use super::Packed;
 use crate::bench::Bench;
 use crate::progress::Progress;
 use crate::rehearse::{
-    Case, File, Install, InstallOutcome, Limits, Outcome, PartOf, Stage, explore_case, install_row, may_go_back_to,
-    nodes_for, recorded_files, set_case,
+    Case, File, Install, InstallOutcome, Limits, Outcome, PartOf, Stage, explore_case, explore_keeping, install_row,
+    keeping_cases, may_go_back_to, recorded_files, set_case, set_keeping,
 };
 use crate::report::Report;
 use miette::Result;
@@ -33,7 +33,7 @@ pub(super) fn rehearse(
 ) -> Result<Rehearsed> {
     let limits = Limits {
         faults: Faults::all(),
-        nodes_max: nodes_for(),
+        nodes_max: None,
     };
     let mut cases = Vec::new();
     let mut installs = Vec::new();
@@ -73,8 +73,15 @@ pub(super) fn rehearse(
         names.push(case);
         cases.push(done);
     }
-    let mut outcome = Outcome::begin(bench, &names, &limits.faults, PartOf::WHOLE)?;
+    let keeping = keeping_cases(bench, &names)?;
+    let mut outcome = Outcome::begin(bench, &names, &keeping, &limits.faults, PartOf::WHOLE)?;
     outcome.cases = cases;
+    for (index, case) in (names.len()..).zip(&keeping.cases) {
+        let mut done = explore_keeping(bench, case, &limits, progress)?;
+        done.index = index;
+        set_keeping(report, &done);
+        outcome.keeping.push(done);
+    }
     Ok(Rehearsed { outcome, installs })
 }
 

@@ -101,7 +101,7 @@ pub(super) fn page(
         screens: screens.collect(),
         done_shows: &texts[3],
         codes: codes(),
-        proof: Some(owners_sentence(&rehearsed.outcome.cases)),
+        proof: Some(owners_sentence(&rehearsed.outcome)),
         how_to_find_board: &recognise,
         how_to_see_version: &product.owner.version_screen,
         disconnect: &product.owner.disconnect,

@@ -139,7 +139,7 @@ pub fn history(bench: &Bench) -> Result<History> {
     put_together(described.layouts)
 }
 
-pub(super) fn put_together(layouts: Vec<Layout>) -> Result<History> {
+pub(crate) fn put_together(layouts: Vec<Layout>) -> Result<History> {
     History::new(layouts)
         .into_diagnostic()
         .wrap_err("the layouts do not go together")

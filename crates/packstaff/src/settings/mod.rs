@@ -5,8 +5,8 @@ mod owner;
 mod rows;
 mod told;
 
-pub(crate) use layouts::file;
 pub use layouts::{Described, described, history, layout_path, of_version};
+pub(crate) use layouts::{file, put_together};
 pub(crate) use owner::owners_sentences;
 pub(crate) use rows::release_rows;
 pub use told::{carried, diff, matrix, matrix_json, plan_json, reading};

@@ -21,8 +21,12 @@ fn every_version_that_owners_may_go_to_is_come_to_from_every_other() {
         "board C, to 2.0, from new, 1.8",
         "board D, to 1.8, from new, 2.0",
         "board D, to 2.0, from new, 1.8",
+        "settings in 24lc256, board C and D, versions 1.8, 2.0, from new",
     ];
     assert_eq!(names, &expected);
+    for id in ["settings-worlds", "settings-claim-settings-kept", "settings-claim-sane"] {
+        assert_eq!(verdicts(&report, "Keeping settings", id), ["pass", "pass"], "{id}");
+    }
     assert_eq!(verdicts(&report, "Rehearsal, to 1.8", "from-2.0"), ["pass", "pass"]);
     assert_eq!(
         verdicts(&report, "Rehearsal, to 2.0", "claim-arrives"),
@@ -43,6 +47,9 @@ fn what_is_asked_for_is_done_and_what_is_not_there_is_said() {
     assert_eq!(report["columns"], serde_json::json!(["D"]));
     let case = &report["rehearsal"]["cases"][0];
     assert_eq!(case["from"], serde_json::json!(["1.8"]));
+    let kept = &report["rehearsal"]["keeping"][0];
+    assert_eq!(kept["versions"], serde_json::json!(["1.8", "2.0"]));
+    assert_eq!(kept["boards"], serde_json::json!(["D"]));
     let sticks = [
         "a stick with 2.0",
         "a stick with 1.8",
@@ -72,6 +79,17 @@ fn what_is_asked_for_is_done_and_what_is_not_there_is_said() {
     assert_eq!(folder.tree(), before);
 }
 
+/// A product whose firmware has no layouts is rehearsed as ever, and one line says what is not known.
+#[test]
+fn without_layouts_settings_are_not_rehearsed() {
+    let folder = Folder::small();
+    std::fs::remove_dir_all(folder.path("settings")).unwrap();
+    let report = folder.release("1.8", &["--json"]).ended(HOLDS).json();
+    let conclusion = report["conclusion"].as_str().unwrap();
+    assert!(conclusion.contains("Settings are not rehearsed"), "{conclusion}");
+    assert!(row(&report, "Keeping settings", "settings-worlds").is_none());
+}
+
 #[test]
 fn a_barred_version_is_not_come_to() {
     let folder = Folder::small();
@@ -85,7 +103,10 @@ fn a_barred_version_is_not_come_to() {
     let report = rehearse(&folder, &["--json"]).ended(HOLDS).json();
     assert_eq!(
         report["rehearsal"]["cases_all"],
-        serde_json::json!(["board C, to 2.0, from new, 1.8"])
+        serde_json::json!([
+            "board C, to 2.0, from new, 1.8",
+            "settings in 24lc256, board C, versions 1.8, 2.0, from new"
+        ])
     );
     assert_eq!(verdicts(&report, "Rehearsal", "claim-floor-rises"), ["pass"]);
     let sticks = report["rehearsal"]["cases"][0]["sticks"].as_array().unwrap();
@@ -107,12 +128,18 @@ fn parts_joined_are_the_whole() {
         "board C, to 2.0, from 1.8",
         "board D, to 2.0, from new",
         "board D, to 2.0, from 1.8",
+        "settings in 24lc256, board C and D, versions 1.8, 2.0, from new",
     ];
     assert_eq!(whole["rehearsal"]["cases_all"], serde_json::json!(names));
     assert!(row(&whole, "Rehearsal", "worlds-from-1.8").is_some());
     for part in ["1", "2", "3"] {
         run(&["--part", &format!("{part}/3")], &format!("{part}.json"));
     }
+    let second = folder.text("2.json");
+    assert!(
+        second.contains("Keeping settings"),
+        "the fifth of five cases is in part 2 of 3"
+    );
     let joined = folder.run(&["rehearse", "--json", "--merge", "3.json", "1.json", "2.json"]);
     assert_eq!(joined.ended(HOLDS).json(), whole);
     // A file alone, or what is no record, is said to be so; no key is needed for any of this.
@@ -161,8 +188,9 @@ print(len(suites), len(cases))
 ";
     let results = folder.path("results.xml");
     let counted = tool("python3", "python3", |python| python.args(["-c", script]).arg(&results));
-    // Two boards; installs from new and from 1.8, and ten claims: settings are looked at in the installs.
-    assert_eq!(counted.trim(), "2 24");
+    // Two boards; installs from new and from 1.8, and ten claims: settings are looked at in the installs. Then the settings of
+    // both boards, and two claims.
+    assert_eq!(counted.trim(), "3 26");
 
     let page = Html::parse_document(&folder.text("drawn/coverage.html"));
     assert!(page.errors.is_empty(), "{:?}", page.errors);

@@ -4,13 +4,18 @@
 //! the worlds of a unit that goes on saving for ever are finitely many. That this changes no verdict is checked against
 //! explorations without it (`tests/keeping.rs`).
 
-use super::OurKeeper;
-use keeper::{FRAME, HEAD, Head, Memory, Spots, checksum, is_newer};
-use unit::flash::Kind;
+use super::{Alike, OurKeeper};
+use crc::{CRC_32_ISO_HDLC, Crc, Table};
+use keeper::{FRAME, HEAD, Head, Memory, Spots, is_newer};
+use unit::flash::{Change, Kind};
 use unit::settings_memory::SettingsMemory;
 
 /// The turn that the oldest whole record gets. Far from the wrap and from zero.
 const FIRST: u32 = 1000;
+
+/// The check value of records once more, with a table: a unit is short of flash, a rehearsal of time. That both are the same is
+/// tested in `keeper`.
+static CRC: Crc<u32, Table<16>> = Crc::<u32, Table<16>>::new(&CRC_32_ISO_HDLC);
 
 struct Whole {
     address: u32,
@@ -18,20 +23,64 @@ struct Whole {
     payload: Vec<u8>,
 }
 
-/// Puts the memory into the form in which worlds are compared.
-pub(super) fn settle(keeper: &OurKeeper, memory: &mut SettingsMemory) {
-    let regions = [
-        Some((keeper.region, keeper.room)),
-        keeper.aside.map(|aside| (aside.region, aside.room)),
-    ];
-    for (region, room) in regions.into_iter().flatten() {
-        if let Ok(spots) = Spots::new(keeper.memory, region, room) {
-            settle_ring(&spots, memory);
-        }
+impl<const ROOM: usize, const ASIDE: usize> OurKeeper<ROOM, ASIDE> {
+    /// Where records lie: in the region of the settings, and in that aside.
+    fn rings(&self) -> impl Iterator<Item = Spots> {
+        let regions = [
+            Some((self.region, self.room)),
+            self.aside.map(|aside| (aside.region, aside.room)),
+        ];
+        let spots = |(region, room)| Spots::new(self.memory, region, room).ok();
+        regions.into_iter().flatten().filter_map(spots)
+    }
+
+    /// The place of an EEPROM or an FRAM that a change writes into.
+    fn place_of(&self, change: &Change) -> Option<(Spots, u32)> {
+        let Change::Program { address, .. } = change else {
+            return None;
+        };
+        self.rings().find_map(|spots| {
+            let spot = address.checked_sub(spots.region.base)?.checked_div(spots.pitch)?;
+            let pages = matches!(spots.memory, Memory::Pages { .. });
+            (pages && spot < spots.count).then_some((spots, spot))
+        })
     }
 }
 
-fn settle_ring(spots: &Spots, memory: &mut SettingsMemory) {
+impl<const ROOM: usize, const ASIDE: usize> Alike for OurKeeper<ROOM, ASIDE> {
+    fn settle(&self, memory: &mut SettingsMemory) -> Option<Vec<(u16, Vec<u8>)>> {
+        let mut rings = self.rings().map(|spots| settle_ring(&spots, memory));
+        let main = rings.next()?;
+        rings.for_each(drop);
+        Some(main)
+    }
+
+    /// Of a place of an EEPROM or an FRAM without a record: whether it is void, and whether its first chunk is in doubt.
+    fn face(&self, memory: &SettingsMemory, change: &Change) -> Option<(bool, bool)> {
+        let (spots, spot) = self.place_of(change)?;
+        if record(memory, spots.record(spot), &spots).is_some() {
+            return None;
+        }
+        let address = spots.address(spot);
+        Some((is_void(memory, &spots, spot), memory.wavers(address, spots.chunk)))
+    }
+
+    /// In a place of an EEPROM or an FRAM that begins with no whole head there is no record, whatever lies behind that.
+    fn is_unseen(&self, memory: &SettingsMemory, change: &Change) -> bool {
+        let (Some((spots, spot)), Change::Program { address, .. }) = (self.place_of(change), change) else {
+            return false;
+        };
+        let (Memory::Pages { page }, first) = (spots.memory, spots.address(spot)) else {
+            return false;
+        };
+        let behind = address - first >= spots.chunk.max(page).max(HEAD as u32);
+        let head = memory.read(first, HEAD as u32, false);
+        behind && head.is_some_and(|bytes| Head::decode(&bytes).is_none())
+    }
+}
+
+/// Gives the layout and the payload of each whole record.
+fn settle_ring(spots: &Spots, memory: &mut SettingsMemory) -> Vec<(u16, Vec<u8>)> {
     let mut whole = Vec::new();
     for spot in 0..spots.count {
         let address = spots.record(spot);
@@ -69,18 +118,31 @@ fn settle_ring(spots: &Spots, memory: &mut SettingsMemory) {
             sure,
             ..found.head
         };
-        let seal = head.seal(&found.payload).to_le_bytes();
-        let bytes = [&head.encode()[..], &found.payload, &seal].concat();
+        let wavers = memory.wavers(found.address, head.size());
+        let (behind, rest) = (found.address + head.size(), spots.pitch - spots.mark - head.size());
+        let clean = || reads(memory, behind, rest, 0) && !memory.wavers(behind, rest.max(1));
+        if head == found.head && !wavers && matches!(spots.memory, Memory::Pages { .. }) && clean() {
+            continue;
+        }
+        let mut bytes = [&head.encode()[..], &found.payload].concat();
+        bytes.extend(CRC.checksum(&bytes).to_le_bytes());
         let padded = match spots.memory {
-            Memory::Pages { .. } => bytes,
+            // What an earlier, longer record has left behind this one is never read.
+            Memory::Pages { .. } => {
+                let mut bytes = bytes;
+                bytes.resize(spots.pitch as usize, 0);
+                bytes
+            }
             Memory::Flash { granule, erased, .. } => {
                 let mut bytes = bytes;
                 bytes.resize(bytes.len().next_multiple_of(granule as usize), erased);
                 bytes
             }
         };
-        fill(memory, found.address, &padded, true);
+        fill(memory, found.address, &padded, wavers);
     }
+    let settings = whole.into_iter().map(|found| (found.head.layout, found.payload));
+    settings.collect()
 }
 
 fn reads(memory: &SettingsMemory, address: u32, len: u32, value: u8) -> bool {
@@ -95,7 +157,7 @@ fn record(memory: &SettingsMemory, address: u32, spots: &Spots) -> Option<Whole>
     }
     let bytes = memory.read(address, head.size(), false)?;
     let (body, seal) = bytes.split_last_chunk::<4>()?;
-    let whole = checksum(body) == u32::from_le_bytes(*seal) && body.len() + 4 == FRAME + usize::from(head.len);
+    let whole = CRC.checksum(body) == u32::from_le_bytes(*seal) && body.len() + 4 == FRAME + usize::from(head.len);
     whole.then(|| Whole {
         address,
         head,
@@ -103,11 +165,15 @@ fn record(memory: &SettingsMemory, address: u32, spots: &Spots) -> Option<Whole>
     })
 }
 
+fn is_void(memory: &SettingsMemory, spots: &Spots, spot: u32) -> bool {
+    let (address, first) = (spots.address(spot), spots.chunk.min(HEAD as u32));
+    reads(memory, address, first, 0) || reads(memory, address, first, 0xff)
+}
+
 /// A place of an EEPROM without a whole record: void, or broken.
 fn settle_page_spot(spots: &Spots, spot: u32, memory: &mut SettingsMemory) {
     let address = spots.address(spot);
-    let first = spots.chunk.min(HEAD as u32);
-    let void = reads(memory, address, first, 0) || reads(memory, address, first, 0xff);
+    let void = is_void(memory, spots, spot);
     let wavers = memory.wavers(address, spots.chunk);
     let SettingsMemory::Pages(pages) = memory else {
         return;
@@ -124,18 +190,17 @@ fn settle_page_spot(spots: &Spots, spot: u32, memory: &mut SettingsMemory) {
     }
 }
 
-/// Puts bytes in place, with the doubts that there are, or without.
-fn fill(memory: &mut SettingsMemory, address: u32, bytes: &[u8], doubts: bool) {
-    let wavers = memory.wavers(address, bytes.len() as u32);
+/// Puts bytes in place, in doubt or not.
+fn fill(memory: &mut SettingsMemory, address: u32, bytes: &[u8], wavers: bool) {
     match memory {
         SettingsMemory::Pages(pages) => {
             pages.hold(address, bytes);
+            pages.trust(address, bytes.len() as u32);
             if wavers {
                 // A record is in doubt as a whole, whichever of its pages it is.
-                pages.trust(address, bytes.len() as u32);
                 pages.doubt(address);
             }
         }
-        SettingsMemory::Flash(flash) => flash.hold(address, bytes, (doubts && wavers).then_some(Kind::Wavering)),
+        SettingsMemory::Flash(flash) => flash.hold(address, bytes, wavers.then_some(Kind::Wavering)),
     }
 }

@@ -11,21 +11,28 @@
 //! that can do, and comes to rest ([`Claim::Sane`]).
 
 mod alike;
+mod any_size;
 mod ideal;
+mod names;
+mod parts;
 mod store;
 mod story;
 
+pub use any_size::{LONGEST, Machines, Setup, Unexplored, explore_machines, explore_setup};
 pub use ideal::Ideal;
+pub use parts::{memory_of, new_memory};
 pub use store::{ASIDE, OurKeeper, ROOM, Store, Wish};
 pub use story::{ChangeKind, ComesTo, Moment, Step, Story};
 
 use crate::claims::Claim;
+use crate::explore::{Faults, Progress};
 use keeper::Reply;
+use names::Names;
 use rayon::prelude::*;
 use std::collections::hash_map::Entry;
 use std::collections::{BTreeSet, HashMap, HashSet};
-use unit::flash::{Change, SumKey};
-use unit::settings_memory::SettingsMemory;
+use unit::flash::{Change, SumKey, Torn};
+use unit::settings_memory::{SettingsCut, SettingsMemory};
 
 /// A version of a product, as far as settings go.
 #[derive(Clone, Debug)]
@@ -55,6 +62,8 @@ pub struct Plan {
     pub keeps_aside: bool,
     /// How often an owner changes settings between two power-ups.
     pub saves_max: u8,
+    /// What may go wrong: cuts, what a cut inside a change leaves, and doubtful cells. The other faults do not reach settings.
+    pub faults: Faults,
     /// Power is cut, before, inside and after every change: at most so often, or, with `None`, any number of times.
     pub cuts_max: Option<u8>,
     /// Power comes on at most so often, or, with `None`, any number of times.
@@ -142,11 +151,19 @@ struct Reached<S> {
 
 struct Expanded<S> {
     key: u128,
+    /// What was reached, each once.
+    keys: HashSet<u128>,
     reached: Vec<Reached<S>>,
     objection: Option<(Claim, String, Option<Step>)>,
     cuts: u64,
-    /// Where it goes if nothing happens: to a change, or to rest.
-    calm: Option<Option<u128>>,
+    /// Where it goes if nothing happens, after how many changes: to a change, or to rest.
+    calm: Option<Calm>,
+}
+
+#[derive(Clone, Copy)]
+struct Calm {
+    changes: usize,
+    next: Option<u128>,
 }
 
 struct Origin {
@@ -154,41 +171,89 @@ struct Origin {
     step: Step,
 }
 
+/// Which worlds are one to a store.
+pub trait Alike: Sync {
+    /// Puts a world with power off into the form in which worlds are compared. Gives the layout and the bytes of all settings that
+    /// are still in it, or `None` if that is not looked at.
+    fn settle(&self, memory: &mut SettingsMemory) -> Option<Vec<(u16, Vec<u8>)>>;
+
+    /// Whether a cut anywhere in this change, and the change itself, leave what is settled as it is before the change. Such cuts
+    /// are counted, and not carried out one by one.
+    fn is_unseen(&self, memory: &SettingsMemory, change: &Change) -> bool;
+
+    /// All that a store sees of the place that a change has hit, if a few words tell it: cuts in one change that leave the same are
+    /// carried out once.
+    fn face(&self, memory: &SettingsMemory, change: &Change) -> Option<(bool, bool)>;
+}
+
+/// Nothing is taken together.
+pub struct Apart;
+
+impl Alike for Apart {
+    fn settle(&self, _: &mut SettingsMemory) -> Option<Vec<(u16, Vec<u8>)>> {
+        None
+    }
+
+    fn is_unseen(&self, _: &SettingsMemory, _: &Change) -> bool {
+        false
+    }
+
+    fn face(&self, _: &SettingsMemory, _: &Change) -> Option<(bool, bool)> {
+        None
+    }
+}
+
+/// So many nodes are looked at in parallel, before what they lead to is put together: what waits takes memory.
+const AT_ONCE: usize = 256;
+
+/// Reads after which a store counts as going round in circles: the largest region is read in far fewer.
+const READS_MAX: u32 = 1_000_000;
+
 struct Explorer<'a, S: Store> {
     store: &'a S,
     plan: &'a Plan,
-    settle: &'a (dyn Fn(&mut SettingsMemory) + Sync),
+    alike: &'a dyn Alike,
+    names: Names,
 }
 
 /// Explores our own keeper, with worlds that are alike to it taken together or kept apart.
 ///
 /// # Errors
 /// Too many nodes.
-pub fn explore_keeper(keeper: &OurKeeper, plan: &Plan, reduce: bool) -> Result<Exploration, TooLarge> {
-    explore(keeper, plan, &|memory| {
-        if reduce {
-            alike::settle(keeper, memory);
-        }
-    })
+pub fn explore_keeper<const ROOM: usize, const ASIDE: usize>(
+    keeper: &OurKeeper<ROOM, ASIDE>,
+    plan: &Plan,
+    reduce: bool,
+) -> Result<Exploration, TooLarge> {
+    let alike: &dyn Alike = if reduce { keeper } else { &Apart };
+    explore(keeper, plan, alike, &|_| ())
 }
 
-/// Explores a store. `settle` puts a world with power off into the form in which worlds are compared.
+/// Explores a store. `watch` is told now and then how far it has come.
 ///
 /// # Errors
 /// Too many nodes.
 pub fn explore<S: Store>(
     store: &S,
     plan: &Plan,
-    settle: &(dyn Fn(&mut SettingsMemory) + Sync),
+    alike: &dyn Alike,
+    watch: &dyn Fn(Progress),
 ) -> Result<Exploration, TooLarge> {
-    Explorer { store, plan, settle }.run()
+    let names = Names::of(plan);
+    let explorer = Explorer {
+        store,
+        plan,
+        alike,
+        names,
+    };
+    explorer.run(watch)
 }
 
 impl<S: Store> Explorer<'_, S> {
-    fn run(&self) -> Result<Exploration, TooLarge> {
+    fn run(&self, watch: &dyn Fn(Progress)) -> Result<Exploration, TooLarge> {
         let mut found = Exploration::default();
         let mut origins = HashMap::<u128, Origin>::new();
-        let mut calm = HashMap::<u128, Option<u128>>::new();
+        let mut calm = HashMap::<u128, Calm>::new();
         let mut frontier = Vec::new();
         for (name, memory, ideal) in &self.plan.from {
             let node = self.off(memory.clone(), BTreeSet::from([ideal.clone()]), Count::default());
@@ -207,28 +272,36 @@ impl<S: Store> Explorer<'_, S> {
                 }
             }
             let level = std::mem::take(&mut frontier);
-            let expanded: Vec<_> = level.par_iter().map(|(key, node)| self.expand(*key, node)).collect();
-            for expanded in expanded {
-                found.cuts += expanded.cuts;
-                if let (None, Some((claim, seen, step))) = (&found.violation, expanded.objection) {
-                    let story = self.tell(&origins, expanded.key, step);
-                    found.violation = Some(Violation { claim, seen, story });
-                }
-                if let Some(next) = expanded.calm {
-                    calm.insert(expanded.key, next);
-                }
-                for reached in expanded.reached {
-                    if let Entry::Vacant(place) = origins.entry(reached.key) {
-                        place.insert(Origin {
-                            parent: Some(expanded.key),
-                            step: reached.step,
-                        });
-                        frontier.push((reached.key, reached.node));
+            for portion in level.chunks(AT_ONCE) {
+                let expanded: Vec<_> = portion.par_iter().map(|(key, node)| self.expand(*key, node)).collect();
+                for expanded in expanded {
+                    found.cuts += expanded.cuts;
+                    if let (None, Some((claim, seen, step))) = (&found.violation, expanded.objection) {
+                        let story = self.tell(&origins, expanded.key, step);
+                        found.violation = Some(Violation { claim, seen, story });
+                    }
+                    if let Some(next) = expanded.calm {
+                        calm.insert(expanded.key, next);
+                    }
+                    for reached in expanded.reached {
+                        if let Entry::Vacant(place) = origins.entry(reached.key) {
+                            place.insert(Origin {
+                                parent: Some(expanded.key),
+                                step: reached.step,
+                            });
+                            frontier.push((reached.key, reached.node));
+                        }
                     }
                 }
-            }
-            if origins.len() > self.plan.nodes_max {
-                return Err(TooLarge(self.plan.nodes_max));
+                if origins.len() > self.plan.nodes_max {
+                    return Err(TooLarge(self.plan.nodes_max));
+                }
+                watch(Progress {
+                    worlds: found.worlds,
+                    nodes: origins.len(),
+                    ahead: frontier.len(),
+                    cuts: found.cuts,
+                });
             }
             if found.violation.is_some() {
                 return Ok(found);
@@ -257,11 +330,23 @@ impl<S: Store> Explorer<'_, S> {
             here = origin.parent;
         }
         steps.reverse();
-        Story::of(steps, &self.plan.versions)
+        Story::of(steps, &self.plan.versions, &self.names)
     }
 
-    fn off(&self, mut memory: SettingsMemory, ideals: Ideals, count: Count) -> Node<S::State> {
-        (self.settle)(&mut memory);
+    /// Settings that are nowhere in the memory any more cannot come back, and if they do, that is found.
+    fn off(&self, mut memory: SettingsMemory, mut ideals: Ideals, count: Count) -> Node<S::State> {
+        if let Some(held) = self.alike.settle(&mut memory) {
+            let layout = |ideal: &Ideal| self.plan.versions.get(ideal.version).map(|version| version.layout);
+            let is_held = |ideal: &Ideal| match &ideal.value {
+                None => true,
+                Some(value) => held
+                    .iter()
+                    .any(|(number, bytes)| layout(ideal) == Some(*number) && bytes == value),
+            };
+            if ideals.iter().any(is_held) {
+                ideals.retain(is_held);
+            }
+        }
         Node::Off { memory, ideals, count }
     }
 
@@ -279,6 +364,7 @@ impl<S: Store> Explorer<'_, S> {
     fn expand(&self, key: u128, node: &Node<S::State>) -> Expanded<S::State> {
         let mut out = Expanded {
             key,
+            keys: HashSet::new(),
             reached: Vec::new(),
             objection: None,
             cuts: 0,
@@ -364,28 +450,38 @@ impl<S: Store> Explorer<'_, S> {
             return;
         }
         let kind = ChangeKind::of(change);
+        let unseen = self.alike.is_unseen(&on.memory, change);
         let mut after = on.memory.clone();
         if let Err(fault) = after.apply(change) {
             out.objection = Some((Claim::Sane, fault, None));
             return;
         }
-        if self.plan.cuts_max.is_none_or(|most| on.count.cuts < most) {
+        if self.plan.faults.cuts && self.plan.cuts_max.is_none_or(|most| on.count.cuts < most) {
             let mut count = on.count;
             if self.plan.cuts_max.is_some() {
                 count.cuts = count.cuts.saturating_add(1);
             }
-            let whole = [(Moment::Before, on.memory.clone()), (Moment::After, after.clone())];
-            let torn = on.memory.cuts(change).into_iter().filter_map(|cut| {
-                let mut memory = on.memory.clone();
-                memory.tear(change, cut).ok()?;
-                Some((Moment::Inside(cut), memory))
-            });
-            for (moment, memory) in whole.into_iter().chain(torn) {
-                out.cuts += 1;
+            let torn = self.torn(on, change);
+            out.cuts += torn.len() as u64 + 2;
+            let before = (Moment::Before, on.memory.clone());
+            let mut cut = |(moment, memory)| {
                 self.reach(self.off(memory, on.ideals.clone(), count), Step::Cut(kind, moment), out);
+            };
+            cut(before);
+            if !unseen {
+                cut((Moment::After, after.clone()));
+                let mut faces = HashSet::new();
+                let torn = torn.into_iter().filter_map(|inside| {
+                    let mut memory = on.memory.clone();
+                    memory.tear(change, inside).ok()?;
+                    let known = self.alike.face(&memory, change).is_some_and(|face| !faces.insert(face));
+                    (!known).then_some((Moment::Inside(inside), memory))
+                });
+                torn.for_each(cut);
             }
         }
-        self.carried_out(on, after, true, Step::Done, out);
+        let stretch = unseen && !self.plan.wears_out;
+        self.carried_out(on, after, stretch, out);
         if let (true, SettingsMemory::Pages(pages), Change::Program { address, .. }) =
             (self.plan.wears_out, &on.memory, change)
             && !pages.is_worn()
@@ -394,68 +490,113 @@ impl<S: Store> Explorer<'_, S> {
             worn.wear_out(*address);
             let mut worn = SettingsMemory::Pages(worn);
             if worn.apply(change).is_ok() {
-                self.carried_out(on, worn, false, Step::WornOut, out);
+                for (_, end) in self.go_on(on, worn, out) {
+                    self.arrive(end, Step::WornOut, None, out);
+                }
             }
         }
     }
 
-    fn carried_out(
+    /// Every way in which a cut can fall inside a change, as far as it is looked at.
+    fn torn(&self, on: &On<S::State>, change: &Change) -> Vec<SettingsCut> {
+        let faults = &self.plan.faults;
+        let looked_at = |cut: &SettingsCut| match cut {
+            SettingsCut::Page(_) => !faults.insides.is_empty(),
+            SettingsCut::Flash(Torn::Program { inside, .. }) => faults.insides.contains(inside),
+            SettingsCut::Flash(Torn::Erase(cut)) => faults.erases.contains(cut),
+        };
+        on.memory.cuts(change).into_iter().filter(looked_at).collect()
+    }
+
+    /// How many cuts there are in a change: before, inside and after it.
+    fn cuts_in(&self, on: &On<S::State>, change: &Change) -> u64 {
+        let may = self.plan.faults.cuts && self.plan.cuts_max.is_none_or(|most| on.count.cuts < most);
+        if may { self.torn(on, change).len() as u64 + 2 } else { 0 }
+    }
+
+    /// After a change. In a `stretch`, all further changes that nobody can see are carried out at once: a cut in any of them leads
+    /// where one before the first does.
+    fn carried_out(&self, on: &On<S::State>, memory: SettingsMemory, stretch: bool, out: &mut Expanded<S::State>) {
+        let mut ends = self.go_on(on, memory, out);
+        let mut changes = 1;
+        while stretch && let [(_, end)] = &ends[..] {
+            let Some(change) = end.wish.change() else { break };
+            if !self.alike.is_unseen(&end.memory, &change) {
+                break;
+            }
+            let mut after = end.memory.clone();
+            if after.apply(&change).is_err() {
+                break;
+            }
+            out.cuts += self.cuts_in(end, &change);
+            changes += 1;
+            ends = self.go_on(end, after, out);
+        }
+        for (wavered, end) in ends {
+            let came = self.arrive(end, |end| Step::Done(changes, end), None, out);
+            if !wavered && out.calm.is_none() {
+                out.calm = came.map(|next| Calm { changes, next });
+            }
+        }
+    }
+
+    /// The change is done, with this memory: on to the next.
+    fn go_on(
         &self,
         on: &On<S::State>,
         memory: SettingsMemory,
-        calm: bool,
-        step: fn(ComesTo) -> Step,
         out: &mut Expanded<S::State>,
-    ) {
+    ) -> Vec<(bool, On<S::State>)> {
         let mut next = on.clone();
         next.memory = memory;
         if let Some(version) = self.plan.versions.get(on.version) {
             next.wish = self.store.step(version, &mut next.state, Reply::Done);
         }
-        for (wavered, end) in self.follow(next, out) {
-            let came = self.arrive(end, step, None, out);
-            if calm && !wavered && out.calm.is_none() {
-                out.calm = came;
-            }
-        }
+        self.follow(next, out)
     }
 
     /// Goes on up to the next change or the end, in every reading of doubtful cells.
     fn follow(&self, on: On<S::State>, out: &mut Expanded<S::State>) -> Vec<(bool, On<S::State>)> {
         let mut open = vec![(false, on, 0_u32)];
         let mut ends = Vec::new();
-        // Readings that come to the same are followed once, those without an odd reading first.
+        // Readings that come to the same are followed once, those without an odd reading first. Before anything was read in two
+        // ways there is nothing to compare.
         let mut seen = HashSet::new();
-        while let Some((wavered, on, steps)) = open.pop() {
-            if !seen.insert(self.plan.key.hash(&(&on.state, &on.wish))) {
-                continue;
-            }
-            let Wish::Read(address, len) = on.wish else {
-                ends.push((wavered, on));
-                continue;
-            };
-            if steps > 10_000 {
-                let seen = "the store reads on and on without coming to rest".to_owned();
-                out.objection.get_or_insert((Claim::Sane, seen, None));
-                continue;
-            }
-            let Some(version) = self.plan.versions.get(on.version) else {
-                continue;
-            };
-            let readings: &[bool] = if on.memory.wavers(address, len) {
-                &[true, false]
-            } else {
-                &[false]
-            };
-            for otherwise in readings {
-                let bytes = on.memory.read(address, len, *otherwise);
-                let reply = bytes.as_deref().map_or(Reply::Failed, Reply::Bytes);
-                let mut next = on.clone();
-                next.wish = self.store.step(version, &mut next.state, reply);
-                open.push((wavered || *otherwise, next, steps + 1));
+        let mut parted = false;
+        while let Some((wavered, mut on, mut steps)) = open.pop() {
+            loop {
+                if parted && !seen.insert(self.plan.key.hash(&(&on.state, &on.wish))) {
+                    break;
+                }
+                let Wish::Read(address, len) = on.wish else {
+                    ends.push((wavered, on));
+                    break;
+                };
+                if steps > READS_MAX {
+                    let seen = "the store reads on and on without coming to rest".to_owned();
+                    out.objection.get_or_insert((Claim::Sane, seen, None));
+                    break;
+                }
+                steps += 1;
+                let Some(version) = self.plan.versions.get(on.version) else {
+                    break;
+                };
+                if self.plan.faults.wavering && on.memory.wavers(address, len) {
+                    parted = true;
+                    let mut odd = on.clone();
+                    self.answer(version, &mut odd, address, len, true);
+                    open.push((true, odd, steps));
+                }
+                self.answer(version, &mut on, address, len, false);
             }
         }
         ends
+    }
+
+    fn answer(&self, version: &Version, on: &mut On<S::State>, address: u32, len: u32, otherwise: bool) {
+        let bytes = on.memory.read(address, len, otherwise);
+        let reply = bytes.as_deref().map_or(Reply::Failed, Reply::Bytes);
+        on.wish = self.store.step(version, &mut on.state, reply);
     }
 
     /// A store has come to its next change, to rest, or to an end. `came` is where it would go on if nothing happens.
@@ -469,7 +610,7 @@ impl<S: Store> Explorer<'_, S> {
         let end = match &on.wish {
             Wish::Rest(value) => ComesTo::Rest(value.clone()),
             Wish::Foreign => ComesTo::Foreign,
-            Wish::Stuck(why) => ComesTo::Stuck(why.clone()),
+            Wish::NotCarried(why) | Wish::Stuck(why) => ComesTo::Stuck(why.clone()),
             wish => ComesTo::Change(ChangeKind::of(&wish.change()?)),
         };
         let objection = self.judge(&mut on, powered);
@@ -479,9 +620,7 @@ impl<S: Store> Explorer<'_, S> {
             return None;
         }
         let rests = !matches!(end, ComesTo::Change(_));
-        let node = Node::On(Box::new(on));
-        let key = self.key_of(&node);
-        out.reached.push(Reached { key, node, step });
+        let key = self.reach(Node::On(Box::new(on)), step, out);
         Some((!rests).then_some(key))
     }
 
@@ -489,6 +628,7 @@ impl<S: Store> Explorer<'_, S> {
     fn judge(&self, on: &mut On<S::State>, powered: Option<(&Ideals, &Ideals)>) -> Option<(Claim, String)> {
         match &on.wish {
             Wish::Stuck(why) => Some((Claim::Sane, format!("the store is stuck: {why}"))),
+            Wish::NotCarried(why) => Some((Claim::SettingsKept, why.clone())),
             Wish::Foreign => {
                 // Right where there is no way from any of the layouts that the settings may have.
                 let way = |ideal: &Ideal| {
@@ -516,8 +656,10 @@ impl<S: Store> Explorer<'_, S> {
                 };
                 let matching: Ideals = matching.into_iter().filter(|ideal| ideal.value == *value).collect();
                 if matching.is_empty() {
-                    let may: Vec<_> = on.ideals.iter().map(|ideal| format!("{:02x?}", ideal.value)).collect();
-                    let seen = format!("the settings are {value:02x?}, and should be one of {}", may.join(", "));
+                    let words = |value: &Option<Vec<u8>>| self.names.words(value.as_deref());
+                    let may: BTreeSet<_> = on.ideals.iter().map(|ideal| words(&ideal.value)).collect();
+                    let may: Vec<_> = may.into_iter().collect();
+                    let seen = format!("the unit has {}, and should have {}", words(value), may.join(", or "));
                     return Some((Claim::SettingsKept, seen));
                 }
                 on.ideals = matching;
@@ -528,37 +670,39 @@ impl<S: Store> Explorer<'_, S> {
         }
     }
 
-    fn reach(&self, node: Node<S::State>, step: Step, out: &mut Expanded<S::State>) {
+    fn reach(&self, node: Node<S::State>, step: Step, out: &mut Expanded<S::State>) -> u128 {
         let key = self.key_of(&node);
-        out.reached.push(Reached { key, node, step });
+        if out.keys.insert(key) {
+            out.reached.push(Reached { key, node, step });
+        }
+        key
     }
 }
 
-/// The longest way to rest; or a node from which there is none.
-fn longest(calm: &HashMap<u128, Option<u128>>) -> Result<usize, u128> {
+/// Most changes on the way to rest; or a node from which there is no way.
+fn longest(calm: &HashMap<u128, Calm>) -> Result<usize, u128> {
     let mut known = HashMap::<u128, usize>::new();
     let mut most = 0;
     for start in calm.keys() {
-        let mut way = vec![*start];
-        let mut here = *start;
-        let end = loop {
-            if let Some(length) = known.get(&here) {
-                break *length;
+        let mut way = Vec::new();
+        let mut here = Some(*start);
+        let mut changes = loop {
+            let Some(key) = here else { break 0 };
+            if let Some(changes) = known.get(&key) {
+                break *changes;
             }
-            match calm.get(&here) {
-                Some(Some(next)) if way.len() <= calm.len() => {
-                    here = *next;
-                    way.push(here);
-                }
-                Some(Some(_)) => return Err(*start),
-                Some(None) => break 1,
-                None => break 0,
+            let Some(step) = calm.get(&key) else { break 0 };
+            if way.len() > calm.len() {
+                return Err(*start);
             }
+            way.push((key, step.changes));
+            here = step.next;
         };
-        for (above, key) in way.iter().rev().enumerate() {
-            known.entry(*key).or_insert(end + above);
+        for (key, own) in way.into_iter().rev() {
+            changes += own;
+            known.insert(key, changes);
         }
-        most = most.max(known.get(start).copied().unwrap_or(0));
+        most = most.max(changes);
     }
     Ok(most)
 }

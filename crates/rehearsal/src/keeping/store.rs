@@ -18,6 +18,8 @@ pub enum Wish {
     Rest(Option<Vec<u8>>),
     /// It has settings of another version that it cannot read, and leaves them alone.
     Foreign,
+    /// It has settings that it should carry over, and cannot.
+    NotCarried(String),
     /// It cannot go on.
     Stuck(String),
 }
@@ -51,14 +53,14 @@ pub trait Store: Sync {
     fn save(&self, version: &Version, state: &mut Self::State, payload: &[u8]) -> Wish;
 }
 
-/// Most bytes of settings in a rehearsal.
+/// Most bytes of settings, where nothing else is said.
 pub const ROOM: usize = 32;
-/// Most bytes kept aside in a rehearsal.
+/// Most bytes kept aside, where nothing else is said.
 pub const ASIDE: usize = 256;
 
 /// Our own keeper.
 #[derive(Clone)]
-pub struct OurKeeper {
+pub struct OurKeeper<const ROOM: usize = { self::ROOM }, const ASIDE: usize = { self::ASIDE }> {
     /// The kind of memory.
     pub memory: Memory,
     /// Where the settings are.
@@ -71,7 +73,7 @@ pub struct OurKeeper {
     pub machine: Keeper<ROOM, ASIDE>,
 }
 
-impl OurKeeper {
+impl<const ROOM: usize, const ASIDE: usize> OurKeeper<ROOM, ASIDE> {
     fn with<T>(&self, version: &Version, take: impl FnOnce(&Config<'_>) -> T) -> T {
         let tables: Vec<&[u8]> = version.tables.iter().map(Vec::as_slice).collect();
         take(&Config {
@@ -93,6 +95,9 @@ impl OurKeeper {
             Request::Erase { address } => Wish::Erase(address),
             Request::Rest(_) => return None,
             Request::Stuck(keeper::Stuck::Foreign { .. }) => Wish::Foreign,
+            Request::Stuck(keeper::Stuck::Carry { layout, fault }) => Wish::NotCarried(format!(
+                "settings of layout {layout:#06x} cannot be carried over: {fault}"
+            )),
             Request::Stuck(stuck) => Wish::Stuck(format!("{stuck:?}")),
         })
     }
@@ -103,7 +108,7 @@ impl OurKeeper {
     }
 }
 
-impl Store for OurKeeper {
+impl<const ROOM: usize, const ASIDE: usize> Store for OurKeeper<ROOM, ASIDE> {
     type State = Keeper<ROOM, ASIDE>;
 
     fn power_up(&self, version: &Version) -> (Self::State, Wish) {

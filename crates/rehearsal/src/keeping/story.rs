@@ -1,6 +1,7 @@
 //! Stories of settings: how a unit came to lose them, in plain words.
 
 use super::Version;
+use super::names::Names;
 use std::fmt;
 use unit::flash::Change;
 use unit::settings_memory::SettingsCut;
@@ -63,8 +64,8 @@ pub enum Step {
     PowerOn(usize, bool, ComesTo),
     /// The owner changes the settings to these.
     Save(Vec<u8>, ComesTo),
-    /// The change is carried out.
-    Done(ComesTo),
+    /// The change is carried out; or so many, none of which could be seen before the last of a record.
+    Done(usize, ComesTo),
     /// The same, but the page no longer holds what is written into it.
     WornOut(ComesTo),
     /// Power fails.
@@ -79,13 +80,15 @@ pub struct Story {
     /// The steps.
     pub steps: Vec<Step>,
     pub(super) versions: Vec<String>,
+    pub(super) names: Names,
 }
 
 impl Story {
-    pub(super) fn of(steps: Vec<Step>, versions: &[Version]) -> Self {
+    pub(super) fn of(steps: Vec<Step>, versions: &[Version], names: &Names) -> Self {
         Self {
             steps,
             versions: versions.iter().map(|version| version.name.clone()).collect(),
+            names: names.clone(),
         }
     }
 
@@ -111,16 +114,26 @@ impl Story {
                 };
                 format!(
                     "Power comes on, with version {name} installed; {wavered}{}.",
-                    comes_to(end)
+                    self.comes_to(end)
                 )
             }
             Step::Save(payload, end) => {
-                format!("The owner changes the settings to {}; {}.", hex(payload), comes_to(end))
+                format!(
+                    "The owner sets {}; {}.",
+                    self.names.words(Some(payload)),
+                    self.comes_to(end)
+                )
             }
-            Step::Done(end) => format!("The change is carried out; {}.", comes_to(end)),
+            Step::Done(1, end) => format!("The change is carried out; {}.", self.comes_to(end)),
+            Step::Done(changes, end) => {
+                format!(
+                    "This and the next changes, {changes} in all, are carried out; {}.",
+                    self.comes_to(end)
+                )
+            }
             Step::WornOut(end) => format!(
                 "The change is carried out, and the page turns out to be worn: a bit is wrong; {}.",
-                comes_to(end)
+                self.comes_to(end)
             ),
             Step::Cut(kind, Moment::Before) => format!("Power fails just before {}.", kind.words()),
             Step::Cut(kind, Moment::After) => format!("Power fails just after {}.", kind.words()),
@@ -128,26 +141,26 @@ impl Story {
             Step::Off => "The unit is switched off.".to_owned(),
         }
     }
-}
 
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
+    fn comes_to(&self, end: &ComesTo) -> String {
+        match end {
+            ComesTo::Change(kind) => format!("the keeper asks for {}", kind.words()),
+            ComesTo::Rest(settings) => format!("the unit has {}", self.names.words(settings.as_deref())),
+            ComesTo::Foreign => "the unit has settings of another version, and leaves them alone".to_owned(),
+            ComesTo::Stuck(why) => format!("the keeper is stuck: {why}"),
+        }
+    }
 
-fn comes_to(end: &ComesTo) -> String {
-    match end {
-        ComesTo::Change(kind) => format!("the keeper asks for {}", kind.words()),
-        ComesTo::Rest(Some(settings)) => format!("the unit has the settings {}", hex(settings)),
-        ComesTo::Rest(None) => "the unit has no settings".to_owned(),
-        ComesTo::Foreign => "the unit has settings of another version, and leaves them alone".to_owned(),
-        ComesTo::Stuck(why) => format!("the keeper is stuck: {why}"),
+    /// Each step in a sentence, in their order.
+    pub fn sentences(&self) -> Vec<String> {
+        self.steps.iter().map(|step| self.sentence(step)).collect()
     }
 }
 
 impl fmt::Display for Story {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (number, step) in (1..).zip(&self.steps) {
-            writeln!(f, "{number:>3}. {}", self.sentence(step))?;
+        for (number, sentence) in (1..).zip(self.sentences()) {
+            writeln!(f, "{number:>3}. {sentence}")?;
         }
         Ok(())
     }

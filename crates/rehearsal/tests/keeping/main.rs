@@ -29,7 +29,7 @@ fn small(kind: Kind) -> Unit {
 fn saving_survives_every_cut() {
     for (kind, spots) in [(Kind::Eeprom, 2), (Kind::Eeprom, 3), (Kind::Fram, 3)] {
         let found = holds(&Unit::new(kind, spots).only("1.0"));
-        assert!(found.worlds > 90 && found.cuts > 7000, "{found:?}");
+        assert!(found.worlds > 80 && found.cuts > 7000, "{found:?}");
         assert!(found.changes_max <= 10, "{found:?}");
     }
 }
@@ -44,7 +44,7 @@ fn saving_in_flash_survives_every_cut() {
 #[test]
 fn going_back_and_forth_survives_every_cut() {
     let found = holds(&Unit::with_aside(Kind::Fram, 2, true).with_one_payload());
-    assert!(found.worlds > 1000 && found.cuts > 100_000, "{found:?}");
+    assert!(found.worlds > 500 && found.cuts > 90_000, "{found:?}");
     let mut unit = Unit::with_aside(Kind::Eeprom, 2, true).with_one_payload();
     unit.plan.cuts_max = Some(1);
     holds(&unit);
@@ -91,7 +91,7 @@ fn every_planted_mistake_is_caught() {
             Flaw::AsideLast,
             Unit::with_aside(Kind::Fram, 2, true),
             Claim::SettingsKept,
-            19,
+            17,
         ),
         (Flaw::TrustsFirst, small(Kind::Eeprom), Claim::SettingsKept, 9),
     ] {
@@ -125,6 +125,27 @@ fn settings_carried_over_in_place_are_lost() {
             .iter()
             .any(|step| matches!(step, Step::Cut(_, Moment::Inside(_) | Moment::After)))
     );
+}
+
+/// Pages of four bytes: what lies behind the head is written in steps that no keeper can see, and that are taken together.
+#[test]
+fn stretches_that_nobody_sees_change_no_verdict() {
+    let bounded = |unit: Unit| {
+        let mut unit = unit.with_page(4);
+        unit.plan.cuts_max = Some(1);
+        unit.plan.powers_max = Some(3);
+        unit
+    };
+    let one = || bounded(small(Kind::Eeprom).with_one_payload());
+    let (reduced, whole) = (holds(&one()), holds(&one().unreduced()));
+    assert!(reduced.powered < whole.powered && reduced.worlds < whole.worlds);
+    assert_eq!(reduced.changes_max, whole.changes_max);
+    for flaw in [Flaw::InPlace, Flaw::VoidsFirst] {
+        let claim = |unit: Unit| unit.with_flaw(flaw).explore().violation.map(|found| found.claim);
+        let unit = || bounded(small(Kind::Eeprom)).at_turn(7);
+        assert_eq!(claim(unit()), claim(unit().unreduced()), "{flaw:?}");
+        assert!(claim(unit()).is_some(), "{flaw:?}");
+    }
 }
 
 /// Taking alike worlds together changes no verdict and no story's length.

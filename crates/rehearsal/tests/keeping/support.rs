@@ -3,6 +3,7 @@
 use installer::SectorRun;
 use keeper::table::{Cell, Kind as NumberKind, Number, Outside, Rounding, Scale};
 use keeper::{AsideConfig, Head, Keeper, Memory, Region, Writer};
+use rehearsal::explore::Faults;
 use rehearsal::keeping::{Exploration, Ideal, OurKeeper, Plan, Version, explore_keeper};
 use std::sync::Arc;
 use unit::flash::{Flash, Layout, SumKey};
@@ -153,6 +154,7 @@ impl Unit {
                 versions: versions(),
                 keeps_aside: aside,
                 saves_max: 1,
+                faults: Faults::all(),
                 cuts_max: None,
                 powers_max: None,
                 wears_out: false,
@@ -200,6 +202,16 @@ impl Unit {
     /// With every world kept apart.
     pub(crate) fn unreduced(mut self) -> Self {
         self.reduce = false;
+        self
+    }
+
+    /// With an EEPROM of such pages, of which a record fills several.
+    pub(crate) fn with_page(mut self, page: u32) -> Self {
+        self.keeper.memory = Memory::Pages { page };
+        let size = self.keeper.region.size;
+        for (_, memory, _) in &mut self.plan.from {
+            *memory = SettingsMemory::Pages(Pages::new(PageKind::Eeprom, BASE, size, page));
+        }
         self
     }
 

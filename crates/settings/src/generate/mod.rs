@@ -7,6 +7,9 @@
 
 mod c;
 mod rust;
+mod tables;
+
+pub use tables::{UnitTables, room_for, unit_tables};
 
 use crate::carry::{CarryError, History};
 use crate::layout::{Layout, Purpose, Shape};
@@ -123,7 +126,7 @@ impl<'a> Parts<'a> {
             .chain([layout])
             .max_by_key(|layout| layout.record.size);
         let largest = largest.unwrap_or(layout);
-        let room = request.room.unwrap_or_else(|| largest.record.size.next_power_of_two());
+        let room = request.room.unwrap_or_else(|| room_for(largest));
         if room < largest.record.size {
             return Err(GenerateError::Room {
                 version: largest.version.clone(),
@@ -131,46 +134,19 @@ impl<'a> Parts<'a> {
                 room,
             });
         }
-        let mut tables = Vec::new();
-        for older in known.iter().filter(|older| older.number != layout.number) {
-            let plan = history.plan(&older.version, &layout.version)?;
-            if tables.iter().all(|(_, table)| *table != plan.table) {
-                tables.push((older.version.clone(), plan.table));
-            }
-        }
-        let mut ways_back: Vec<Vec<u8>> = Vec::new();
-        let versions: Vec<&Layout> = known.iter().copied().chain([layout]).collect();
-        for (index, from) in versions.iter().enumerate() {
-            for to in versions.iter().take(index).filter(|to| to.number != from.number) {
-                let table = history.plan(&from.version, &to.version)?.table;
-                if !ways_back.contains(&table) {
-                    ways_back.push(table);
-                }
-            }
-        }
-        // Those from this version first: they are looked for most.
-        ways_back.reverse();
-        let mut counted = Vec::new();
-        for table in &ways_back {
-            let len = u16::try_from(table.len()).map_err(|_| GenerateError::WaysBack(layout.version.clone()))?;
-            counted.extend_from_slice(&len.to_le_bytes());
-            counted.extend_from_slice(table);
-        }
-        if counted.len() > usize::from(u16::MAX) {
-            return Err(GenerateError::WaysBack(layout.version.clone()));
-        }
+        let UnitTables { tables, ways_back } = unit_tables(history, request.version)?;
         Ok(Self {
             layout,
             prefix,
             room,
             tables,
-            ways_back: counted,
+            ways_back,
         })
     }
 
     /// Bytes of what is kept aside at most.
     fn aside_room(&self) -> usize {
-        self.ways_back.len() + 2 + self.room as usize
+        tables::aside_room(&self.ways_back, self.room)
     }
 }
 
