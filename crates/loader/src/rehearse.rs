@@ -142,7 +142,6 @@ fn plan<'a>(
         releases,
         files: Vec::new(),
         faults: kind.faults.clone(),
-        had_image: false,
         reduce: !kind.erased_before_read.is_empty(),
         stop_at_first: kind.limits.stop_at_first,
         nodes_max: kind.limits.nodes,

@@ -96,7 +96,6 @@ fn main() {
                 .map(|file| (manifest(file).digest, manifest(file).image_digest))
                 .collect(),
             faults: Faults::all(),
-            had_image: false,
             reduce: true,
             stop_at_first: false,
             nodes_max: 1 << 22,

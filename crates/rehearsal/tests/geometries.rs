@@ -111,7 +111,6 @@ fn every_claim_holds_on_the_sector_maps_of_real_parts() {
                 pulled: geometry.image < 10_000,
                 ..Faults::all()
             },
-            had_image: false,
             reduce: true,
             stop_at_first: false,
             nodes_max: 1 << 20,

@@ -4,7 +4,7 @@ mod support;
 
 use installer::{Flaw, Installer, Layout, Region};
 use rehearsal::claims::{Claim, Release};
-use rehearsal::explore::{Exploration, Faults, OurInstaller, Plan, StickOption, explore};
+use rehearsal::explore::{Exploration, Faults, OurInstaller, Plan, StickOption, Violation, explore};
 use rehearsal::sticks::insert;
 use std::sync::Arc;
 use support::{Flashes, Update, blueprint, manifest, stick, unit_with};
@@ -56,6 +56,16 @@ fn staged_beside(id: &str, first: std::ops::Range<usize>, window: u32) -> Bluepr
 
 /// Version 2.1 has this issue, the others issue 1. Where it is 1 too, owners may go from one version to another without end.
 fn explored(blueprint: &Blueprint, flaw: Option<Flaw>, image: u32, issue: u64) -> Exploration {
+    explored_until(blueprint, flaw, image, issue, flaw.is_some())
+}
+
+fn explored_until(
+    blueprint: &Blueprint,
+    flaw: Option<Flaw>,
+    image: u32,
+    issue: u64,
+    stop_at_first: bool,
+) -> Exploration {
     let update = |version: &[u32], sequence, fill| {
         let mut update = Update {
             sequence,
@@ -83,7 +93,6 @@ fn explored(blueprint: &Blueprint, flaw: Option<Flaw>, image: u32, issue: u64) -
     };
     let plan = Plan {
         from: vec![("a unit with 1.8".to_owned(), unit_with(blueprint, &updates[0]).flash)],
-        had_image: true,
         sticks: vec![
             option("a stick with 2.1", &files[2], true),
             option("a stick with 2.0", &files[1], true),
@@ -99,7 +108,7 @@ fn explored(blueprint: &Blueprint, flaw: Option<Flaw>, image: u32, issue: u64) -
             .collect(),
         faults: Faults::all(),
         reduce: true,
-        stop_at_first: flaw.is_some(),
+        stop_at_first,
         nodes_max: 1 << 18,
         key: SumKey::fixed(),
     };
@@ -177,5 +186,21 @@ fn mistakes_with_a_stage_beside_are_found() {
         let found = explored(&blueprint, Some(flaw), 2500, 2);
         let claims: Vec<_> = found.violations.iter().map(|violation| violation.claim).collect();
         assert_eq!(claims, [claim], "{flaw:?}");
+    }
+}
+
+/// Mistakes that leave a unit without an image, though it had one and has two places.
+#[test]
+fn a_unit_that_would_need_a_stick_is_found() {
+    for (staged, flaw, steps) in [(true, Flaw::SkipsFlashDigest, 13), (false, Flaw::FloorEarly, 4)] {
+        let blueprint = unit_of("stm32g071-128k", 3..5, 5..7, staged);
+        let found = explored_until(&blueprint, Some(flaw), 2500, 2, false);
+        let needs = |violation: &&Violation| violation.claim == Claim::StandsAlone;
+        let story = found
+            .violations
+            .iter()
+            .find(needs)
+            .map(|violation| violation.story.len());
+        assert_eq!(story, Some(steps), "{flaw:?}");
     }
 }

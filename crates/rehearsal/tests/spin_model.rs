@@ -254,7 +254,6 @@ mod ours {
                     swapped,
                     ..Faults::all()
                 },
-                had_image: false,
                 reduce,
                 stop_at_first: false,
                 nodes_max: 1 << 22,

@@ -75,7 +75,6 @@ fn traced(second: Second) -> Tally {
     };
     let plan = Plan {
         from: vec![("a unit with 1.8".to_owned(), unit_with(&blueprint, &updates[0]).flash)],
-        had_image: true,
         sticks: vec![
             option("a stick with 2.1", &files[2], true),
             option("a stick with 2.0", &files[1], true),

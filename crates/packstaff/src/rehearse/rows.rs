@@ -195,7 +195,7 @@ pub(crate) fn set_case(report: &mut Report, section: &str, case: &CaseOutcome, c
 /// The claims that a case was judged by. Settings are out of an installer's reach: installs without a cut look at them.
 pub(super) fn claims_of(case: &CaseOutcome) -> impl Iterator<Item = Claim> + '_ {
     let applies = |claim: &Claim| match claim {
-        Claim::StandsAlone => case.two_places && !case.from.iter().any(|from| from == "new"),
+        Claim::StandsAlone => case.two_places,
         Claim::SettingsKept => !case.installs.is_empty(),
         _ => true,
     };

@@ -121,7 +121,6 @@ impl<'a> Stage<'a> {
         });
         Ok(Plan {
             from: beginnings.collect::<Result<_>>()?,
-            had_image: from.iter().all(Option::is_some),
             sticks: self.sticks(target)?,
             good_stick: 0,
             goal: target.manifest,

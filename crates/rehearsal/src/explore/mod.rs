@@ -176,6 +176,8 @@ impl<'a, S: Subject> Explorer<'a, S> {
         let mut origins = HashMap::<u128, Origin>::new();
         let mut calm = HashMap::<u128, liveness::Calm>::new();
         let mut alone = HashMap::<u128, liveness::Calm>::new();
+        // Worlds of units that have run an image: these shall have one again without a stick.
+        let mut owed = Vec::new();
         let mut found = Exploration {
             worlds: 0,
             powered: 0,
@@ -207,9 +209,12 @@ impl<'a, S: Subject> Explorer<'a, S> {
         }
         while !frontier.is_empty() {
             found.levels += 1;
-            for (_, node) in &frontier {
+            for (key, node) in &frontier {
                 match node {
-                    Node::Off(_) => found.worlds += 1,
+                    Node::Off(world) => {
+                        found.worlds += 1;
+                        owed.extend((world.started > 0).then_some(*key));
+                    }
                     Node::On { .. } => found.powered += 1,
                 }
             }
@@ -290,13 +295,9 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 story,
             });
         }
-        if self.subject.needs_no_stick() && self.plan.had_image {
-            let worlds = origins
-                .iter()
-                .filter(|(_, origin)| origin.step.ends_off())
-                .map(|(key, _)| *key);
-            if let Some((key, why)) = liveness::resolve(&alone, worlds).stuck_first(|key| story::length(&origins, key))
-            {
+        if self.subject.needs_no_stick() {
+            let ends = liveness::resolve(&alone, owed.into_iter());
+            if let Some((key, why)) = ends.stuck_first(|key| story::length(&origins, key)) {
                 let story = story::tell(&origins, key, None, &self.names());
                 let seen = format!("without a stick and no further cut, {why}");
                 found.violations.push(Violation {

@@ -29,8 +29,6 @@ pub const NODE_BYTES: usize = 2048;
 pub struct Plan<'a> {
     /// The worlds to begin with, and what to call them.
     pub from: Vec<(String, Flash)>,
-    /// Whether all of them have an image that runs.
-    pub had_image: bool,
     /// The sticks.
     pub sticks: Vec<StickOption>,
     /// Which stick a patient owner has.

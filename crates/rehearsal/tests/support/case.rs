@@ -73,7 +73,6 @@ impl Case {
                 .map(|file| (manifest(file).digest, manifest(file).image_digest))
                 .collect(),
             faults,
-            had_image: false,
             reduce,
             stop_at_first: false,
             nodes_max: 1 << 18,
