@@ -47,6 +47,30 @@ fn skeleton(document: &Html) -> Vec<String> {
         .collect()
 }
 
+/// What to do after a cut depends on whether the unit holds two images.
+#[test]
+fn only_units_with_one_place_are_told_to_need_the_stick() {
+    let told = |alone: [bool; 2]| {
+        let page = kiln_page(|sheet| {
+            for (board, alone) in sheet.boards.iter_mut().zip(alone) {
+                board.starts_alone = alone;
+            }
+        });
+        let rows = texts(&parse(&page), "table.symptoms tr");
+        rows.into_iter()
+            .find(|row| row.starts_with("The power failed"))
+            .unwrap()
+    };
+    let (stick, alone) = ("it is waiting for exactly this", "it starts by itself");
+    let says = |row: String| (row.contains(stick), row.contains(alone));
+    assert_eq!(says(told([false, false])), (true, false));
+    assert_eq!(says(told([true, true])), (false, true));
+    let both = told([false, true]);
+    assert_eq!(says(both.clone()), (true, true));
+    assert!(both.contains("Board C: Put the same stick back"), "{both}");
+    assert!(both.contains("Board D: Switch the unit on"), "{both}");
+}
+
 #[test]
 fn sheets_of_every_kind_are_well_formed() {
     for kind in [ReleaseKind::Feature, ReleaseKind::Fix, ReleaseKind::Security] {

@@ -169,6 +169,7 @@ impl Outcome {
             let files = recorded_files(bench, board)?;
             let files = files.iter().map(|file| hex(&envelope::sha256(&file.bytes)));
             matrix.push(format!("{} {}", board.revision, files.collect::<Vec<_>>().join(" ")));
+            matrix.push(format!("{} {:?}", board.part, board.map));
         }
         for version in &bench.product.versions.list {
             let layout = settings::file(bench, version.text())?;

@@ -125,6 +125,7 @@ fn part<'a>(packed: &'a Packed, version: &Version, installs: &[Install]) -> Boar
         sha256: envelope::sha256(&packed.file),
         size: packed.file.len() as u64,
         time: times(slowest.map(|install| install.estimate).unwrap_or_default()),
+        starts_alone: packed.board.map.second != product::SecondPlace::None,
         from_versions: here().filter_map(|install| install.from.clone()).collect(),
     }
 }

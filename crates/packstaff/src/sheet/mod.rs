@@ -88,6 +88,8 @@ pub struct BoardPart<'a> {
     pub size: u64,
     /// How long the update takes.
     pub time: Times<'a>,
+    /// After a cut in the middle of an update it starts without a stick: with the version it had, or with the new one.
+    pub starts_alone: bool,
     /// Versions that a unit may run before this update. Empty: none was checked.
     pub from_versions: Vec<String>,
 }

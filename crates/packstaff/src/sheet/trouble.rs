@@ -1,10 +1,10 @@
 //! What the unit shows, and how to tell what went wrong.
 
-use super::Sheet;
+use super::{BoardPart, Sheet};
 use maud::{Markup, html};
 
 /// What an owner sees, and what to try: the reports that makers of such units hear most.
-const SYMPTOMS: [(&str, &str); 8] = [
+const SYMPTOMS: [(&str, &str); 7] = [
     (
         "Nothing happens with the stick in",
         "Push it in firmly. Try another plain stick of 32 GB or less, formatted as FAT32 (that erases it). If your computer asks \
@@ -26,11 +26,6 @@ const SYMPTOMS: [(&str, &str); 8] = [
          another stick: worn or falsely labelled ones lose data.",
     ),
     (
-        "The power failed, or the stick came out",
-        "Put the same stick back and switch the unit on. Choose the update again if it asks. If it says that it needs a \
-         stick, it is waiting for exactly this.",
-    ),
-    (
         "It takes longer than “How long the unit takes” says",
         "Wait that long once more. If it still shows the same, switch off, wait a minute, and switch on with the stick in place. \
          If it happens again, write to us.",
@@ -46,6 +41,35 @@ const SYMPTOMS: [(&str, &str); 8] = [
          unit like this: write to us.",
     ),
 ];
+
+const WITH_THE_STICK: &str = "Put the same stick back and switch the unit on. Choose the update again if it asks. If it says that it \
+                              needs a stick, it is waiting for exactly this.";
+const ALONE: &str = "Switch the unit on: it starts by itself, with the version it had or with the new one. Look which one it is. If it is \
+                     the one it had, put the stick back and choose the update again.";
+
+/// What to do after a cut: units that hold one image need the stick, others do not.
+fn after_a_cut(sheet: &Sheet<'_>) -> String {
+    let (alone, others): (Vec<_>, Vec<_>) = sheet.boards.iter().partition(|board| board.starts_alone);
+    let names = |boards: &[&BoardPart<'_>]| {
+        let names: Vec<_> = boards.iter().map(|board| board.revision).collect();
+        names.join(", ")
+    };
+    match (alone.is_empty(), others.is_empty()) {
+        (true, _) => WITH_THE_STICK.to_owned(),
+        (false, true) => ALONE.to_owned(),
+        (false, false) => format!(
+            "Board {}: {WITH_THE_STICK} Board {}: {ALONE}",
+            names(&others),
+            names(&alone)
+        ),
+    }
+}
+
+fn symptom(sign: &str, remedy: &str) -> Markup {
+    html! {
+        tr { th scope="row" data-label="What you see" { (sign) } td data-label="What to do" { (remedy) } }
+    }
+}
 
 pub(super) fn screens(sheet: &Sheet<'_>) -> Markup {
     html! {
@@ -96,9 +120,8 @@ pub(super) fn trouble(sheet: &Sheet<'_>) -> Markup {
             table.symptoms {
                 thead { tr { th scope="col" { "What you see" } th scope="col" { "What to do" } } }
                 tbody {
-                    @for (sign, remedy) in SYMPTOMS {
-                        tr { th scope="row" data-label="What you see" { (sign) } td data-label="What to do" { (remedy) } }
-                    }
+                    (symptom("The power failed, or the stick came out", &after_a_cut(sheet)))
+                    @for (sign, remedy) in SYMPTOMS { (symptom(sign, remedy)) }
                 }
             }
             h3 { "When you write to us" }

@@ -5,6 +5,7 @@ mod demo;
 mod folders;
 mod issues;
 mod keys;
+mod layouts;
 mod look;
 mod ports;
 mod refusals;

@@ -7,16 +7,22 @@ use product::Unlock;
 use rehearsal::power_up::{Owner, power_up};
 use rehearsal::sticks::insert;
 use serde_json::Value;
-use unit::flash::{Change, EraseCut, Inside, Torn};
+use unit::flash::{Change, EraseCut, Flash, Inside, Torn};
 
 /// A unit of board D with 1.8 whose install of 2.0 is cut half way through its nth change; its flash and its stick are written to
 /// the folder as `flash.bin` and `stick.img`. Where there are fewer changes, the install has arrived.
 fn cut(folder: &Folder, nth: usize) {
+    let flash = cut_on(folder, "D", nth);
+    folder.write("flash.bin", flash.bytes(0x0800_0000, 512 << 10).unwrap());
+}
+
+/// The flash of a unit whose install is cut, as above; its stick is written to the folder as `stick.img`.
+pub(crate) fn cut_on(folder: &Folder, revision: &str, nth: usize) -> Flash {
     let bench = Bench::open(&folder.path("")).unwrap();
     let keyring = bench
         .keyring(&mut Unlock::IdentityFile(folder.path("keys/demo-identity.txt")))
         .unwrap();
-    let board = bench.product.board("D").unwrap();
+    let board = bench.product.board(revision).unwrap();
     let stage = Stage::of(&bench, keyring.keyring(), board, recorded_files(&bench, board).unwrap()).unwrap();
     let file = stage.file("2.0").unwrap();
     let spec = packstaff::stick_spec::plain(&[(&file.name, &file.bytes)]);
@@ -31,7 +37,7 @@ fn cut(folder: &Folder, nth: usize) {
         Owner::Picks(file.manifest),
         |world, change| changes.push((world.flash.clone(), change.clone())),
     );
-    let flash = match changes.into_iter().nth(nth) {
+    match changes.into_iter().nth(nth) {
         None => world.flash,
         Some((mut flash, change)) => {
             let torn = match &change {
@@ -44,15 +50,14 @@ fn cut(folder: &Folder, nth: usize) {
             flash.tear(&change, torn).unwrap();
             flash
         }
-    };
-    folder.write("flash.bin", flash.bytes(0x0800_0000, 512 << 10).unwrap());
+    }
 }
 
-fn trace(folder: &Folder, more: &[&str]) -> Run {
+pub(crate) fn trace(folder: &Folder, more: &[&str]) -> Run {
     folder.open(&[&["trace", "."], more].concat())
 }
 
-fn works(account: &Value) -> Vec<(&str, &str)> {
+pub(crate) fn works(account: &Value) -> Vec<(&str, &str)> {
     let courses = account["flash"]["courses"].as_array().unwrap();
     let told = courses.iter().map(|course| {
         let version = course["installing"][0]["version"].as_str().unwrap_or_default();

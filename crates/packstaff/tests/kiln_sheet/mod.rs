@@ -116,6 +116,7 @@ pub(crate) fn with_sheet<T>(mut text: impl FnMut(&str) -> String, with: impl FnO
         sha256: digest,
         size: [129_312, 131_904][index],
         time: times([1.0, 0.55][index]),
+        starts_alone: false,
         from_versions: from[index].clone(),
     });
     let sheet = Sheet {
