@@ -2,7 +2,7 @@
 
 #![no_main]
 
-use image::checks::{Architecture, Core, Target, examine};
+use image::checks::{Architecture, Core, Limit, Target, examine};
 use image::{Format, ReadOptions, read, recognise};
 use libfuzzer_sys::fuzz_target;
 
@@ -34,6 +34,7 @@ fuzz_target!(|bytes: &[u8]| {
         let target = Target {
             slot: 0x0801_0000..0x0802_0000,
             usable: 0xFF00,
+            limit: Limit::Descriptor,
             ram: vec![0x2000_0000..0x2002_0000, 0x1000_0000..0x1000_0400],
             core,
             reserved: vec![("installer".into(), 0x0800_0000..0x0801_0000)],

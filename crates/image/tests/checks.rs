@@ -7,7 +7,7 @@ use std::ops::Range;
 use common::read;
 use common::tools::Firmware;
 use common::writers::{Program, elf, hex, hex_record};
-use image::checks::{Architecture, Check, Core, Target, Verdict, examine, worst};
+use image::checks::{Architecture, Check, Core, Limit, Target, Verdict, examine, worst};
 use image::{Build, ReadOptions};
 
 const SLOT: u32 = 0x0801_0000;
@@ -18,6 +18,7 @@ fn target() -> Target {
     Target {
         slot: SLOT..SLOT + 0x1_0000,
         usable: 0xFF00,
+        limit: Limit::Descriptor,
         ram: vec![0x2000_0000..0x2002_0000, 0x1000_0000..0x1001_0000],
         core: Core::CortexM {
             architecture: Architecture::V7M,

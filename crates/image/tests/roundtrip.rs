@@ -5,7 +5,7 @@ mod common;
 
 use common::writers::{Program, elf, hex, s_records};
 use common::{content, read};
-use image::checks::{Architecture, Core, Target, examine};
+use image::checks::{Architecture, Core, Limit, Target, examine};
 use image::{Build, ReadOptions, recognise};
 use proptest::collection::vec;
 use proptest::prelude::*;
@@ -64,6 +64,7 @@ fn hold_invariants(bytes: &[u8], build: &Build) {
     let target = Target {
         slot: 0x100..0x4000,
         usable: 0x3F00,
+        limit: Limit::Descriptor,
         ram: vec![0x2000_0000..0x2000_1000, 0x1000_0000..0x1000_0400],
         core: Core::CortexM {
             architecture: Architecture::V7M,

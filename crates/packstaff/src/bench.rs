@@ -1,8 +1,8 @@
 //! A product folder, open on the bench: what the maker declared, in the terms of the other crates.
 
 use envelope::{Anchor, Kid, UnitKey};
-use image::checks::{Core, Target};
-use installer::Region;
+use image::checks::{Core, Limit, Target};
+use installer::{Geometry, Region};
 use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
 use product::keyring::OneTimeCount;
 use product::{
@@ -325,6 +325,7 @@ impl Bench {
         Ok(Target {
             slot: span(board.map.slot),
             usable: slots(&board.map.second).usable(region(board.map.slot), layout.geometry()),
+            limit: limit(board, layout.geometry()),
             ram: vec![span(board.map.ram)],
             core,
             reserved: ours.chain(theirs).collect(),
@@ -374,6 +375,17 @@ pub fn slots(second: &SecondPlace) -> installer::Layout {
         SecondPlace::None => installer::Layout::Single,
         SecondPlace::Stage { range, .. } => installer::Layout::Staged { stage: region(*range) },
         SecondPlace::Slot(range) => installer::Layout::Paired { second: region(*range) },
+    }
+}
+
+/// What keeps images from using more of a board's slot.
+fn limit(board: &Board, flash: Geometry<'_>) -> Limit {
+    let slot = region(board.map.slot);
+    let is_smaller = slots(&board.map.second).usable(slot, flash) < installer::Layout::Single.usable(slot, flash);
+    match board.map.second {
+        SecondPlace::Stage { .. } if is_smaller => Limit::Stage,
+        SecondPlace::Slot(_) => Limit::SecondSlot,
+        _ => Limit::Descriptor,
     }
 }
 

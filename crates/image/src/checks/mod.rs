@@ -13,7 +13,7 @@ mod target;
 use std::fmt;
 
 pub use core::{Architecture, Core, UnknownCore};
-pub use target::Target;
+pub use target::{Limit, Target};
 
 use crate::build::Build;
 

@@ -34,10 +34,7 @@ pub(super) fn fits(build: &Build, target: &Target) -> Check {
         verdict,
         found,
         expected,
-        explanation: format!(
-            "The image may use the slot up to its descriptor; a longer one would overwrite the \
-             record by which the unit knows that the image is whole.{advice}"
-        ),
+        explanation: format!("{}{advice}", target.limit.reason()),
     }
 }
 
@@ -222,7 +219,7 @@ fn hit(stray: &Range<u64>, target: &Target) -> String {
     let touches = |other: &Range<u32>| stray.start < u64::from(other.end) && u64::from(other.start) < stray.end;
     let mut names: Vec<&str> = Vec::new();
     if touches(&(target.usable_range().end..target.slot.end)) {
-        names.push("the slot's descriptor");
+        names.push(target.limit.behind());
     }
     names.extend(
         target

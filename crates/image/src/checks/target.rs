@@ -13,9 +13,10 @@ use crate::build::{Build, FlattenError};
 pub struct Target {
     /// The addresses of the slot.
     pub slot: Range<u32>,
-    /// How many bytes, from the slot's start, an image may use; the rest of the slot holds the
-    /// descriptor.
+    /// How many bytes, from the slot's start, an image may use.
     pub usable: u32,
+    /// Why it may not use more.
+    pub limit: Limit,
     /// The addresses of the RAM that the image may use for its stack.
     pub ram: Vec<Range<u32>>,
     /// The processor core.
@@ -28,6 +29,42 @@ pub struct Target {
     /// Earlier releases: the version, and the SHA-256 of the image, as [`Target::image_digest`]
     /// gives it.
     pub earlier: Vec<(String, [u8; 32])>,
+}
+
+/// Why an image may not use all of its slot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Limit {
+    /// The rest of the slot holds the descriptor.
+    Descriptor,
+    /// An image is put together in a stage first, and that is smaller.
+    Stage,
+    /// Images run in either of two slots, and must fit both.
+    SecondSlot,
+}
+
+impl Limit {
+    /// What lies behind the last byte that an image may use.
+    pub(super) const fn behind(self) -> &'static str {
+        match self {
+            Self::Descriptor => "the slot's descriptor",
+            Self::Stage => "more than the stage holds",
+            Self::SecondSlot => "more than the smaller slot holds",
+        }
+    }
+
+    /// The same in a sentence.
+    pub(super) const fn reason(self) -> &'static str {
+        match self {
+            Self::Descriptor => {
+                "The image may use the slot up to its descriptor; a longer one would overwrite the record by which the unit knows \
+                 that the image is whole."
+            }
+            Self::Stage => {
+                "The image is put together in the stage before it is copied to the slot, and the stage is the smaller of the two."
+            }
+            Self::SecondSlot => "The image runs in either of the two slots, and must fit both.",
+        }
+    }
 }
 
 impl Target {
