@@ -2,7 +2,7 @@
 
 mod support;
 
-use installer::{Flaw, Installer, Layout, Region};
+use installer::{Flaw, Installer, Layout, Region, StartCheck};
 use rehearsal::claims::{Claim, Release};
 use rehearsal::explore::{Exploration, Faults, OurInstaller, Plan, StickOption, Violation, explore};
 use rehearsal::sticks::insert;
@@ -13,11 +13,11 @@ use unit::flash::{Layout as FlashLayout, SumKey};
 use unit::part::part;
 
 /// A part with two places of whole sectors each, equally large where the part lets them be.
-fn unit_of(id: &str, first: std::ops::Range<usize>, second: std::ops::Range<usize>, staged: bool) -> Blueprint {
+fn unit_of(id: &str, first: Sectors, second: Sectors, staged: bool) -> Blueprint {
     let part = part(id).unwrap();
     let layout = FlashLayout::of(part);
     let sectors = layout.sectors().to_vec();
-    let range = |range: std::ops::Range<usize>| {
+    let range = |range: Sectors| {
         let size = sectors[range.clone()].iter().map(|sector| sector.size).sum();
         Region {
             base: sectors[range.start].base,
@@ -40,7 +40,7 @@ fn unit_of(id: &str, first: std::ops::Range<usize>, second: std::ops::Range<usiz
 }
 
 /// The same with the stage in NOR flash of its own, in sectors 5 and 6: `window` is where its driver shows it.
-fn staged_beside(id: &str, first: std::ops::Range<usize>, window: u32) -> Blueprint {
+fn staged_beside(id: &str, first: Sectors, window: u32) -> Blueprint {
     let alone = unit_of(id, first.clone(), first, true);
     let nor = FlashLayout::of(part("w25q16jv-2m").unwrap()).at(window);
     let stage = Region {
@@ -55,17 +55,7 @@ fn staged_beside(id: &str, first: std::ops::Range<usize>, window: u32) -> Bluepr
 }
 
 /// Version 2.1 has this issue, the others issue 1. Where it is 1 too, owners may go from one version to another without end.
-fn explored(blueprint: &Blueprint, flaw: Option<Flaw>, image: u32, issue: u64) -> Exploration {
-    explored_until(blueprint, flaw, image, issue, flaw.is_some())
-}
-
-fn explored_until(
-    blueprint: &Blueprint,
-    flaw: Option<Flaw>,
-    image: u32,
-    issue: u64,
-    stop_at_first: bool,
-) -> Exploration {
+fn explored(blueprint: &Blueprint, machine: Installer, image: u32, issue: u64, stop_at_first: bool) -> Exploration {
     let update = |version: &[u32], sequence, fill| {
         let mut update = Update {
             sequence,
@@ -113,7 +103,7 @@ fn explored_until(
         key: SumKey::fixed(),
     };
     let subject = OurInstaller {
-        machine: flaw.map_or_else(Installer::new, Installer::with_flaw),
+        machine,
         ..OurInstaller::of(blueprint)
     };
     explore(&subject, &plan).unwrap()
@@ -131,17 +121,22 @@ fn assert_holds(what: &str, found: &Exploration) {
     assert!(found.cuts > 1000, "{what}: {} cuts", found.cuts);
 }
 
+type Sectors = std::ops::Range<usize>;
+
+/// Parts, the sectors of their two places, and the bytes of an image.
+const PARTS: [(&str, Sectors, Sectors, u32); 4] = [
+    ("stm32g071-128k", 3..5, 5..7, 2500),
+    ("stm32f405-512k", 4..5, 5..6, 5000),
+    ("w25q16jv-2m", 3..5, 5..7, 5000),
+    ("samd21-256k", 3..9, 9..15, 1000),
+];
+
 /// The same on uniform small pages with check bits, mixed sectors, external NOR with 256-byte pages, and rows.
 fn on_real_parts(staged: bool) {
-    for (id, first, second, image) in [
-        ("stm32g071-128k", 3..5, 5..7, 2500),
-        ("stm32f405-512k", 4..5, 5..6, 5000),
-        ("w25q16jv-2m", 3..5, 5..7, 5000),
-        ("samd21-256k", 3..9, 9..15, 1000),
-    ] {
+    for (id, first, second, image) in PARTS {
         let blueprint = unit_of(id, first, second, staged);
         for issue in [1, 2] {
-            assert_holds(id, &explored(&blueprint, None, image, issue));
+            assert_holds(id, &explored(&blueprint, Installer::new(), image, issue, false));
         }
     }
 }
@@ -167,10 +162,23 @@ fn units_with_the_stage_in_a_memory_beside_never_need_a_stick() {
     ] {
         let blueprint = staged_beside(id, first, window);
         for issue in [1, 2] {
-            let found = explored(&blueprint, None, image, issue);
+            let found = explored(&blueprint, Installer::new(), image, issue, false);
             assert_holds(&format!("{id} with its stage in w25q16jv-2m"), &found);
         }
     }
+}
+
+/// With a stage, a unit that digests its image only when the install is over starts nothing that is not whole either, on any of these
+/// parts: while the slot is written, the register names the stage, and what the slot's descriptor reads as does not count.
+#[test]
+fn staged_units_may_start_by_the_descriptor() {
+    let machine = || Installer::with_start_check(StartCheck::AfterInstall);
+    for (id, first, second, image) in PARTS {
+        let blueprint = unit_of(id, first, second, true);
+        assert_holds(id, &explored(&blueprint, machine(), image, 1, false));
+    }
+    let beside = staged_beside("stm32f405-512k", 4..5, 0);
+    assert_holds("a stage beside", &explored(&beside, machine(), 5000, 1, false));
 }
 
 /// What is proved is looked for: mistakes of an installer show with a stage beside as they do elsewhere.
@@ -183,7 +191,7 @@ fn mistakes_with_a_stage_beside_are_found() {
         (Flaw::SkipsFlashDigest, Claim::FloorEarned),
         (Flaw::ErasesTooLittle, Claim::Sane),
     ] {
-        let found = explored(&blueprint, Some(flaw), 2500, 2);
+        let found = explored(&blueprint, Installer::with_flaw(flaw), 2500, 2, true);
         let claims: Vec<_> = found.violations.iter().map(|violation| violation.claim).collect();
         assert_eq!(claims, [claim], "{flaw:?}");
     }
@@ -194,7 +202,7 @@ fn mistakes_with_a_stage_beside_are_found() {
 fn a_unit_that_would_need_a_stick_is_found() {
     for (staged, flaw, steps) in [(true, Flaw::SkipsFlashDigest, 13), (false, Flaw::FloorEarly, 4)] {
         let blueprint = unit_of("stm32g071-128k", 3..5, 5..7, staged);
-        let found = explored_until(&blueprint, Some(flaw), 2500, 2, false);
+        let found = explored(&blueprint, Installer::with_flaw(flaw), 2500, 2, false);
         let needs = |violation: &&Violation| violation.claim == Claim::StandsAlone;
         let story = found
             .violations
