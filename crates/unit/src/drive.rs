@@ -63,7 +63,7 @@ pub enum Answer {
     Stick(u64),
     /// A block of the stick.
     Block(Box<Block>),
-    /// Bytes of flash: at most 64.
+    /// Bytes of flash: at most 512.
     Flash(Vec<u8>),
     /// A digest.
     Digest([u8; 32]),
