@@ -1,6 +1,6 @@
 //! The pictures of a rehearsal, in a folder.
 
-use super::outcome::{Broken, CaseOutcome, Outcome, PhaseCounts};
+use super::outcome::{Broken, Covered, Outcome};
 use miette::{IntoDiagnostic, Result, WrapErr};
 use rehearsal::explore::Coverage;
 use rehearsal::picture::{CoverageOf, coverage_page};
@@ -22,9 +22,9 @@ pub(super) struct Drawn<'a> {
 /// A file cannot be written.
 pub fn draw(folder: &Path, outcome: &Outcome) -> Result<Vec<String>> {
     let drawn = outcome.cases.iter().map(|case| Drawn {
-        coverage: coverage(case),
+        coverage: coverage(case.name(), &case.covered),
         file: format!("case-{}-board-{}", case.index + 1, case.board),
-        broken: &case.broken,
+        broken: &case.covered.broken,
     });
     draw_all(folder, &outcome.product, drawn.collect())
 }
@@ -60,19 +60,9 @@ pub(super) fn draw_all(folder: &Path, title: &str, cases: Vec<Drawn<'_>>) -> Res
     Ok(written)
 }
 
-fn coverage(case: &CaseOutcome) -> CoverageOf {
-    CoverageOf {
-        heading: case.name(),
-        worlds: case.worlds,
-        powered: case.powered,
-        cuts: case.cuts,
-        phases: phases(&case.phases),
-    }
-}
-
-/// What was covered, by what the unit was doing.
-pub(super) fn phases(phases: &[PhaseCounts]) -> Vec<(String, Coverage)> {
-    let phases = phases.iter().map(|counts| {
+/// The part of a page that shows what one case covered.
+pub(super) fn coverage(heading: String, covered: &Covered) -> CoverageOf {
+    let phases = covered.phases.iter().map(|counts| {
         let coverage = Coverage {
             powered: counts.powered,
             cuts: counts.cuts,
@@ -80,5 +70,11 @@ pub(super) fn phases(phases: &[PhaseCounts]) -> Vec<(String, Coverage)> {
         };
         (counts.doing.clone(), coverage)
     });
-    phases.collect()
+    CoverageOf {
+        heading,
+        worlds: covered.worlds,
+        powered: covered.powered,
+        cuts: covered.cuts,
+        phases: phases.collect(),
+    }
 }

@@ -129,7 +129,7 @@ fn tests(case: &CaseOutcome) -> Vec<Test> {
     });
     let claims = claims_of(case)
         .filter(|claim| *claim != Claim::SettingsKept)
-        .map(|claim| judged(claim, &case.broken));
+        .map(|claim| judged(claim, &case.covered.broken));
     installs.chain(claims).collect()
 }
 

@@ -53,9 +53,19 @@ pub struct CaseOutcome {
     pub sticks: Vec<String>,
     /// Whether the unit has room for two images.
     pub two_places: bool,
+    /// What was covered, and found.
+    #[serde(flatten)]
+    pub covered: Covered,
+    /// Installs without a cut.
+    pub installs: Vec<InstallOutcome>,
+}
+
+/// What an exploration covered, and found.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Covered {
     /// Worlds with power off that were told apart.
     pub worlds: usize,
-    /// Powered installers about to change flash.
+    /// Powered loaders about to change flash.
     pub powered: usize,
     /// Transitions.
     pub transitions: u64,
@@ -63,14 +73,12 @@ pub struct CaseOutcome {
     pub cuts: u64,
     /// Steps of the longest shortest way.
     pub levels: usize,
-    /// Most changes of flash from any world until the version runs, with a good stick.
+    /// Most changes of flash from any world until the image that is to run does, with a good stick.
     pub changes_max: usize,
     /// What was covered, by what the unit was doing.
     pub phases: Vec<PhaseCounts>,
     /// Claims that do not hold.
     pub broken: Vec<Broken>,
-    /// Installs without a cut.
-    pub installs: Vec<InstallOutcome>,
 }
 
 /// What came of one case of settings.
@@ -206,6 +214,21 @@ impl KeepingOutcome {
     }
 }
 
+impl Covered {
+    pub(super) fn of(found: &Exploration, broken: Vec<Broken>) -> Self {
+        Self {
+            worlds: found.worlds,
+            powered: found.powered,
+            transitions: found.transitions,
+            cuts: found.cuts,
+            levels: found.levels,
+            changes_max: found.changes_max,
+            phases: PhaseCounts::of(found),
+            broken,
+        }
+    }
+}
+
 impl CaseOutcome {
     pub(super) fn of(case: &Case, plan: &Plan<'_>, two_places: bool, found: &Exploration, broken: Vec<Broken>) -> Self {
         Self {
@@ -219,14 +242,7 @@ impl CaseOutcome {
                 .collect(),
             sticks: plan.sticks.iter().map(|option| option.name.clone()).collect(),
             two_places,
-            worlds: found.worlds,
-            powered: found.powered,
-            transitions: found.transitions,
-            cuts: found.cuts,
-            levels: found.levels,
-            changes_max: found.changes_max,
-            phases: PhaseCounts::of(found),
-            broken,
+            covered: Covered::of(found, broken),
             installs: Vec::new(),
         }
     }

@@ -1,8 +1,8 @@
 //! The rehearsal of a maker's own loader: what came of it, told as every other.
 
-use super::drawing::{Drawn, draw_all, phases};
+use super::drawing::{Drawn, coverage, draw_all};
 use super::junit::{End, Suite, Test, document};
-use super::outcome::{Broken, PhaseCounts};
+use super::outcome::{Broken, Covered};
 use super::rows::left_out;
 use super::watch::Watch;
 use crate::progress::Progress;
@@ -11,7 +11,7 @@ use loader::{RehearsalError, Report as Rehearsed, wording};
 use miette::{Result, miette};
 use rehearsal::claims::Claim;
 use rehearsal::explore::{Faults, Violation};
-use rehearsal::picture::{CoverageOf, StoryPicture, grouped};
+use rehearsal::picture::{StoryPicture, grouped};
 use serde::{Serialize, Serializer};
 use std::cell::RefCell;
 use std::path::Path;
@@ -54,22 +54,9 @@ pub struct LoaderCase {
     pub stick: String,
     /// Whether every world was looked at.
     pub to_the_end: bool,
-    /// Worlds with power off that were told apart.
-    pub worlds: usize,
-    /// Powered loaders about to change flash.
-    pub powered: usize,
-    /// Transitions.
-    pub transitions: u64,
-    /// Cuts among them.
-    pub cuts: u64,
-    /// Steps of the longest shortest way.
-    pub levels: usize,
-    /// Most changes of flash from any world until the image runs, with a good stick.
-    pub changes_max: usize,
-    /// What was covered, by what the unit was doing.
-    pub phases: Vec<PhaseCounts>,
-    /// Claims that do not hold.
-    pub broken: Vec<Broken>,
+    /// What was covered, and found.
+    #[serde(flatten)]
+    pub covered: Covered,
 }
 
 fn ids<S: Serializer>(claims: &[Claim], serializer: S) -> Result<S::Ok, S::Error> {
@@ -135,7 +122,11 @@ impl LoaderOutcome {
         let mut report = Report::new(self.title() + ", rehearsed", columns);
         report.column_word = "to";
         for (column, case) in self.cases.iter().enumerate() {
-            let figure = format!("{} worlds, {} cuts", grouped(case.worlds as u64), grouped(case.cuts));
+            let figure = format!(
+                "{} worlds, {} cuts",
+                grouped(case.covered.worlds as u64),
+                grouped(case.covered.cuts)
+            );
             let covered = Cell {
                 found: format!("{figure}, with {} in place in the end", case.stick),
                 ..Cell::pass(figure)
@@ -150,7 +141,9 @@ impl LoaderOutcome {
                 let cell = match case.broken(*claim) {
                     Some(broken) => broken.cell(&format!("to {}", case.to), wording(*claim)),
                     None if !case.to_the_end => continue,
-                    None if *claim == Claim::Arrives => Cell::pass(format!("at most {} changes", case.changes_max)),
+                    None if *claim == Claim::Arrives => {
+                        Cell::pass(format!("at most {} changes", case.covered.changes_max))
+                    }
                     None => Cell::pass(""),
                 };
                 let id = format!("claim-{}", claim.id());
@@ -168,7 +161,7 @@ impl LoaderOutcome {
     fn conclusion(&self) -> String {
         let not_judged = self.not_judged.iter().map(|one| format!("{} ({})", one.claim, one.why));
         let not_judged = not_judged.collect::<Vec<_>>().join("; ");
-        let broken: usize = self.cases.iter().map(|case| case.broken.len()).sum();
+        let broken: usize = self.cases.iter().map(|case| case.covered.broken.len()).sum();
         let head = match broken {
             0 => self.proof(),
             1 => "One claim does not hold: the shortest way to it is told above.".to_owned(),
@@ -197,9 +190,14 @@ impl LoaderOutcome {
     }
 
     fn proof(&self) -> String {
-        let worlds: usize = self.cases.iter().map(|case| case.worlds).sum();
-        let cuts: u64 = self.cases.iter().map(|case| case.cuts).sum();
-        let changes = self.cases.iter().map(|case| case.changes_max).max().unwrap_or(0);
+        let worlds: usize = self.cases.iter().map(|case| case.covered.worlds).sum();
+        let cuts: u64 = self.cases.iter().map(|case| case.covered.cuts).sum();
+        let changes = self
+            .cases
+            .iter()
+            .map(|case| case.covered.changes_max)
+            .max()
+            .unwrap_or(0);
         let after = match cuts {
             0 => "without any cut".to_owned(),
             _ => format!(
@@ -265,15 +263,12 @@ impl LoaderOutcome {
             false => ", up to the first claim that does not hold",
         };
         let cases = self.cases.iter().enumerate().map(|(index, case)| Drawn {
-            coverage: CoverageOf {
-                heading: format!("Towards {}, with {}{}", case.to, case.stick, ended(case)),
-                worlds: case.worlds,
-                powered: case.powered,
-                cuts: case.cuts,
-                phases: phases(&case.phases),
-            },
+            coverage: coverage(
+                format!("Towards {}, with {}{}", case.to, case.stick, ended(case)),
+                &case.covered,
+            ),
             file: format!("case-{}-to-{}", index + 1, case.to),
-            broken: &case.broken,
+            broken: &case.covered.broken,
         });
         draw_all(folder, &self.title(), cases.collect())
     }
@@ -308,18 +303,11 @@ impl LoaderCase {
             to: case.image.clone(),
             stick: case.stick.clone(),
             to_the_end: found.to_the_end,
-            worlds: found.worlds,
-            powered: found.powered,
-            transitions: found.transitions,
-            cuts: found.cuts,
-            levels: found.levels,
-            changes_max: found.changes_max,
-            phases: PhaseCounts::of(found),
-            broken: found.violations.iter().zip(&case.worlds).map(broken).collect(),
+            covered: Covered::of(found, found.violations.iter().zip(&case.worlds).map(broken).collect()),
         }
     }
 
     fn broken(&self, claim: Claim) -> Option<&Broken> {
-        self.broken.iter().find(|broken| broken.claim == claim.id())
+        self.covered.broken.iter().find(|broken| broken.claim == claim.id())
     }
 }

@@ -168,7 +168,11 @@ pub(crate) fn install_row(
 
 /// The rows of an exploration: what it covered, and each claim.
 pub(crate) fn set_case(report: &mut Report, section: &str, case: &CaseOutcome, column: usize, alone: bool) {
-    let figure = format!("{} worlds, {} cuts", grouped(case.worlds as u64), grouped(case.cuts));
+    let figure = format!(
+        "{} worlds, {} cuts",
+        grouped(case.covered.worlds as u64),
+        grouped(case.covered.cuts)
+    );
     let (id, title) = match alone {
         true => ("worlds".to_owned(), "Every world, every cut".to_owned()),
         false => (
@@ -214,8 +218,8 @@ fn claim_cell(case: &CaseOutcome, claim: Claim) -> Cell {
             Some(install) => Cell::fail(install.seen.clone(), claim.statement(), claim.consequence()),
         };
     }
-    match broken(&case.broken, claim) {
-        None if claim == Claim::Arrives => Cell::pass(format!("at most {} changes", case.changes_max)),
+    match broken(&case.covered.broken, claim) {
+        None if claim == Claim::Arrives => Cell::pass(format!("at most {} changes", case.covered.changes_max)),
         None => Cell::pass(""),
         Some(broken) => broken.cell(&case.name(), claim.wording()),
     }
@@ -223,7 +227,7 @@ fn claim_cell(case: &CaseOutcome, claim: Claim) -> Cell {
 
 /// The last words of a rehearsal's report.
 pub fn conclusion(outcome: &Outcome) -> String {
-    let broken: usize = outcome.cases.iter().map(|case| case.broken.len()).sum();
+    let broken: usize = outcome.cases.iter().map(|case| case.covered.broken.len()).sum();
     let lost: usize = outcome.keeping.iter().map(|case| case.broken.len()).sum();
     let unlike: usize = outcome
         .cases
@@ -292,9 +296,9 @@ fn keeping_proof(case: &KeepingOutcome) -> String {
 }
 
 fn installs_proof(cases: &[CaseOutcome]) -> String {
-    let worlds: usize = cases.iter().map(|case| case.worlds).sum();
-    let cuts: u64 = cases.iter().map(|case| case.cuts).sum();
-    let changes = cases.iter().map(|case| case.changes_max).max().unwrap_or(0);
+    let worlds: usize = cases.iter().map(|case| case.covered.worlds).sum();
+    let cuts: u64 = cases.iter().map(|case| case.covered.cuts).sum();
+    let changes = cases.iter().map(|case| case.covered.changes_max).max().unwrap_or(0);
     let claims: BTreeSet<_> = cases.iter().flat_map(claims_of).collect();
     let boards: BTreeSet<_> = cases.iter().map(|case| &case.board).collect();
     let targets: BTreeSet<_> = cases.iter().map(|case| case.to.as_str()).collect();
@@ -330,7 +334,7 @@ pub(super) fn left_out(all: &Faults, looked_at: &[String]) -> Option<String> {
 
 /// The same in an owner's words, for the sheet.
 pub fn owners_sentence(outcome: &Outcome) -> String {
-    let cuts: u64 = outcome.cases.iter().map(|case| case.cuts).sum();
+    let cuts: u64 = outcome.cases.iter().map(|case| case.covered.cuts).sum();
     // What the keeper did in the place of other code says nothing about an owner's unit.
     let own = |case: &KeepingOutcome| case.unexplored.is_none() && !case.own_code;
     let saved: u64 = outcome.keeping.iter().map(|case| case.cuts).sum();

@@ -53,7 +53,7 @@ fn outcome(disowned: &str) -> Outcome {
 #[test]
 fn a_broken_claim_is_told_in_every_way() {
     let outcome = outcome("1.8");
-    let broken = &outcome.cases[0].broken;
+    let broken = &outcome.cases[0].covered.broken;
     assert_eq!(broken.len(), 1);
     assert_eq!(broken[0].claim, Claim::Authentic.id());
 

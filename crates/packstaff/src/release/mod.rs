@@ -116,7 +116,11 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
     let image = stick::make(bench, &version, date, &packed, &page)?;
     stick::check(bench, keyring.keyring(), &image, &packed, &mut report)?;
 
-    let stories = rehearsed.outcome.cases.iter().any(|case| !case.broken.is_empty());
+    let stories = rehearsed
+        .outcome
+        .cases
+        .iter()
+        .any(|case| !case.covered.broken.is_empty());
     let beside = folder.with_file_name(format!("{}-stories", version.text()));
     let drawn = match &options.story {
         Some(folder) => Some(folder.as_path()),
