@@ -12,7 +12,7 @@
 //!   is so is not assumed: reading such contents ends the exploration with [`Unfinished::Unsound`].
 //! * Remnants of records that do not read as whole are as good as one another ([`Flash::stand_in`]). That this is so is not
 //!   assumed either: the loader is run on both, and where it comes to different states the worlds are kept apart.
-//! * Worlds are told apart by keyed 128-bit sums ([`SumKey`]), kept up to date at the cost of one hash a granule. The chance
+//! * Worlds are told apart by keyed 128-bit sums ([`SumKey`](unit::flash::SumKey)), kept up to date at the cost of one hash a granule. The chance
 //!   that any two of n different nodes collide is about n^2 / 2^129.
 //!
 //! [`Plan::reduce`] switches the second off; both give the same verdict, and stories of the same length.
