@@ -61,7 +61,7 @@ struct Runs {
 
 impl Runs {
     /// # Safety
-    /// As for [`slice`].
+    /// As for [`slice()`].
     unsafe fn from(given: *const types::Run, stated: u32) -> Result<Self, Refused> {
         let count = count(stated, RUNS_MAX)?;
         let mut runs = [SectorRun { count: 0, size: 0 }; RUNS_MAX];
