@@ -30,7 +30,7 @@ pub struct UpdateTime {
     /// Longest time of all, in seconds.
     pub longest_s: f64,
     /// The longest time during which flash is erased and programmed, in seconds: while it lasts, a cut means going on from the
-    /// stick afterwards.
+    /// stick afterwards, unless the unit has a second place for an image.
     pub exposed_s: f64,
     /// Times that no data sheet in the parts table gives, in words: where one is missing, the phase is too short.
     pub gaps: Vec<&'static str>,
