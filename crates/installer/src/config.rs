@@ -111,6 +111,12 @@ impl<'a> Config<'a> {
         }
     }
 
+    /// The first of the register's two sectors, or else the second.
+    pub(crate) const fn floor_sector(&self, index: usize) -> Region {
+        let [first, second] = self.floors;
+        if index == 0 { first } else { second }
+    }
+
     /// Where the slot's descriptor lies.
     pub const fn place(&self) -> Place {
         Place::in_slot(self.slot, self.flash)

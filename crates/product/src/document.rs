@@ -312,6 +312,17 @@ impl<'d, 'i> Entry<'d, 'i> {
         None
     }
 
+    /// Notes that the key does not go with the rest of its table.
+    pub fn misfit<T>(&self, why: impl Into<String>, advice: &'static str) -> Option<T> {
+        let problem = Problem::Misfit {
+            key: self.key,
+            why: why.into(),
+            advice,
+        };
+        self.notes.add(self.span(), problem);
+        None
+    }
+
     /// The text, whatever it holds.
     pub fn raw_text(&self) -> Option<&'d str> {
         match self.value.get_ref() {

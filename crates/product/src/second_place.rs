@@ -3,7 +3,6 @@
 use crate::board::{Makeup, Named, unknown_part};
 use crate::document::{Entry, Section};
 use crate::parts::{FlashPart, PartBook};
-use crate::problem::Problem;
 use crate::range::Range;
 
 const MEMORY_KEYS: &[&str] = &["part", "base"];
@@ -54,12 +53,6 @@ pub struct StageMemory {
 const MOVE: &str =
     "Give as `base` the address that your driver shows the memory at: any from which all of it is apart from all else.";
 
-fn misfit<T>(entry: &Entry<'_, '_>, key: &'static str, why: impl Into<String>, advice: &'static str) -> Option<T> {
-    let why = why.into();
-    entry.notes().add(entry.span(), Problem::Misfit { key, why, advice });
-    None
-}
-
 /// Reads the keys `stage`, `stage_memory` and `second_slot`; `range` reads a range and takes note of it.
 pub(crate) fn read<'d, 's>(
     section: &Section<'d, 's>,
@@ -71,17 +64,13 @@ pub(crate) fn read<'d, 's>(
         section.find("stage_memory"),
     );
     match (stage, slot) {
-        (Some(_), Some(slot)) => misfit(
-            &slot,
-            "second_slot",
+        (Some(_), Some(slot)) => slot.misfit(
             "stands beside `stage`: a unit has one or the other",
             "With a stage, images are copied to the slot; with two slots, they run where they were put. Take one of the two out.",
         ),
         (None, slot) => {
             if let Some(memory) = memory {
-                return misfit(
-                    &memory,
-                    "stage_memory",
+                return memory.misfit(
                     "is given, but no `stage` in it",
                     "Say with `stage` which range of this memory images are put together in, or take `stage_memory` out.",
                 );
@@ -137,11 +126,11 @@ pub(crate) fn fit_memory(
     match (flash.extent(), own.extent()) {
         (Some(extent), Some(own)) if extent.shared_with(own).is_some() => {
             let why = format!("has addresses, {extent}, that are those of the flash of {own_id}, {own}");
-            let _: Option<()> = misfit(&entry, "stage_memory", why, MOVE);
+            let _: Option<()> = entry.misfit(why, MOVE);
         }
         (None, _) => {
             let why = "reaches beyond the 32-bit address space";
-            let _: Option<()> = misfit(&entry, "stage_memory", why, MOVE);
+            let _: Option<()> = entry.misfit(why, MOVE);
         }
         _ => {}
     }

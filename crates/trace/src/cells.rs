@@ -2,6 +2,7 @@
 
 use crate::readout::Readout;
 use installer::Region;
+use rehearsal::areas::without;
 use serde::Serialize;
 use unit::flash::{Layout, Memory};
 
@@ -158,35 +159,21 @@ impl Cells {
             beside: layout.beside().map(Bank::new),
             outside: Vec::new(),
         };
+        let memories: Vec<_> = cells.all().collect();
         for readout in readouts {
             cells.own.read(readout);
             if let Some(beside) = &mut cells.beside {
                 beside.read(readout);
             }
-            for (address, bytes) in &readout.pieces {
-                cells.leave_out(*address, bytes.len());
-            }
+            let pieces = readout.pieces.iter().map(|(address, bytes)| Region {
+                base: *address,
+                size: bytes.len() as u32,
+            });
+            cells
+                .outside
+                .extend(pieces.flat_map(|piece| without(piece, &memories)).map(Span::from));
         }
         cells
-    }
-
-    /// Takes note of what of a piece lies in no memory.
-    fn leave_out(&mut self, address: u32, len: usize) {
-        let mut extents: Vec<_> = self.banks().map(Bank::extent).collect();
-        extents.sort_by_key(|extent| extent.base);
-        let end = u64::from(address) + len as u64;
-        let mut at = u64::from(address);
-        let mut gaps = Vec::new();
-        for extent in extents {
-            gaps.push((at, end.min(u64::from(extent.base))));
-            at = at.max(extent.end());
-        }
-        gaps.push((at, end));
-        let gaps = gaps.into_iter().filter(|(from, to)| from < to);
-        self.outside.extend(gaps.map(|(from, to)| Span {
-            start: from as u32,
-            size: (to - from) as u32,
-        }));
     }
 
     fn banks(&self) -> impl Iterator<Item = &Bank> {

@@ -70,9 +70,7 @@ impl Clear {
             // settled its register, and that names another place.
             (Act::Unname, None) if !ONE_PLACE => {
                 if let Some(index) = context.knowledge.register.beside_empty() {
-                    let [first, second] = config.floors;
-                    let sector = if index == 0 { first } else { second };
-                    return Turn::Wish(Wish::Erase(sector.base));
+                    return Turn::Wish(Wish::Erase(config.floor_sector(index).base));
                 }
             }
             (Act::Unname, None) => {}

@@ -2,7 +2,6 @@
 
 use super::inspect::Next;
 use super::{Context, Stage, Turn, Wish};
-use crate::geometry::Region;
 use crate::reason::Reason;
 use crate::register::{NextWrite, REGISTER_LEN, Record, Value};
 use crate::request::Reply;
@@ -40,13 +39,13 @@ impl Raise {
             (Act::Plan, None) => return self.plan(context),
             (Act::Clear(write), Some(Reply::Done)) => {
                 self.act = Act::Erase(write);
-                return Turn::Wish(Wish::Erase(sector(context, write.sector).base));
+                return Turn::Wish(Wish::Erase(context.config.floor_sector(write.sector).base));
             }
             (Act::Erase(write), Some(Reply::Done)) => write,
             (Act::Program(write), Some(Reply::Done)) => {
                 context.buffer.clear();
                 self.act = Act::ReadBack(write);
-                let address = sector(context, write.sector).base;
+                let address = context.config.floor_sector(write.sector).base;
                 return Turn::Wish(Wish::ReadFlash {
                     address,
                     len: REGISTER_LEN as u32,
@@ -70,7 +69,7 @@ impl Raise {
         context.buffer.append(&write.record.encode());
         context.buffer.pad(flash.granule, flash.erased);
         context.buffer.offer(flash.granule);
-        Turn::Wish(Wish::Program(sector(context, write.sector).base))
+        Turn::Wish(Wish::Program(context.config.floor_sector(write.sector).base))
     }
 
     #[cfg(feature = "explored")]
@@ -85,18 +84,13 @@ impl Raise {
         match context.next_record(self.target, self.finished) {
             Some(write) if write.clear_other => {
                 self.act = Act::Clear(write);
-                Turn::Wish(Wish::Erase(sector(context, 1 - write.sector.min(1)).base))
+                Turn::Wish(Wish::Erase(context.config.floor_sector(1 - write.sector.min(1)).base))
             }
             Some(write) => {
                 self.act = Act::Erase(write);
-                Turn::Wish(Wish::Erase(sector(context, write.sector).base))
+                Turn::Wish(Wish::Erase(context.config.floor_sector(write.sector).base))
             }
             None => Turn::Go(self.next.stage(context)),
         }
     }
-}
-
-fn sector(context: &Context<'_>, index: usize) -> Region {
-    let [first, second] = context.config.floors;
-    if index == 0 { first } else { second }
 }

@@ -367,7 +367,7 @@ fn placed(layouts: &[&Layout], part: &Part, room: u32, aside_room: u32) -> Resul
     let outside = |why: String| Obstacle::Outside(why);
     let memory = memory_of(part).ok_or_else(|| {
         outside(format!(
-            "{} has no pages, or its sectors differ in size: the keeper cannot work on it",
+            "{} has no pages in the parts table: the keeper cannot work on it",
             part.name
         ))
     })?;

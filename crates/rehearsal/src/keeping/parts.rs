@@ -2,26 +2,17 @@
 
 use super::Setup;
 use keeper::{CHUNK_MAX, Memory};
-use std::sync::Arc;
-use unit::flash::{Flash, Layout, SumKey};
 use unit::part::{Kind, Part};
 use unit::settings_memory::{PageKind, Pages, SettingsMemory};
 
-/// A part as the keeper works with it; `None` for one whose pages the table does not tell, and for flash whose sectors differ. Of an
+/// A part as the keeper works with it; `None` for one whose pages the table does not tell, and for flash,
+/// which product files do not take for settings. Of an
 /// FRAM, which takes any number of bytes at once, it writes as many as it ever does.
 pub fn memory_of(part: &Part) -> Option<Memory> {
     match part.kind {
         Kind::I2cEeprom | Kind::SpiEeprom | Kind::McuEeprom => Some(Memory::Pages { page: part.page_bytes? }),
         Kind::I2cFram | Kind::SpiFram | Kind::McuFram => Some(Memory::Pages { page: CHUNK_MAX as u32 }),
-        Kind::McuFlash | Kind::SpiNor => {
-            let first = part.sectors.first()?;
-            let equal = part.sectors.iter().all(|run| run.size == first.size);
-            equal.then_some(Memory::Flash {
-                sector: first.size,
-                granule: part.program_granule_bytes,
-                erased: part.erased(),
-            })
-        }
+        Kind::McuFlash | Kind::SpiNor => None,
     }
 }
 
@@ -32,12 +23,10 @@ pub fn new_memory(part: &Part, setup: &Setup) -> Option<SettingsMemory> {
     let base = regions().map(|region| region.base).min()?;
     let end = regions().map(|region| region.base.saturating_add(region.size)).max()?;
     let size = end - base;
-    Some(match memory_of(part)? {
-        Memory::Pages { page } => {
-            let fram = matches!(part.kind, Kind::I2cFram | Kind::SpiFram | Kind::McuFram);
-            let kind = if fram { PageKind::Fram } else { PageKind::Eeprom };
-            SettingsMemory::Pages(Pages::new(kind, base, size, page))
-        }
-        Memory::Flash { .. } => SettingsMemory::Flash(Flash::erased(Arc::new(Layout::of(part)), SumKey::fixed())),
-    })
+    let Memory::Pages { page } = memory_of(part)? else {
+        return None;
+    };
+    let fram = matches!(part.kind, Kind::I2cFram | Kind::SpiFram | Kind::McuFram);
+    let kind = if fram { PageKind::Fram } else { PageKind::Eeprom };
+    Some(SettingsMemory::Pages(Pages::new(kind, base, size, page)))
 }

@@ -85,7 +85,7 @@ impl Layout {
         check_bits: bool,
         second_program: SecondProgram,
     ) -> Self {
-        let own = Memory {
+        Self::alone(Memory {
             base,
             runs,
             granule,
@@ -93,7 +93,10 @@ impl Layout {
             check_bits,
             second_program,
             blank: Arc::new([erased; PAGE]),
-        };
+        })
+    }
+
+    fn alone(own: Memory) -> Self {
         Self {
             sectors: own.geometry().sectors().collect(),
             own,
@@ -101,32 +104,20 @@ impl Layout {
         }
     }
 
-    /// The same with another granule: a driver may program in larger portions than the part asks for.
-    #[must_use]
-    pub fn with_granule(mut self, granule: u32) -> Self {
-        self.own.granule = granule;
-        self
-    }
-
-    /// The same at another address: a memory on a serial bus lies where its driver says.
+    /// The part's own memory at another address: one on a serial bus lies where its driver says.
     #[must_use]
     pub fn at(self, base: u32) -> Self {
-        let own = Memory { base, ..self.own };
-        Self {
-            sectors: own.geometry().sectors().collect(),
-            own,
-            beside: None,
-        }
+        Self::alone(Memory { base, ..self.own })
     }
 
-    /// The same with another's own memory beside it. The two must share no address ([`installer::Config::check`] finds it).
+    /// The part's own memory with another's beside it. The two must share no address ([`installer::Config::check`] finds it).
     #[must_use]
-    pub fn with_beside(mut self, other: Self) -> Self {
-        self.sectors = self.own.geometry().sectors().collect();
-        self.sectors.extend(other.own.geometry().sectors());
-        self.sectors.sort_by_key(|sector| sector.base);
-        self.beside = Some(other.own);
-        self
+    pub fn with_beside(self, other: Self) -> Self {
+        let mut both = Self::alone(self.own);
+        both.sectors.extend(other.own.geometry().sectors());
+        both.sectors.sort_by_key(|sector| sector.base);
+        both.beside = Some(other.own);
+        both
     }
 
     /// The part's own memory, as the installer sees it.
@@ -151,17 +142,16 @@ impl Layout {
 
     /// Whether `address` belongs to the memory beside the part's own one.
     pub fn is_beside(&self, address: u32) -> bool {
-        self.beside
-            .as_ref()
-            .is_some_and(|beside| beside.extent().contains(address))
+        self.beside_at(address).is_some()
+    }
+
+    fn beside_at(&self, address: u32) -> Option<&Memory> {
+        self.beside.as_ref().filter(|beside| beside.extent().contains(address))
     }
 
     /// The memory that `address` belongs to; the part's own one, if it belongs to none.
     pub fn memory_at(&self, address: u32) -> &Memory {
-        match &self.beside {
-            Some(beside) if beside.extent().contains(address) => beside,
-            _ => &self.own,
-        }
+        self.beside_at(address).unwrap_or(&self.own)
     }
 
     /// All sectors of both memories, upward.
