@@ -299,8 +299,16 @@ fn installs_proof(cases: &[CaseOutcome]) -> String {
     let worlds: usize = cases.iter().map(|case| case.covered.worlds).sum();
     let cuts: u64 = cases.iter().map(|case| case.covered.cuts).sum();
     let changes = cases.iter().map(|case| case.covered.changes_max).max().unwrap_or(0);
-    let claims: BTreeSet<_> = cases.iter().flat_map(claims_of).collect();
-    let boards: BTreeSet<_> = cases.iter().map(|case| &case.board).collect();
+    let mut claims: BTreeSet<_> = cases.iter().flat_map(claims_of).collect();
+    let boards: BTreeSet<_> = cases.iter().map(|case| case.board.as_str()).collect();
+    // That no stick is needed is claimed of boards with two places alone.
+    let two_places = cases.iter().filter(|case| case.two_places);
+    let two_places: BTreeSet<_> = two_places.map(|case| case.board.as_str()).collect();
+    let mut more = String::new();
+    if two_places != boards && claims.remove(&Claim::StandsAlone) {
+        let there = two_places.into_iter().collect::<Vec<_>>().join(", ");
+        more = format!(", and one more on board {there}");
+    }
     let targets: BTreeSet<_> = cases.iter().map(|case| case.to.as_str()).collect();
     let after = match cuts {
         0 => "without any cut".to_owned(),
@@ -314,7 +322,7 @@ fn installs_proof(cases: &[CaseOutcome]) -> String {
         false => "each of the".to_owned(),
     };
     format!(
-        "Rehearsed, in the model of docs/src/rehearsal.md: {} claims hold on {}, in {each} {} worlds that an install to {} can \
+        "Rehearsed, in the model of docs/src/rehearsal.md: {} claims hold on {}{more}, in {each} {} worlds that an install to {} can \
          come to, {after}; and from each of these, with a good stick and no further cut, the version runs after at most {} \
          changes of flash.",
         claims.len(),

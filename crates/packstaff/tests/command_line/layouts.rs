@@ -77,6 +77,19 @@ fn parts_of_other_memory_maps_are_not_joined() {
         .complains("2.json");
 }
 
+/// What is not claimed of a board is not counted for it.
+#[test]
+fn a_board_with_one_place_is_not_said_to_need_no_stick() {
+    let folder = demo_with_two_places();
+    folder.edit("product.toml", STAGE, "");
+    let few = ["rehearse", ".", "--faults", "cuts", "--to", "2.0", "--json"];
+    let report = folder.open(&few).ended(HOLDS).json();
+    assert_eq!(verdicts(&report, "Rehearsal", "claim-stands-alone"), ["pass"]);
+    let conclusion = report["conclusion"].as_str().unwrap();
+    let counted = "11 claims hold on 2 board revisions, and one more on board D, in each";
+    assert!(conclusion.contains(counted), "{conclusion}");
+}
+
 #[test]
 fn an_image_must_fit_the_stage_too() {
     let folder = demo_with_two_places();
