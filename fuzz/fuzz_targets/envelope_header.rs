@@ -7,14 +7,14 @@
 
 use std::sync::OnceLock;
 
-use envelope::{Anchor, Fed, HeaderReader, Kid, Manifest, Refusal, UnitKey, look, open};
+use packstaff_envelope::{Anchor, Fed, HeaderReader, Kid, Manifest, Refusal, UnitKey, look, open};
 use libfuzzer_sys::fuzz_target;
 use sample::field;
 
 #[path = "support/sample.rs"]
 mod sample;
 
-const SAMPLE: &str = include_str!("../../crates/envelope/tests/vectors/own-profile-sample.txt");
+const SAMPLE: &str = include_str!("../../unit-side/envelope/tests/vectors/own-profile-sample.txt");
 
 /// A good file that another program wrote, and the keys to it.
 struct Good {

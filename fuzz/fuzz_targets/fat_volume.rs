@@ -7,13 +7,13 @@
 
 use std::sync::OnceLock;
 
-use fat::DeviceBlock;
+use packstaff_fat::DeviceBlock;
 use libfuzzer_sys::fuzz_target;
 use sticks::{Good, raw_block};
 
 #[path = "support/sticks.rs"]
 mod sticks;
-#[path = "../../crates/fat/tests/walk/mod.rs"]
+#[path = "../../unit-side/fat/tests/walk/mod.rs"]
 mod walk;
 
 const LIMITS: walk::Limits = walk::Limits {

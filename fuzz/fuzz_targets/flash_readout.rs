@@ -7,13 +7,13 @@
 
 use std::sync::{Arc, OnceLock};
 
-use envelope::{Anchor, Kid, UnitKey, VersionNumbers};
-use installer::{Layout, Region, SectorRun};
+use packstaff_envelope::{Anchor, Kid, UnitKey, VersionNumbers};
+use packstaff_installer::{Layout, Region, SectorRun};
 use libfuzzer_sys::fuzz_target;
-use trace::{Evidence, KindOfUnit, Outcome, Readout, Release, Tracer};
-use unit::blueprint::Blueprint;
-use unit::flash;
-use unit::part::SecondProgram;
+use packstaff_trace::{Evidence, KindOfUnit, Outcome, Readout, Release, Tracer};
+use packstaff_unit::blueprint::Blueprint;
+use packstaff_unit::flash;
+use packstaff_unit::part::SecondProgram;
 
 const BASE: u32 = 0x0800_0000;
 
@@ -36,7 +36,7 @@ fn blueprint(slots: u8, check_bits: bool) -> Blueprint {
         anchors: vec![Anchor {
             kid: Kid::new(b"maker").expect("short enough"),
             // RFC 8032, 7.1, TEST 1: the public key of a key that everybody knows.
-            key: envelope::PublicKey::Ed25519([
+            key: packstaff_envelope::PublicKey::Ed25519([
                 0xd7, 0x5a, 0x98, 0x01, 0x82, 0xb1, 0x0a, 0xb7, 0xd5, 0x4b, 0xfe, 0xd3, 0xc9, 0x64, 0x07, 0x3a, 0x0e,
                 0xe1, 0x72, 0xf3, 0xda, 0xa6, 0x23, 0x25, 0xaf, 0x02, 0x1a, 0x68, 0xf7, 0x07, 0x51, 0x1a,
             ]),

@@ -7,14 +7,14 @@
 
 use std::sync::OnceLock;
 
-use envelope::hss::{PUBLIC_KEY, holds, stated_leaf};
+use packstaff_envelope::hss::{PUBLIC_KEY, holds, stated_leaf};
 use libfuzzer_sys::fuzz_target;
 use sample::field;
 
 #[path = "support/sample.rs"]
 mod sample;
 
-const VECTORS: &str = include_str!("../../crates/envelope/tests/vectors/rfc-8554.txt");
+const VECTORS: &str = include_str!("../../unit-side/envelope/tests/vectors/rfc-8554.txt");
 
 struct Good {
     key: [u8; PUBLIC_KEY],

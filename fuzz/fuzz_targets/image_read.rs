@@ -2,8 +2,8 @@
 
 #![no_main]
 
-use image::checks::{Architecture, Core, Limit, Target, examine};
-use image::{Format, ReadOptions, read, recognise};
+use packstaff_image::checks::{Architecture, Core, Limit, Target, examine};
+use packstaff_image::{Format, ReadOptions, read, recognise};
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|bytes: &[u8]| {

@@ -3,9 +3,9 @@
 
 #![no_main]
 
-use keeper::carry::{Aside, carry};
-use keeper::table::Table;
-use keeper::{AsideConfig, Config, Keeper, Memory, Region, Reply, Request};
+use packstaff_keeper::carry::{Aside, carry};
+use packstaff_keeper::table::Table;
+use packstaff_keeper::{AsideConfig, Config, Keeper, Memory, Region, Reply, Request};
 use libfuzzer_sys::fuzz_target;
 
 const BASE: u32 = 0x1000;

@@ -8,8 +8,8 @@
 
 use crc::{CRC_32_ISO_HDLC, Crc};
 use libfuzzer_sys::fuzz_target;
-use stick::table::{Scheme, table};
-use stick::{BlockSource, Counted, DeviceBlock, FnSource};
+use packstaff_stick::table::{Scheme, table};
+use packstaff_stick::{BlockSource, Counted, DeviceBlock, FnSource};
 
 const BLOCKS: u64 = 4096;
 /// A record, 60 tables of an extended partition, and two copies of a header and of 128 KiB of entries.

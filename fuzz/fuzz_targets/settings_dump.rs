@@ -3,9 +3,9 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use settings::carry::{History, carry_record};
-use settings::dump::{from_text, read, read_record};
-use settings::layout::Layout;
+use packstaff_settings::carry::{History, carry_record};
+use packstaff_settings::dump::{from_text, read, read_record};
+use packstaff_settings::layout::Layout;
 use std::sync::LazyLock;
 
 static HISTORY: LazyLock<History> = LazyLock::new(|| {

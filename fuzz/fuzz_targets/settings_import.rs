@@ -3,7 +3,7 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use settings::dwarf::{import, structs};
+use packstaff_settings::dwarf::{import, structs};
 
 fuzz_target!(|elf: &[u8]| {
     for name in structs(elf).unwrap_or_default().iter().take(8) {

@@ -3,7 +3,7 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use settings::layout::Layout;
+use packstaff_settings::layout::Layout;
 
 fuzz_target!(|text: &str| {
     let Ok(layout) = Layout::from_text("fuzz", text) else {

@@ -9,8 +9,8 @@ use std::sync::OnceLock;
 
 use libfuzzer_sys::fuzz_target;
 use sample::field;
-use stick::FnSource;
-use stick::examine::{Medium, Options, Severity, Verdict, examine};
+use packstaff_stick::FnSource;
+use packstaff_stick::examine::{Medium, Options, Severity, Verdict, examine};
 use sticks::{Good, raw_block};
 
 #[path = "support/sample.rs"]
@@ -18,7 +18,7 @@ mod sample;
 #[path = "support/sticks.rs"]
 mod sticks;
 
-const SAMPLE: &str = include_str!("../../crates/envelope/tests/vectors/own-profile-sample.txt");
+const SAMPLE: &str = include_str!("../../unit-side/envelope/tests/vectors/own-profile-sample.txt");
 
 fn good_sticks() -> &'static [Good; 3] {
     static STICKS: OnceLock<[Good; 3]> = OnceLock::new();

@@ -10,9 +10,13 @@ use std::path::PathBuf;
 
 /// The package behind them.
 const PACKAGE: &str = "packstaff-c-interface";
-/// The library's file.
+/// The library's file, as C code links it.
 pub(crate) const FILE: &str = "libpackstaff_installer.a";
+/// What cargo calls it.
+const BUILT: &str = "libpackstaff_c_interface.a";
 const HEADER: &str = "packstaff_installer.h";
+/// Where the header lies.
+const HEADERS: &str = "unit-side/c-interface/include";
 const ARGUMENTS: [&str; 7] = [
     "--package",
     PACKAGE,
@@ -46,14 +50,14 @@ pub(crate) fn for_unit(house: &House, target: &'static str, places: Places) -> R
         Places::Any => ("panic-handler", target.to_owned()),
     };
     run(cargo.args(ARGUMENTS).args(["--features", features]))?;
-    keep(house, &folder, &bare.folder().join(target).join("unit").join(FILE))
+    keep(house, &folder, &bare.folder().join(target).join("unit").join(BUILT))
 }
 
 /// Builds the library for this machine; where it lies.
 pub(crate) fn for_host(house: &House) -> Result<PathBuf, String> {
     let mut cargo = house.cargo(&["rustc", "--locked", "--quiet"]);
     run(cargo.args(ARGUMENTS).env("CARGO_TARGET_DIR", &house.target))?;
-    keep(house, "host", &house.target.join("unit").join(FILE))
+    keep(house, "host", &house.target.join("unit").join(BUILT))
 }
 
 fn keep(house: &House, name: &str, built: &PathBuf) -> Result<PathBuf, String> {
@@ -62,7 +66,7 @@ fn keep(house: &House, name: &str, built: &PathBuf) -> Result<PathBuf, String> {
         fs::copy(from, &to).map_err(|error| format!("{} cannot be copied to {}: {error}", from.display(), to.display()))
     };
     fs::create_dir_all(&folder).map_err(|error| format!("{}: {error}", folder.display()))?;
-    copy(&house.root.join("include").join(HEADER), folder.join(HEADER))?;
+    copy(&house.root.join(HEADERS).join(HEADER), folder.join(HEADER))?;
     copy(built, folder.join(FILE))?;
     Ok(folder.join(FILE))
 }

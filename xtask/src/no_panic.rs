@@ -63,7 +63,7 @@ pub(crate) fn check(house: &House) -> Outcome {
             build.args(["--target", TARGET]);
         }
         run(&mut build)?;
-        ours.push(package.name.trim_start_matches("packstaff-"));
+        ours.push(package.name.replace('-', "_"));
     }
     let libraries = match has_target {
         true => folder.join(TARGET).join("release/deps"),
@@ -73,6 +73,7 @@ pub(crate) fn check(house: &House) -> Outcome {
         let archive = newest(&libraries, name)?;
         read(&archive, &mut calls)?;
     }
+    let ours: Vec<&str> = ours.iter().map(String::as_str).collect();
     let verdict = follow(&calls, &ours);
     let place = match has_target {
         true => TARGET.to_owned(),

@@ -1,7 +1,7 @@
 //! Good sticks of three forms, changed as a fuzzer wants, and sticks that are nothing but its bytes.
 
-use fat::Block;
-use stick::{Calendar, Kind, StickSpec};
+use packstaff_fat::Block;
+use packstaff_stick::{Calendar, Kind, StickSpec};
 
 /// The blocks of a stick that are not all zero, in order, and the length of the whole.
 #[derive(Clone)]
@@ -30,7 +30,7 @@ impl Good {
                 partitioned: kind != Kind::Fat12,
                 ..StickSpec::usual(1, stamp)
             });
-            let image = stick::build(&spec).expect("the spec is a good one");
+            let image = packstaff_stick::build(&spec).expect("the spec is a good one");
             let busy = (0..image.blocks()).map(|number| (number, image.read_block(number)));
             Self {
                 busy: busy.filter(|(_, block)| *block != [0; 512]).collect(),

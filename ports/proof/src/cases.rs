@@ -3,14 +3,14 @@
 use crate::emulator::{Emulator, End, Run};
 use crate::figures::{Figures, Measured};
 use crate::unit::{BOARD_D, INSTALLER_END, Update, blueprint, flash_of, new_flash, stick};
-use ::stick::StickImage;
-use ::unit::blueprint::Blueprint;
-use ::unit::flash::{Change, Flash};
-use ::unit::world::{Settings, World};
-use envelope::{HeaderReader, sha256};
-use installer::Reason;
-use rehearsal::power_up::{Ending, Owner, power_up};
-use rehearsal::sticks::insert;
+use packstaff_envelope::{HeaderReader, sha256};
+use packstaff_installer::Reason;
+use packstaff_rehearsal::power_up::{Ending, Owner, power_up};
+use packstaff_rehearsal::sticks::insert;
+use packstaff_stick::StickImage;
+use packstaff_unit::blueprint::Blueprint;
+use packstaff_unit::flash::{Change, Flash};
+use packstaff_unit::world::{Settings, World};
 
 /// The images of the demo's firmware for board Q.
 pub(crate) struct Firmware {

@@ -1,13 +1,13 @@
 //! The unit under proof: board Q of the demo, as the factory made it, here and in the emulator.
 
 use ed25519_dalek::{Signer, SigningKey};
-use envelope::encode::{Draft, encode_checked, iv};
-use envelope::{Anchor, Kid, UnitKey};
-use installer::{Region, SectorRun};
-use stick::{StickImage, StickSpec};
-use unit::blueprint::Blueprint;
-use unit::flash::{Change, Flash, Layout, SumKey};
-use unit::part::part;
+use packstaff_envelope::encode::{Draft, encode_checked, iv};
+use packstaff_envelope::{Anchor, Kid, UnitKey};
+use packstaff_installer::{Region, SectorRun};
+use packstaff_stick::{StickImage, StickSpec};
+use packstaff_unit::blueprint::Blueprint;
+use packstaff_unit::flash::{Change, Flash, Layout, SumKey};
+use packstaff_unit::part::part;
 
 /// Bytes of flash.
 pub(crate) const SIZE: u32 = 512 << 10;
@@ -58,7 +58,7 @@ pub(crate) fn blueprint() -> Result<Blueprint, String> {
         layout: std::sync::Arc::new(Layout::new(0, runs, 4, 0xff, false, part.second_program)),
         installer: region(0, 0x8000),
         floors: [region(0x8000, 0x4000), region(0xC000, 0x4000)],
-        slots: installer::Layout::Single,
+        slots: packstaff_installer::Layout::Single,
         slot: region(0x1_0000, 0x7_0000),
     };
     blueprint.check().map_err(|error| error.to_string())?;
@@ -147,7 +147,7 @@ impl<'a> Update<'a> {
 
 /// A stick with these files.
 pub(crate) fn stick(files: &[(&str, &[u8])]) -> Result<StickImage, String> {
-    let stamp = fat::Calendar {
+    let stamp = packstaff_fat::Calendar {
         year: 2026,
         month: 1,
         day: 2,
@@ -159,5 +159,5 @@ pub(crate) fn stick(files: &[(&str, &[u8])]) -> Result<StickImage, String> {
     for (name, contents) in files {
         spec = spec.with_file(*name, *contents);
     }
-    stick::build(&spec).map_err(|error| error.to_string())
+    packstaff_stick::build(&spec).map_err(|error| error.to_string())
 }

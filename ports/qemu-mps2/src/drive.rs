@@ -9,8 +9,8 @@ use crate::semihost::print;
 use crate::start;
 use crate::stick::Stick;
 use core::mem::MaybeUninit;
-use envelope::Sha256;
-use installer::{Config, Installer, Layout, Phase, Region, Reply, Request};
+use packstaff_envelope::Sha256;
+use packstaff_installer::{Config, Installer, Layout, Phase, Region, Reply, Request};
 
 /// More requests for the owner to change something than a script can follow.
 const WAITS_MAX: u32 = 1;

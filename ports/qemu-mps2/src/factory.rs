@@ -13,7 +13,7 @@
 //! | 153 | 1 + 16 | length of the unit key's identifier, and the identifier |
 //! | 170 | 32 | the unit key |
 
-use envelope::{Anchor, Kid, UnitKey};
+use packstaff_envelope::{Anchor, Kid, UnitKey};
 
 /// Siblings that there is room for.
 const SIBLINGS: usize = 4;

@@ -3,7 +3,7 @@
 use crate::clock;
 use crate::semihost::{print, print_number};
 use crate::start;
-use installer::Phase;
+use packstaff_installer::Phase;
 
 const PHASES: [(Phase, &str); 8] = [
     (Phase::Inspect, "inspect"),

@@ -6,7 +6,7 @@
 
 use crate::clock::{self, INSTRUCTIONS_IN_A_TICK};
 use crate::semihost::{File, Mode, print};
-use installer::{Geometry, Region, SectorRun};
+use packstaff_installer::{Geometry, Region, SectorRun};
 
 const CLOCK_MHZ: u32 = 168;
 const WORD: usize = 4;

@@ -2,8 +2,8 @@
 
 use crate::flash::Cut;
 use crate::semihost::{File, Mode, print, print_number};
-use envelope::VersionNumbers;
-use installer::{Listing, Reason, Relation};
+use packstaff_envelope::VersionNumbers;
+use packstaff_installer::{Listing, Reason, Relation};
 
 const LINE: usize = 16;
 

@@ -10,11 +10,11 @@ mod memory;
 mod nopanic;
 
 use core::mem::MaybeUninit;
-use installer::{Config, Installer, Progress, Reply, Request};
+use packstaff_installer::{Config, Installer, Progress, Reply, Request};
 
 /// What a port sets aside: the machine, and a block of the stick.
 #[unsafe(no_mangle)]
-static mut MEMORY: MaybeUninit<(Installer, fat::Block)> = MaybeUninit::uninit();
+static mut MEMORY: MaybeUninit<(Installer, packstaff_fat::Block)> = MaybeUninit::uninit();
 
 /// All that a port calls.
 #[unsafe(no_mangle)]

@@ -1,0 +1,32 @@
+//! Memory-stick images, made byte for byte reproducibly, and what is on any stick, read with the very code that a unit runs.
+//!
+//! [`build`] makes a [`StickImage`] from a [`StickSpec`]: a partition table or none, a FAT12, FAT16 or FAT32 volume, and files in its
+//! root, each in one piece. Nothing in it depends on anything but the spec. The image is kept as the few stretches that are not
+//! zero, so a stick of hundreds of megabytes costs little memory, and little disk where files can have holes.
+//!
+//! [`listing`] and [`read_file`] drive the `fat` crate over any [`BlockSource`].
+
+#![forbid(unsafe_code)]
+
+pub mod deliver;
+mod error;
+pub mod examine;
+pub mod format;
+mod geometry;
+mod image;
+mod layout;
+mod name;
+mod reader;
+mod source;
+mod spec;
+pub mod table;
+
+pub use error::{ReadError, StickError};
+pub use image::StickImage;
+pub use layout::build;
+pub use name::{label, short_name};
+pub use reader::{Listed, Listing, listing, listing_with_device_block, read_file};
+pub use source::{BlockSource, Counted, FnSource, SeekSource, Window};
+pub use spec::{StickFile, StickSpec};
+
+pub use packstaff_fat::{Block, Calendar, DeviceBlock, Kind};

@@ -1,0 +1,469 @@
+//! A product folder, open on the bench: what the maker declared, in the terms of the other crates.
+
+use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
+use packstaff_envelope::{Anchor, Kid, UnitKey};
+use packstaff_image::checks::{Core, Limit, Target};
+use packstaff_installer::{Geometry, Region};
+use packstaff_product::keyring::OneTimeCount;
+use packstaff_product::{
+    Board, FlashPart, Keyring, KeyringFile, Ledger, PartBook, Product, Range, SecondPlace, SignatureKind, Unlock,
+};
+use packstaff_rehearsal::claims::Release as KnownImage;
+use packstaff_unit::blueprint::Blueprint;
+use packstaff_unit::flash::Layout;
+use packstaff_unit::part::{Part, part, parts};
+use packstaff_unit::timing::FlashParts;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use thiserror::Error;
+
+/// Ending of every update file's name.
+pub const EXTENSION: &str = "UPD";
+
+/// An open product folder.
+pub struct Bench {
+    folder: PathBuf,
+    /// What the maker declared.
+    pub product: Product,
+    /// What has been released.
+    pub ledger: Ledger,
+}
+
+/// What is wrong with a product folder, beyond its product file.
+#[derive(Debug, Error, Diagnostic)]
+pub enum BenchError {
+    /// There is no product file.
+    #[error("{} holds no product.toml", .0.display())]
+    #[diagnostic(help("name the product folder: the one with product.toml in it"))]
+    NoProduct(PathBuf),
+    /// A board's part cannot be used.
+    #[error("board {revision}: {why}")]
+    #[diagnostic(help("change this board's entry in product.toml"))]
+    Board {
+        /// The board revision.
+        revision: String,
+        /// Why.
+        why: String,
+    },
+    /// A key's name that a unit cannot hold.
+    #[error("the name of a key has {len} bytes, and a unit holds 1 to 16")]
+    KeyName {
+        /// Bytes of the name.
+        len: usize,
+    },
+    /// A generation that the product file does not have.
+    #[error("there is no [[generation]] {0} in product.toml")]
+    #[diagnostic(help("add one that says which units have it"))]
+    NoGeneration(String),
+    /// There is no place for what this machine must remember.
+    #[error(
+        "this machine has no place to remember which one-time keys are used: neither XDG_STATE_HOME nor HOME is set"
+    )]
+    #[diagnostic(help("set XDG_STATE_HOME to a folder that stays on this machine and is not restored from back-ups"))]
+    NoMachineFolder,
+    /// A board revision that the product file does not have.
+    #[error("there is no board {found} in product.toml, which has {known}")]
+    #[diagnostic(help("name a build as BOARD=FILE, with a `revision` of product.toml for BOARD"))]
+    UnknownBoard {
+        /// The revision asked for.
+        found: String,
+        /// Those that there are.
+        known: String,
+    },
+    /// A version that the product file does not list.
+    #[error("version {found} is not listed in product.toml, which has {listed}")]
+    #[diagnostic(help("add it to `list` under [versions], or correct the version"))]
+    UnlistedVersion {
+        /// The version asked for.
+        found: String,
+        /// Those listed.
+        listed: String,
+    },
+}
+
+struct Parts;
+
+impl PartBook for Parts {
+    fn flash(&self, id: &str) -> Option<FlashPart> {
+        let part = part(id).ok().filter(|part| part.is_program_flash())?;
+        Some(FlashPart {
+            core: part.core.clone().unwrap_or_default(),
+            base: part.base,
+            sectors: part.sectors.iter().map(|run| (run.count, run.size)).collect(),
+        })
+    }
+
+    fn is_settings_memory(&self, id: &str) -> bool {
+        part(id).is_ok_and(|part| !part.is_program_flash())
+    }
+
+    fn identifiers(&self) -> Vec<String> {
+        parts().iter().map(|part| part.id.clone()).collect()
+    }
+}
+
+/// Reads a product file's text; `name` is what complaints call it.
+///
+/// # Errors
+/// Everything that is wrong with it, each with its line.
+pub fn read_product(name: &str, text: &str) -> Result<Product> {
+    Ok(Product::read(name, text, Some(&Parts))?)
+}
+
+impl Bench {
+    /// Opens a product folder.
+    ///
+    /// # Errors
+    /// Everything that is wrong with the product file, each with its line; or the first record of the ledger that cannot be used.
+    pub fn open(folder: &Path) -> Result<Self> {
+        let path = folder.join("product.toml");
+        if !path.is_file() {
+            return Err(BenchError::NoProduct(folder.to_owned()).into());
+        }
+        let text = std::fs::read_to_string(&path)
+            .into_diagnostic()
+            .wrap_err_with(|| format!("{} cannot be read", path.display()))?;
+        let product = read_product(&path.display().to_string(), &text)?;
+        let ledger = Ledger::open(&folder.join("ledger"))
+            .into_diagnostic()
+            .wrap_err("the ledger cannot be used")?;
+        Ok(Self {
+            folder: folder.to_owned(),
+            product,
+            ledger,
+        })
+    }
+
+    /// The product folder.
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Where the keyring lies.
+    pub fn keyring_path(&self) -> PathBuf {
+        self.folder.join(&self.product.keys.keyring)
+    }
+
+    /// Opens the keyring.
+    ///
+    /// # Errors
+    /// The secret cannot be had, or does not open it.
+    pub fn keyring(&self, unlock: &mut Unlock) -> Result<KeyringFile> {
+        let path = self.keyring_path();
+        KeyringFile::open(&path, unlock)
+            .into_diagnostic()
+            .wrap_err_with(|| format!("the keyring {} stays closed", path.display()))
+    }
+
+    /// The version of this text.
+    ///
+    /// # Errors
+    /// It is not in the product's scheme, or not listed.
+    pub fn version(&self, text: &str) -> Result<packstaff_product::Version> {
+        let version = self.product.version(text).into_diagnostic()?;
+        let list = &self.product.versions.list;
+        list.iter()
+            .find(|listed| listed.text() == version.text())
+            .cloned()
+            .ok_or_else(|| {
+                let listed = list
+                    .iter()
+                    .map(packstaff_product::Version::text)
+                    .collect::<Vec<_>>()
+                    .join(", ");
+                BenchError::UnlistedVersion {
+                    found: text.to_owned(),
+                    listed,
+                }
+                .into()
+            })
+    }
+
+    /// The board of this revision.
+    ///
+    /// # Errors
+    /// The product has none.
+    pub fn board(&self, revision: &str) -> Result<&Board> {
+        let known = || {
+            self.product
+                .boards
+                .iter()
+                .map(|board| board.revision.as_str())
+                .collect::<Vec<_>>()
+        };
+        self.product.board(revision).ok_or_else(|| {
+            BenchError::UnknownBoard {
+                found: revision.to_owned(),
+                known: known().join(", "),
+            }
+            .into()
+        })
+    }
+
+    /// The flash part of a board.
+    ///
+    /// # Errors
+    /// It is not in the parts table, or is no program flash.
+    pub fn part(&self, board: &Board) -> Result<&'static Part> {
+        flash_part(board, &board.part)
+    }
+
+    /// All parts that a board's installs write: its flash part, and the memory of its stage.
+    ///
+    /// # Errors
+    /// One is not in the parts table, or is no flash.
+    pub fn parts(&self, board: &Board) -> Result<FlashParts<'static>> {
+        let beside = board.map.second.memory();
+        Ok(FlashParts {
+            own: self.part(board)?,
+            beside: beside.map(|memory| flash_part(board, &memory.part)).transpose()?,
+        })
+    }
+
+    /// The flash that installs write.
+    ///
+    /// # Errors
+    /// As [`parts`](Self::parts).
+    pub fn layout(&self, board: &Board) -> Result<Layout> {
+        let parts = self.parts(board)?;
+        let own = Layout::of(parts.own);
+        Ok(match (parts.beside, board.map.second.memory()) {
+            (Some(part), Some(memory)) => own.with_beside(Layout::of(part).at(memory.base)),
+            _ => own,
+        })
+    }
+
+    /// Units of a board revision and a key generation, as the simulation builds them.
+    ///
+    /// # Errors
+    /// The memory map does not suit the installer, or the keyring has no such generation.
+    pub fn blueprint(&self, board: &Board, keyring: &Keyring, generation: &str) -> Result<Blueprint> {
+        let key = unit_key(generation, *keyring.unit_key(generation).into_diagnostic()?)?;
+        self.blueprint_with(board, self.anchors(keyring, generation)?, key)
+    }
+
+    /// Units of a board revision with these keys.
+    ///
+    /// # Errors
+    /// The memory map does not suit the installer.
+    pub fn blueprint_with(&self, board: &Board, anchors: Vec<Anchor>, key: UnitKey) -> Result<Blueprint> {
+        let siblings = self
+            .product
+            .boards
+            .iter()
+            .filter(|other| other.revision != board.revision);
+        let blueprint = Blueprint {
+            vendor: *self.product.maker.vendor.as_bytes(),
+            class: *board.class.as_bytes(),
+            siblings: siblings.map(|other| *other.class.as_bytes()).collect(),
+            anchors,
+            key,
+            extension: *b"UPD",
+            layout: Arc::new(self.layout(board)?),
+            installer: region(board.map.installer),
+            slot: region(board.map.slot),
+            slots: slots(&board.map.second),
+            floors: board.map.floor.map(region),
+        };
+        blueprint.check().map_err(|why| BenchError::Board {
+            revision: board.revision.clone(),
+            why: why.to_string(),
+        })?;
+        Ok(blueprint)
+    }
+
+    /// The keys that units of a generation trust.
+    ///
+    /// # Errors
+    /// The product file has no such generation, or the keyring lacks a key that its units trust.
+    pub fn anchors(&self, keyring: &Keyring, generation: &str) -> Result<Vec<Anchor>> {
+        let declared = self.product.keys.generation(generation);
+        let declared = declared.ok_or_else(|| BenchError::NoGeneration(generation.to_owned()))?;
+        declared.trusts.iter().map(|kind| anchor(keyring, *kind)).collect()
+    }
+
+    /// The count of the HSS-LMS key's one-time keys, and the highest of them that the ledger knows.
+    ///
+    /// # Errors
+    /// The keyring has no such key, or this machine has no place for what it must remember.
+    pub fn one_time_count(&self, keyring: &KeyringFile) -> Result<(OneTimeCount, Option<u32>)> {
+        let key = keyring.keyring().tree_key().into_diagnostic()?;
+        let recorded = self.ledger.highest_one_time_key(&key.listing().fingerprint);
+        let count = keyring.one_time_count(&machine_folder()?).into_diagnostic()?;
+        Ok((count, recorded))
+    }
+
+    /// The place that a board's builds are meant for.
+    ///
+    /// # Errors
+    /// The board's core or part is not known.
+    pub fn target(&self, board: &Board) -> Result<Target> {
+        let fault = |why: String| BenchError::Board {
+            revision: board.revision.clone(),
+            why,
+        };
+        let layout = self.layout(board)?;
+        let core = board
+            .core
+            .parse::<Core>()
+            .map_err(|unknown| fault(unknown.to_string()))?;
+        let span = |range: Range| range.start()..u32::try_from(range.end()).unwrap_or(u32::MAX);
+        let [first, second] = board.map.floor;
+        let ours = [
+            ("the installer", board.map.installer),
+            ("the floor's first record", first),
+            ("the floor's second record", second),
+        ];
+        let second = board
+            .map
+            .second
+            .range()
+            .map(|range| (second_name(&board.map.second), range));
+        let ours = ours.into_iter().chain(second);
+        let ours = ours.map(|(name, range)| (name.to_owned(), span(range)));
+        let theirs = board
+            .map
+            .reserved
+            .iter()
+            .map(|reserved| (reserved.purpose.clone(), span(reserved.range)));
+        Ok(Target {
+            slot: span(board.map.slot),
+            usable: slots(&board.map.second).usable(region(board.map.slot), layout.geometry()),
+            limit: limit(board, layout.geometry()),
+            ram: vec![span(board.map.ram)],
+            core,
+            reserved: ours.chain(theirs).collect(),
+            erased: layout.own().erased(),
+            earlier: self.earlier(board),
+        })
+    }
+
+    fn earlier(&self, board: &Board) -> Vec<(String, [u8; 32])> {
+        let records = self.ledger.releases().iter().map(|release| &release.record);
+        let image = |record: &packstaff_product::Record| {
+            Some((record.version.clone(), record.board(&board.revision)?.image_sha256))
+        };
+        records.filter_map(image).collect()
+    }
+
+    /// Every image that the ledger knows for a board.
+    pub fn known_images(&self, board: &Board) -> Vec<KnownImage> {
+        let records = self
+            .ledger
+            .releases()
+            .iter()
+            .filter_map(|release| release.record.board(&board.revision));
+        records
+            .map(|record| KnownImage {
+                image_size: record.image_size as u32,
+                image_digest: record.image_sha256,
+            })
+            .collect()
+    }
+}
+
+fn flash_part(board: &Board, id: &str) -> Result<&'static Part> {
+    let fault = |why: String| BenchError::Board {
+        revision: board.revision.clone(),
+        why,
+    };
+    let found = part(id).map_err(|unknown| fault(unknown.to_string()))?;
+    match found.is_program_flash() {
+        true => Ok(found),
+        false => Err(fault(format!("{id} is not a program flash")).into()),
+    }
+}
+
+/// The second place as the installer has it.
+pub fn slots(second: &SecondPlace) -> packstaff_installer::Layout {
+    match second {
+        SecondPlace::None => packstaff_installer::Layout::Single,
+        SecondPlace::Stage { range, .. } => packstaff_installer::Layout::Staged { stage: region(*range) },
+        SecondPlace::Slot(range) => packstaff_installer::Layout::Paired { second: region(*range) },
+    }
+}
+
+/// What keeps images from using more of a board's slot.
+fn limit(board: &Board, flash: Geometry<'_>) -> Limit {
+    let slot = region(board.map.slot);
+    let is_smaller =
+        slots(&board.map.second).usable(slot, flash) < packstaff_installer::Layout::Single.usable(slot, flash);
+    match board.map.second {
+        SecondPlace::Stage { .. } if is_smaller => Limit::Stage,
+        SecondPlace::Slot(_) => Limit::SecondSlot,
+        _ => Limit::Descriptor,
+    }
+}
+
+/// What to call a second place.
+const fn second_name(second: &SecondPlace) -> &'static str {
+    match second {
+        SecondPlace::Slot(_) => "the second slot",
+        SecondPlace::None | SecondPlace::Stage { .. } => "the stage",
+    }
+}
+
+/// The signing key of a kind, as units are told to trust it.
+///
+/// # Errors
+/// The keyring has no key of that kind.
+pub fn anchor(keyring: &Keyring, kind: SignatureKind) -> Result<Anchor> {
+    match kind {
+        SignatureKind::Ed25519 => Ok(Anchor::ed25519(kid(&keyring.signer_kid())?, keyring.public_key())),
+        SignatureKind::HssLms => {
+            let key = keyring.tree_key().into_diagnostic()?;
+            Ok(Anchor::hss_lms(kid(&key.kid())?, *key.public_key()))
+        }
+    }
+}
+
+/// Where this machine remembers which one-time keys it has used: outside of every product folder, so that an older copy of
+/// one does not bring them back.
+///
+/// # Errors
+/// The environment names no such place.
+pub fn machine_folder() -> Result<PathBuf> {
+    let absolute = |name| {
+        std::env::var_os(name)
+            .map(PathBuf::from)
+            .filter(|path| path.is_absolute())
+    };
+    let state = absolute("XDG_STATE_HOME").or_else(|| absolute("HOME").map(|home| home.join(".local/state")));
+    let state = state.ok_or(BenchError::NoMachineFolder)?;
+    Ok(state.join("packstaff/one-time-keys"))
+}
+
+/// A generation's key, as units hold it.
+///
+/// # Errors
+/// The generation's name is too long for a unit.
+pub fn unit_key(generation: &str, key: [u8; 32]) -> Result<UnitKey> {
+    Ok(UnitKey {
+        kid: kid(generation.as_bytes())?,
+        key,
+    })
+}
+
+pub(crate) fn kid(bytes: &[u8]) -> Result<Kid> {
+    Ok(Kid::new(bytes).ok_or(BenchError::KeyName { len: bytes.len() })?)
+}
+
+fn region(range: Range) -> Region {
+    Region {
+        base: range.start(),
+        size: range.size(),
+    }
+}
+
+/// A number of bytes, for people.
+pub fn bytes(count: u64) -> String {
+    match count {
+        0..=9999 => format!("{count} bytes"),
+        _ => format!("{:.1} KiB", count as f64 / 1024.0),
+    }
+}
+
+/// A digest, for people and for comparing.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}

@@ -1,0 +1,161 @@
+//! The program: reads the command line, runs one verb, says what came of it.
+
+mod args;
+mod budget_verb;
+mod keys;
+mod port_verb;
+mod rehearse_verb;
+mod settings_verb;
+mod stick_verb;
+mod trace_verb;
+
+use args::{Args, Verb};
+use clap::Parser;
+use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff::bench::Bench;
+use packstaff::progress::Progress;
+use packstaff::release::{Options, release};
+use packstaff::report::{Report, Verdict};
+use packstaff::{clock, look};
+use packstaff_product::Unlock;
+use std::collections::BTreeMap;
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Everything that was asked for is done, and every check holds.
+const HOLDS: u8 = 0;
+/// A check does not hold: nothing was released.
+const REFUSED: u8 = 1;
+/// The work could not be done: a file is missing, an option makes no sense, the keyring stays closed.
+const FAILED: u8 = 2;
+
+fn main() -> ExitCode {
+    let args = Args::parse();
+    let plain = !std::io::stderr().is_terminal() || std::env::var_os("NO_COLOR").is_some();
+    // Only a second hook could fail here.
+    let _ = miette::set_hook(Box::new(move |_| {
+        let theme = if plain {
+            miette::GraphicalTheme::unicode_nocolor()
+        } else {
+            miette::GraphicalTheme::unicode()
+        };
+        Box::new(
+            miette::GraphicalReportHandler::new_themed(theme)
+                .with_width(110)
+                .with_links(false),
+        )
+    }));
+    match run(args) {
+        Ok(code) => ExitCode::from(code),
+        Err(report) => {
+            // Nobody may be listening any more; the exit code tells all the same.
+            let _ = writeln!(std::io::stderr(), "{report:?}");
+            ExitCode::from(FAILED)
+        }
+    }
+}
+
+fn run(args: Args) -> Result<u8> {
+    match args.verb {
+        Verb::Release(ask) => {
+            let progress = Progress::new(ask.json);
+            let mut bench = Bench::open(&ask.product)?;
+            let options = Options {
+                version: ask.version,
+                builds: builds(ask.build)?,
+                date: clock::today()?,
+                dry_run: ask.dry_run,
+                out: ask.out,
+                story: ask.story,
+            };
+            let report = release(&mut bench, &options, &mut ask.secret.unlock(), &progress);
+            progress.done();
+            show(&report?, ask.json)
+        }
+        Verb::Rehearse(ask) => rehearse_verb::run(&ask),
+        Verb::Stick(ask) => stick_verb::run(&ask),
+        Verb::Look(ask) => {
+            for file in &ask.files {
+                let seen = look::look(file)?;
+                if ask.json {
+                    say(&(serde_json::to_string_pretty(&seen).into_diagnostic()? + "\n"))?;
+                } else {
+                    say(&format!("{}: {}", file.display(), seen.text()))?;
+                }
+            }
+            Ok(HOLDS)
+        }
+        Verb::Budget(ask) => budget_verb::run(&ask),
+        Verb::Settings(ask) => settings_verb::run(ask.act),
+        Verb::Trace(ask) => trace_verb::run(&ask),
+        Verb::Keys(ask) => keys::run(ask).map(|()| HOLDS),
+        Verb::Port(ask) => port_verb::run(ask),
+    }
+}
+
+/// The builds by board; one board cannot have two.
+fn builds(given: Vec<(String, PathBuf)>) -> Result<BTreeMap<String, PathBuf>> {
+    let mut builds = BTreeMap::new();
+    for (board, file) in given {
+        if let Some(first) = builds.insert(board.clone(), file.clone()) {
+            return Err(miette::miette!(
+                help = "name one build for each board",
+                "board {board} is given two builds: {} and {}",
+                first.display(),
+                file.display()
+            ));
+        }
+    }
+    Ok(builds)
+}
+
+fn show(report: &Report, json: bool) -> Result<u8> {
+    if json {
+        say(&(serde_json::to_string_pretty(report).into_diagnostic()? + "\n"))?;
+    } else {
+        let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
+        say(&report.table(colour))?;
+    }
+    Ok(code_of(report))
+}
+
+fn code_of(report: &Report) -> u8 {
+    match report.verdict {
+        Verdict::Fail => REFUSED,
+        Verdict::Pass | Verdict::Warn => HOLDS,
+    }
+}
+
+/// Writes to standard output; a reader that has seen enough is no error.
+fn say(text: &str) -> Result<()> {
+    match std::io::stdout().lock().write_all(text.as_bytes()) {
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        other => other.into_diagnostic().wrap_err("standard output cannot be written"),
+    }
+}
+
+impl args::Secret {
+    /// Where the keyring's secret comes from: a prompt unless an option says otherwise.
+    fn unlock(&self) -> Unlock {
+        if let Some(path) = &self.identity {
+            return Unlock::IdentityFile(path.clone());
+        }
+        if let Some(number) = self.passphrase_fd {
+            return Unlock::Fd(number);
+        }
+        if let Some(name) = &self.passphrase_env {
+            return Unlock::Env(name.clone());
+        }
+        Unlock::Prompt(Box::new(|purpose| {
+            use age::secrecy::SecretString;
+            let first = rpassword::prompt_password("Passphrase of the keyring: ")?;
+            if purpose == packstaff_product::keyring::Purpose::Create
+                && rpassword::prompt_password("The same once more: ")? != first
+            {
+                return Err(std::io::Error::other("the two are not the same"));
+            }
+            Ok(SecretString::from(first))
+        }))
+    }
+}

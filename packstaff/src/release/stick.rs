@@ -1,0 +1,133 @@
+//! The stick that owners get: every board's update file, the sheet, and a short text.
+
+use super::Packed;
+use crate::bench::Bench;
+use crate::report::{Cell, Report};
+use crate::stick_spec;
+use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_product::{Date, Keyring, Version};
+use packstaff_rehearsal::claims::{Release as KnownImage, running};
+use packstaff_rehearsal::power_up::{Owner, power_up};
+use packstaff_rehearsal::sticks::insert;
+use packstaff_stick::StickImage;
+use packstaff_unit::flash::SumKey;
+
+/// Name of the sheet on the stick.
+const SHEET: &str = "SHEET.HTM";
+/// Name of the short text on the stick.
+const README: &str = "README.TXT";
+
+pub(super) fn make(bench: &Bench, version: &Version, date: Date, packed: &[Packed], page: &str) -> Result<StickImage> {
+    let files: Vec<_> = packed
+        .iter()
+        .map(|packed| {
+            (
+                packed.board.revision.as_str(),
+                packed.name.as_str(),
+                packed.file.as_slice(),
+            )
+        })
+        .collect();
+    release_stick(bench, version, date, &files, Some(page))
+}
+
+/// The stick image of a release. `files` are board revision, name and content of each update file.
+///
+/// # Errors
+/// The files do not fit a stick, or a name cannot stand on one.
+pub fn release_stick(
+    bench: &Bench,
+    version: &Version,
+    date: Date,
+    files: &[(&str, &str, &[u8])],
+    page: Option<&str>,
+) -> Result<StickImage> {
+    let spec = stick_spec::for_release(&bench.product.short, version.numbers().as_slice(), date);
+    let spec = files
+        .iter()
+        .fold(spec, |spec, (_, name, content)| spec.with_file(*name, *content));
+    let names = files.iter().map(|(revision, name, _)| (*revision, *name)).collect();
+    let spec = spec.with_file(README, readme(bench, &[(version, names)], page.is_some()));
+    let spec = match page {
+        Some(page) => spec.with_file(SHEET, page),
+        None => spec,
+    };
+    packstaff_stick::build(&spec)
+        .into_diagnostic()
+        .wrap_err("the stick image")
+}
+
+/// The short text for owners, of one or several versions: each with the board revision and the name of its files. Lines end as every
+/// system reads them.
+pub(crate) fn readme(bench: &Bench, releases: &[(&Version, Vec<(&str, &str)>)], with_sheet: bool) -> String {
+    let product = &bench.product;
+    let mut lines = Vec::new();
+    match releases {
+        [(version, _)] => lines.push(format!("{} {version}, by {}", product.name, product.maker.name)),
+        _ => lines.push(format!("{}, by {}", product.name, product.maker.name)),
+    }
+    for (version, files) in releases {
+        lines.push(String::new());
+        if releases.len() > 1 {
+            lines.push(format!("Version {version}:"));
+        }
+        for (revision, name) in files {
+            let recognise = product.board(revision).map_or("", |board| board.recognise.as_str());
+            lines.push(format!("{name} is for board {revision}. {recognise}"));
+        }
+    }
+    if releases.len() > 1 {
+        lines.push(String::new());
+    }
+    lines.push("A unit takes the file that is for it, and refuses the others.".to_owned());
+    lines.push(String::new());
+    if with_sheet {
+        lines.push(format!(
+            "Open {SHEET} in a web browser and read all of it before you begin."
+        ));
+    } else {
+        lines.push("Read the sheet that came with this update before you begin.".to_owned());
+    }
+    lines.push(format!("Questions: {}", product.maker.contact));
+    lines.into_iter().map(|line| line + "\r\n").collect()
+}
+
+/// Every served generation of every board takes its update from this very stick.
+pub(super) fn check(
+    bench: &Bench,
+    keyring: &Keyring,
+    image: &StickImage,
+    packed: &[Packed],
+    report: &mut Report,
+) -> Result<()> {
+    let stick = insert(image.clone());
+    for packed in packed {
+        let column = bench
+            .product
+            .boards
+            .iter()
+            .position(|board| board.revision == packed.board.revision)
+            .unwrap_or(0);
+        let target = KnownImage {
+            image_size: packed.manifest.image_size,
+            image_digest: packed.manifest.image_digest,
+        };
+        for generation in &bench.product.keys.serve {
+            let blueprint = bench.blueprint(&packed.board, keyring, generation)?;
+            let mut world = blueprint.new_unit(Vec::new(), SumKey::fixed()).into_diagnostic()?;
+            world.stick = Some(stick.clone());
+            let seen = power_up(&blueprint, &mut world, Owner::Picks(packed.manifest.digest), |_, _| {});
+            let cell = match running(&blueprint, &world, seen.ending, &[target]) {
+                Some(_) => Cell::pass(format!("{} blocks read", seen.work.stick_blocks)),
+                None => Cell::fail(
+                    format!("{:?}", seen.ending),
+                    "the unit finds its file on the stick and runs it",
+                    "The unit's own reader does not find what was put on the stick: please report it.",
+                ),
+            };
+            let title = format!("A new unit of generation {generation} takes it");
+            report.set("Stick", &format!("takes-{generation}"), &title, column, cell);
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,257 @@
+//! The stages of a power-up, in the order in which a unit passes through them.
+//!
+//! Each stage is a plain value with a `step`: given the reply to its last wish (or none, when it has just been entered),
+//! it either has another [`Wish`] or hands over to the next stage. [`crate::Installer`] drives them.
+
+mod clear;
+mod commit;
+mod examine;
+mod inspect;
+mod job;
+mod pass;
+mod raise;
+mod stream;
+mod survey;
+mod verify;
+mod write;
+
+pub(crate) use clear::Clear;
+pub(crate) use commit::Commit;
+pub(crate) use examine::Confirm;
+pub(crate) use inspect::Inspect;
+pub(crate) use job::{Job, Source};
+pub(crate) use pass::DryPass;
+pub(crate) use raise::Raise;
+pub(crate) use survey::{Find, Mounting, Survey};
+pub(crate) use verify::Verify;
+pub(crate) use write::Write;
+
+use crate::buffer::Buffer;
+use crate::config::{Config, StartCheck};
+use crate::descriptor::Descriptor;
+use crate::flaw::{Flaw, Flawed, Skipped};
+use crate::listing::Listing;
+use crate::reason::Reason;
+use crate::register::{NextWrite, Register, Value};
+use crate::request::Reply;
+use packstaff_envelope::{ContentKey, Manifest, same_digest};
+
+/// What the machine knows of its own flash, from the start of this power-up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(crate) struct Knowledge {
+    /// The image that may be started: its descriptor is whole and not voided, and its digest holds.
+    pub(crate) installed: Option<Descriptor>,
+    /// A whole descriptor stands in flash, whatever the image.
+    pub(crate) stands: bool,
+    /// Why there is no image to start, if so.
+    pub(crate) lacking: Lacking,
+    /// The register.
+    pub(crate) register: Register,
+    /// Which of two slots holds the image that may be started: the second, or the first.
+    pub(crate) runs_second: Option<bool>,
+    /// The image in the stage that has still to be copied to the slot.
+    pub(crate) to_copy: Option<Descriptor>,
+    /// What flash showed of the image that may be started: its digest, as it was read, or what stands for it (see
+    /// [`StartCheck`]). Compared once more at the start, so that no single branch that a disturbed processor skips starts
+    /// anything.
+    pub(crate) shown: [u8; 32],
+}
+
+/// Why a unit has nothing to start.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(crate) enum Lacking {
+    /// No whole descriptor: a new unit, or an install that was cut short.
+    Image,
+    /// A whole descriptor whose image does not hold.
+    Sound,
+}
+
+impl Knowledge {
+    pub(crate) const NOTHING: Self = Self {
+        installed: None,
+        stands: false,
+        lacking: Lacking::Image,
+        register: Register { records: [None, None] },
+        runs_second: None,
+        to_copy: None,
+        shown: [0; 32],
+    };
+
+    /// As [`Knowledge::NOTHING`], made at run time, a part at a time, so that no copy of it need lie in flash.
+    pub(crate) fn nothing() -> Self {
+        Self {
+            installed: None,
+            stands: false,
+            lacking: Lacking::Image,
+            register: Register {
+                records: core::array::from_fn(|_| None),
+            },
+            runs_second: None,
+            to_copy: None,
+            shown: [0; 32],
+        }
+    }
+
+    /// Back to nothing, a part at a time, so that no copy of it need lie in flash.
+    pub(crate) fn forget(&mut self) {
+        self.installed = None;
+        self.stands = false;
+        self.lacking = Lacking::Image;
+        for record in &mut self.register.records {
+            *record = None;
+        }
+        self.runs_second = None;
+        self.to_copy = None;
+        self.shown.fill(0);
+    }
+}
+
+impl Lacking {
+    pub(crate) const fn reason(self) -> Reason {
+        match self {
+            Self::Image => Reason::NoImage,
+            Self::Sound => Reason::ImageDamaged,
+        }
+    }
+}
+
+/// All that is needed to install one particular update file.
+#[derive(Clone, PartialEq, Eq, Hash)]
+pub(crate) struct Plan {
+    pub(crate) volume: packstaff_fat::Volume,
+    pub(crate) file: packstaff_fat::Entry,
+    pub(crate) manifest: Manifest,
+    pub(crate) key: ContentKey,
+}
+
+/// A request without its borrowed parts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Wish {
+    FindStick,
+    ReadStick(u64),
+    ReadFlash {
+        address: u32,
+        len: u32,
+    },
+    DigestFlash {
+        address: u32,
+        len: u32,
+    },
+    CheckBlank {
+        address: u32,
+        len: u32,
+    },
+    Erase(u32),
+    /// Program what the buffer offers.
+    Program(u32),
+    Ask,
+    Tell(Reason),
+    Wait(Reason),
+    Start,
+}
+
+/// What a stage does next.
+#[allow(clippy::large_enum_variant)] // a stage is moved to its place at once
+pub(crate) enum Turn {
+    /// Ask the driver.
+    Wish(Wish),
+    /// This stage is over.
+    Go(Stage),
+}
+
+/// Where the machine stands.
+#[derive(Clone, PartialEq, Eq, Hash)]
+#[allow(clippy::large_enum_variant)] // one machine a unit, in one static: the largest stage is the memory it needs
+pub(crate) enum Stage {
+    Inspect(Inspect),
+    Raise(Raise),
+    Find(Find),
+    Mounting(Mounting),
+    Survey(Survey),
+    Ask(packstaff_fat::Volume),
+    Confirm(Confirm),
+    DryPass(DryPass),
+    Clear(Clear),
+    Write(Write),
+    Verify(Verify),
+    Commit(Commit),
+    Tell(Reason),
+    Wait(Reason),
+    Start,
+}
+
+/// What a stage may look at and change.
+pub(crate) struct Context<'a> {
+    pub(crate) config: &'a Config<'a>,
+    pub(crate) knowledge: &'a mut Knowledge,
+    pub(crate) listing: &'a mut Listing,
+    pub(crate) buffer: &'a mut Buffer,
+    pub(crate) flawed: Flawed,
+    pub(crate) start_check: StartCheck,
+}
+
+impl Context<'_> {
+    /// The last decision before an image is started.
+    pub(crate) fn start(&self) -> Turn {
+        let shown = |image: &Descriptor| {
+            same_digest(&self.knowledge.shown, &image.image_digest) || self.flawed.skips(Skipped::Start)
+        };
+        match &self.knowledge.installed {
+            Some(image) if shown(image) => Turn::Wish(Wish::Start),
+            _ => Turn::Go(Stage::Wait(Lacking::Sound.reason())),
+        }
+    }
+
+    /// The next record of the register to write; see [`Register::next`].
+    pub(crate) fn next_record(&self, target: Value, finished: Option<usize>) -> Option<NextWrite> {
+        let register = self.knowledge.register;
+        let flawed = [Flaw::FloorInSlot, Flaw::FloorOneRecord, Flaw::FloorTrustsReading];
+        match flawed.into_iter().find(|flaw| self.flawed.has(*flaw)) {
+            None => register.next(target, finished),
+            Some(flaw) => register.next_flawed(flaw, target),
+        }
+    }
+
+    /// Where to go when flash did not do what it should, or the stick failed, in the middle of `job`.
+    pub(crate) fn broken_off(&self, job: &Job, reason: Reason) -> Stage {
+        match job.marked() {
+            true => Stage::Wait(reason),
+            false => self.without_update(reason),
+        }
+    }
+
+    /// Where to go when the stick brings nothing: on with what is installed, or to waiting.
+    pub(crate) fn without_update(&self, reason: Reason) -> Stage {
+        match self.knowledge.installed {
+            Some(_) => Stage::Tell(reason),
+            None => Stage::Wait(reason),
+        }
+    }
+}
+
+impl Stage {
+    /// Whether the machine waits for a person (or, at the start of the image, for nothing).
+    pub(crate) const fn is_question(&self) -> bool {
+        matches!(self, Self::Ask(_) | Self::Tell(_) | Self::Wait(_) | Self::Start)
+    }
+
+    pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
+        match self {
+            Self::Inspect(stage) => stage.step(context, reply),
+            Self::Raise(stage) => stage.step(context, reply),
+            Self::Find(stage) => stage.step(context, reply),
+            Self::Mounting(stage) => stage.step(context, reply),
+            Self::Survey(stage) => stage.step(context, reply),
+            Self::Confirm(stage) => stage.step(context, reply),
+            Self::DryPass(stage) => stage.step(context, reply),
+            Self::Clear(stage) => stage.step(context, reply),
+            Self::Write(stage) => stage.step(context, reply),
+            Self::Verify(stage) => stage.step(context, reply),
+            Self::Commit(stage) => stage.step(context, reply),
+            Self::Ask(_) => Turn::Wish(Wish::Ask),
+            Self::Tell(reason) => Turn::Wish(Wish::Tell(*reason)),
+            Self::Wait(reason) => Turn::Wish(Wish::Wait(*reason)),
+            Self::Start => context.start(),
+        }
+    }
+}
