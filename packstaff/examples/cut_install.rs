@@ -9,9 +9,10 @@
 //! the ledger. The unit is simulated; its installer is the one that units run.
 
 use miette::{IntoDiagnostic, Result, WrapErr, miette};
-use packstaff::bench::Bench;
 use packstaff::rehearse::{Stage, recorded_files};
 use packstaff::release::release_stick;
+use packstaff::told::ForPeople;
+use packstaff_bench::open::Bench;
 use packstaff_product::Unlock;
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
@@ -26,15 +27,15 @@ fn main() -> Result<()> {
         ));
     };
     let nth: usize = change.parse().into_diagnostic().wrap_err("the number of the change")?;
-    let bench = Bench::open(Path::new(folder))?;
-    let keyring = bench.keyring(&mut Unlock::IdentityFile(identity.into()))?;
+    let bench = Bench::open(Path::new(folder)).told()?;
+    let keyring = bench.keyring(&mut Unlock::IdentityFile(identity.into())).told()?;
     let board = bench
         .product
         .board(board)
         .ok_or_else(|| miette!("there is no board {board}"))?;
     let stage = Stage::of(&bench, keyring.keyring(), board, recorded_files(&bench, board)?)?;
 
-    let version = bench.version(to)?;
+    let version = bench.version(to).told()?;
     let file = stage.file(to)?;
     let release = bench
         .ledger

@@ -3,10 +3,10 @@
 use crate::args;
 use crate::{code_of, say};
 use miette::{IntoDiagnostic, Result};
-use packstaff::bench::Bench;
 use packstaff::budget::{Ask, Figures, budget, draw, told};
 use packstaff::progress::Progress;
-use packstaff::report::Report;
+use packstaff::told::ForPeople;
+use packstaff_words::report::Report;
 use serde::Serialize;
 use std::io::IsTerminal;
 
@@ -20,7 +20,7 @@ struct Printed<'a> {
 
 pub(crate) fn run(ask: &args::Budget) -> Result<u8> {
     let progress = Progress::new(ask.json);
-    let mut bench = Bench::open(&ask.product)?;
+    let mut bench = packstaff::machine::open(&ask.product).told()?;
     let wanted = Ask {
         boards: ask.board.clone(),
         tries: ask.tries.clone(),

@@ -3,11 +3,14 @@
 use crate::args::{Keys, KeysAct, Secret};
 use crate::say;
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::bench::{Bench, hex, machine_folder};
 use packstaff::clock;
+use packstaff::machine::one_time_folder;
 use packstaff::progress::Progress;
+use packstaff::told::ForPeople;
+use packstaff_bench::open::Bench;
 use packstaff_product::keyring::{GenerationState, WHAT_LOSING_THE_KEYRING_MEANS, WHAT_RESTORING_MEANS};
 use packstaff_product::{Access, KeyringFile, NewKeyring, SignatureKind, write_new};
+use packstaff_words::text::hex;
 use std::fmt::Write;
 use std::path::Path;
 
@@ -51,14 +54,22 @@ pub(crate) fn run(ask: Keys) -> Result<()> {
             let (bench, mut keyring) = open(&product, &secret)?;
             let progress = Progress::new(false);
             let say_done = |done, all| progress.say(&format!("computing the tree, {done} of {all}"));
-            let made = keyring.add_tree_key(height, digits, clock::today()?, &machine_folder()?, &say_done);
+            let made = keyring.add_tree_key(
+                height,
+                digits,
+                clock::today()?,
+                &one_time_folder()
+                    .ok_or(packstaff_bench::OpenError::NoMachineFolder)
+                    .told()?,
+                &say_done,
+            );
             progress.done();
             made.into_diagnostic().wrap_err("no HSS-LMS key was made")?;
             say(&format!("{}\n{WHAT_RESTORING_MEANS}", listing(&bench, &keyring)))
         }
         KeysAct::Skip { product, by, secret } => {
             let (bench, keyring) = open(&product, &secret)?;
-            let (count, recorded) = bench.one_time_count(&keyring)?;
+            let (count, recorded) = bench.one_time_count(&keyring).told()?;
             count.skip(recorded, by).into_diagnostic()?;
             say(&listing(&bench, &keyring))
         }
@@ -90,13 +101,13 @@ pub(crate) fn run(ask: Keys) -> Result<()> {
 }
 
 fn open(product: &Path, secret: &Secret) -> Result<(Bench, KeyringFile)> {
-    let bench = Bench::open(product)?;
-    let keyring = bench.keyring(&mut secret.unlock())?;
+    let bench = packstaff::machine::open(product).told()?;
+    let keyring = bench.keyring(&mut secret.unlock()).told()?;
     Ok((bench, keyring))
 }
 
 fn create(product: &Path, secret: &Secret) -> Result<()> {
-    let bench = Bench::open(product)?;
+    let bench = packstaff::machine::open(product).told()?;
     let path = bench.keyring_path();
     if let Some(folder) = path.parent() {
         std::fs::create_dir_all(folder)
@@ -141,7 +152,7 @@ fn listing(bench: &Bench, keyring: &KeyringFile) -> String {
     if let Some(tree) = &listing.tree {
         let left = bench
             .one_time_count(keyring)
-            .and_then(|(count, recorded)| count.left(recorded).into_diagnostic());
+            .and_then(|(count, recorded)| Ok(count.left(recorded)?));
         let left = match left {
             Ok(left) => format!("{left} of {} signatures left", tree.capacity),
             Err(why) => format!("cannot sign: {why}"),

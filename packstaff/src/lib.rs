@@ -3,18 +3,15 @@
 
 #![forbid(unsafe_code)]
 
-pub mod bench;
 pub mod budget;
 pub mod clock;
 pub mod look;
+pub mod machine;
 pub mod port;
 pub mod progress;
 pub mod rehearse;
 pub mod release;
-pub mod report;
 pub mod settings;
-pub mod sheet;
-pub mod stick_spec;
 pub mod sticks;
+pub mod told;
 pub mod trace;
-pub mod wear;

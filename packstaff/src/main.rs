@@ -12,12 +12,12 @@ mod trace_verb;
 use args::{Args, Verb};
 use clap::Parser;
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::bench::Bench;
 use packstaff::progress::Progress;
 use packstaff::release::{Options, release};
-use packstaff::report::{Report, Verdict};
+use packstaff::told::ForPeople;
 use packstaff::{clock, look};
 use packstaff_product::Unlock;
+use packstaff_words::report::{Report, Verdict};
 use std::collections::BTreeMap;
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
@@ -60,7 +60,7 @@ fn run(args: Args) -> Result<u8> {
     match args.verb {
         Verb::Release(ask) => {
             let progress = Progress::new(ask.json);
-            let mut bench = Bench::open(&ask.product)?;
+            let mut bench = packstaff::machine::open(&ask.product).told()?;
             let options = Options {
                 version: ask.version,
                 builds: builds(ask.build)?,

@@ -1,14 +1,15 @@
 //! A port before the judge: what it was taken through, as a report.
 
-use crate::bench::{Bench, slots};
 use crate::progress::Progress;
-use crate::report::{Cell, Report, Verdict};
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result};
+use packstaff_bench::open::{Bench, slots};
 use packstaff_port_check::cases::{Judged, Options, Outcome, Tried, judge};
 use packstaff_port_check::link::{Link, Way};
 use packstaff_product::Board;
 use packstaff_unit::blueprint::Blueprint;
 use packstaff_unit::flash::{Layout, Memory};
+use packstaff_words::report::{Cell, Report, Verdict};
 use std::time::Duration;
 
 /// What is to be judged.
@@ -141,7 +142,7 @@ fn board_of<'b>(bench: &'b Bench, revision: &str) -> Result<&'b Board> {
 
 /// Whether the port's map is the one that releases are made and rehearsed for.
 fn same_map(bench: &Bench, board: &Board, port: &Blueprint) -> Result<Cell> {
-    let layout = bench.layout(board)?;
+    let layout = bench.layout(board).told()?;
     let range = |range: packstaff_product::Range| format!("{:#x}+{:#x}", range.start(), range.size());
     let region = |region: packstaff_installer::Region| format!("{:#x}+{:#x}", region.base, region.size);
     let memory = |memory: &Memory| {

@@ -3,9 +3,9 @@
 use crate::args::{Port, PortAct};
 use crate::show;
 use miette::Result;
-use packstaff::bench::Bench;
 use packstaff::port::{Ask, check};
 use packstaff::progress::Progress;
+use packstaff::told::ForPeople;
 use packstaff_port_check::cases::Options;
 use packstaff_port_check::link::Way;
 use std::time::Duration;
@@ -40,8 +40,9 @@ pub(crate) fn run(port: Port) -> Result<u8> {
                 stick: ask.stick,
             },
             product: product
-                .map(|(folder, board)| Bench::open(&folder).map(|bench| (bench, board)))
-                .transpose()?,
+                .map(|(folder, board)| packstaff::machine::open(&folder).map(|bench| (bench, board)))
+                .transpose()
+                .told()?,
         },
         &progress,
     );

@@ -3,13 +3,13 @@
 use crate::args;
 use crate::{code_of, say, show};
 use miette::{IntoDiagnostic, Result};
-use packstaff::bench::Bench;
 use packstaff::progress::Progress;
 #[cfg(feature = "own-loader")]
 use packstaff::rehearse::rehearse_own_loader;
 use packstaff::rehearse::{Ask, Limits, Outcome, Wanted, draw, junit, merge, read_outcome, rehearse, report_of};
-use packstaff::report::Report;
+use packstaff::told::ForPeople;
 use packstaff_rehearsal::explore::Faults;
+use packstaff_words::report::Report;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -100,12 +100,12 @@ fn own_loader(_: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
 }
 
 fn explored(ask: &args::Rehearse, folder: &std::path::Path) -> Result<Outcome> {
-    let bench = Bench::open(folder)?;
+    let bench = packstaff::machine::open(folder).told()?;
     // A version that is written otherwise than product.toml has it is found before the keyring is asked for.
     for version in ask.to.iter().chain(ask.from.iter().filter(|from| *from != "new")) {
-        bench.version(version)?;
+        bench.version(version).told()?;
     }
-    let keyring = bench.keyring(&mut ask.secret.unlock())?;
+    let keyring = bench.keyring(&mut ask.secret.unlock()).told()?;
     let progress = Progress::new(ask.json);
     let wanted = Ask {
         wanted: Wanted {

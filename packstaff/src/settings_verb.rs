@@ -3,8 +3,8 @@
 use crate::args::SettingsAct;
 use crate::{HOLDS, REFUSED, say};
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::bench::Bench;
 use packstaff::settings as told;
+use packstaff::told::ForPeople;
 use packstaff_product::{Access, write_whole};
 use packstaff_settings::carry::{History, Reach, carry_record};
 use packstaff_settings::dump::{DumpError, LARGEST_IMAGE, Reading, copies, from_text, image, read, read_record};
@@ -23,7 +23,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             to,
             json,
         } => {
-            let bench = Bench::open(&product)?;
+            let bench = packstaff::machine::open(&product).told()?;
             let plan = told::history(&bench)?.plan(&from, &to).into_diagnostic()?;
             match json {
                 true => print_json(&told::plan_json(&plan))?,
@@ -37,7 +37,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             product,
             form,
         } => {
-            let history = told::history(&Bench::open(&product)?)?;
+            let history = told::history(&packstaff::machine::open(&product).told()?)?;
             let layout = layout_of(&history, &version)?;
             let reading = read_dump(&history, layout, &dump)?;
             show(&reading, &form)?;
@@ -51,7 +51,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             form,
             out,
         } => {
-            let history = told::history(&Bench::open(&product)?)?;
+            let history = told::history(&packstaff::machine::open(&product).told()?)?;
             let plan = history.plan(&from, &to).into_diagnostic()?;
             let (old, new) = (layout_of(&history, &from)?, layout_of(&history, &to)?);
             let before = read_dump(&history, old, &dump)?;
@@ -74,7 +74,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             prefix,
             room,
         } => {
-            let history = told::history(&Bench::open(&product)?)?;
+            let history = told::history(&packstaff::machine::open(&product).told()?)?;
             let request = Request {
                 version: &version,
                 prefix: &prefix,
@@ -99,7 +99,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             size,
             product,
         } => {
-            let history = told::history(&Bench::open(&product)?)?;
+            let history = told::history(&packstaff::machine::open(&product).told()?)?;
             let layout = layout_of(&history, &version)?;
             let base = match base {
                 Some(dump) => Some(read_dump(&history, layout, &dump)?.record),
@@ -160,7 +160,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
 }
 
 fn check(product: &Path, json: bool) -> Result<u8> {
-    let bench = Bench::open(product)?;
+    let bench = packstaff::machine::open(product).told()?;
     let matrix = told::history(&bench)?.matrix().into_diagnostic()?;
     let oldest = bench.product.policy.oldest.text();
     let reach = Reach { oldest: Some(oldest) };

@@ -3,8 +3,9 @@
 use crate::args::{Examine, Make, Stick, StickAct};
 use crate::{HOLDS, REFUSED, say};
 use miette::{IntoDiagnostic, Result, WrapErr, miette};
-use packstaff::bench::{Bench, EXTENSION};
 use packstaff::sticks;
+use packstaff::told::ForPeople;
+use packstaff_bench::EXTENSION;
 use packstaff_fat::DeviceBlock;
 use packstaff_stick::deliver::{Permit, System, deliver, erase_and_write, other_updates};
 use packstaff_stick::{StickFile, StickImage, build, listing_with_device_block, read_file};
@@ -26,8 +27,8 @@ fn examine(ask: &Examine) -> Result<u8> {
     let report = match &ask.product {
         None => sticks::examine(&ask.what, None, &about)?,
         Some(folder) => {
-            let bench = Bench::open(folder)?;
-            let keyring = bench.keyring(&mut ask.secret.unlock())?;
+            let bench = packstaff::machine::open(folder).told()?;
+            let keyring = bench.keyring(&mut ask.secret.unlock()).told()?;
             sticks::examine(&ask.what, Some((&bench, keyring.keyring())), &about)?
         }
     };
@@ -40,7 +41,7 @@ fn examine(ask: &Examine) -> Result<u8> {
 }
 
 fn make(ask: &Make) -> Result<u8> {
-    let bench = Bench::open(&ask.product)?;
+    let bench = packstaff::machine::open(&ask.product).told()?;
     let releases = sticks::releases(&bench, &ask.version, &ask.board)?;
     let files = sticks::files(&bench, &releases, !ask.no_readme);
     if let Some(folder) = &ask.into {

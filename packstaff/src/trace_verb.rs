@@ -2,12 +2,12 @@
 
 use crate::{HOLDS, args, say};
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::bench::Bench;
+use packstaff::told::ForPeople;
 use packstaff::trace::{Given, text, trace};
 
 pub(crate) fn run(ask: &args::Trace) -> Result<u8> {
-    let bench = Bench::open(&ask.product)?;
-    let keyring = bench.keyring(&mut ask.secret.unlock())?;
+    let bench = packstaff::machine::open(&ask.product).told()?;
+    let keyring = bench.keyring(&mut ask.secret.unlock()).told()?;
     let given = Given {
         flash: ask.flash.clone(),
         stick: ask.stick.clone(),

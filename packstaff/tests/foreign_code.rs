@@ -3,8 +3,8 @@
 //! The unit is the demo's board D, its installer the one that units link; between two of its steps, somebody programs one
 //! granule of the slot that the image does not use.
 
-use packstaff::bench::Bench;
-use packstaff::stick_spec;
+use packstaff_bench::open::Bench;
+use packstaff_bench::stick_spec;
 use packstaff_installer::{Installer, Reason, Region, Reply};
 use packstaff_product::Unlock;
 use packstaff_rehearsal::sticks::insert;

@@ -2,7 +2,7 @@
 //!
 //! The update files are those of the demo's ledger, as real releases left them there.
 
-use packstaff::bench::Bench;
+use packstaff_bench::open::Bench;
 use std::path::Path;
 
 struct Pair {

@@ -2,9 +2,10 @@
 
 use super::rates::rates;
 use super::trial::trial;
-use crate::bench::Bench;
-use crate::wear::Most;
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result};
+use packstaff_bench::open::Bench;
+use packstaff_bench::wear::Most;
 use packstaff_budget::capacitor::Losses;
 use packstaff_budget::cuts::{Forecast, forecast, forecast_by_chance, mean_interval};
 use packstaff_budget::hold_up::{HoldUpError, Load, Source, Stretch, held_s, least_f, needed_s};
@@ -154,7 +155,7 @@ pub struct BoardFigures {
 /// # Errors
 /// The board cannot be simulated, or a rate is out of its range.
 pub(super) fn board_figures(bench: &Bench, board: &Board, budget: &Budget) -> Result<BoardFigures> {
-    let parts = bench.parts(board)?;
+    let parts = bench.parts(board).told()?;
     let rates = rates(&bench.product, board, parts.own);
     let newest = bench.ledger.releases().iter().filter_map(|release| {
         let image = release.record.board(&board.revision)?.image_size;
@@ -162,7 +163,7 @@ pub(super) fn board_figures(bench: &Bench, board: &Board, budget: &Budget) -> Re
         Some((version.numbers(), release.record.version.clone(), image as u32))
     });
     let newest = newest.max_by(|a, b| a.0.cmp(&b.0));
-    let full = bench.target(board)?.usable;
+    let full = bench.target(board).told()?.usable;
     let sizes = newest.map(|(_, version, image)| (format!("to {version}"), true, image));
     let mut updates = Vec::new();
     let mut erases = Most::default();

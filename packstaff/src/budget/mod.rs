@@ -11,14 +11,16 @@ pub use figures::{AsSeen, BoardFigures, Cuts, FlashWear, MemoryWear, Off, Update
 pub use page::draw;
 pub use rates::rates;
 
-use crate::bench::{Bench, BenchError};
 use crate::progress::Progress;
-use crate::report::{Report, Verdict, wrap};
-use crate::wear::Most;
+use crate::told::ForPeople;
 use miette::{Diagnostic, IntoDiagnostic, Result};
+use packstaff_bench::open::{Bench, OpenError};
+use packstaff_bench::wear::Most;
 use packstaff_budget::key_search::{Search, WEAK_POINTS, search};
 use packstaff_product::{Board, Budget};
 use packstaff_rehearsal::power_up::Ending;
+use packstaff_words::report::{Report, Verdict};
+use packstaff_words::text::wrap;
 use serde::Serialize;
 use std::fmt::Write;
 use thiserror::Error;
@@ -69,11 +71,10 @@ pub fn budget(bench: &mut Bench, ask: &Ask, progress: &Progress) -> Result<(Repo
     for wanted in &ask.boards {
         if bench.product.board(wanted).is_none() {
             let known = bench.product.boards.iter().map(|board| board.revision.as_str());
-            return Err(BenchError::UnknownBoard {
+            return Err(crate::told::report(OpenError::UnknownBoard {
                 found: wanted.clone(),
                 known: known.collect::<Vec<_>>().join(", "),
-            }
-            .into());
+            }));
         }
     }
     let asked = |revision: &String| ask.boards.is_empty() || ask.boards.contains(revision);
@@ -168,7 +169,7 @@ pub(crate) fn release_rows(report: &mut Report, bench: &Bench, installs: &[crate
         let updates = here.filter(|install| install.from.is_some());
         let erases = updates.map(|install| install.erases_most).reduce(Most::max);
         let erases = erases.unwrap_or(Most { own: 1, beside: 1 });
-        if let Some(flash) = figures::flash_wear(bench.parts(board)?, erases, stated) {
+        if let Some(flash) = figures::flash_wear(bench.parts(board).told()?, erases, stated) {
             report.set(
                 rows::RELEASE,
                 "flash",

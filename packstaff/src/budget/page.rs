@@ -3,12 +3,12 @@
 use super::Figures;
 use super::figures::{BoardFigures, MemoryWear, Off};
 use super::key_words;
-use crate::report::{Report, Verdict};
 use maud::{PreEscaped, html};
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_budget::key_search::WEAK_POINTS;
 use packstaff_budget::plot::{Chart, HoldUpPicture, Look, WearLine, hold_up_chart, wear_chart};
 use packstaff_product::{Access, Budget, Save};
+use packstaff_words::report::{Report, Verdict};
 use std::path::Path;
 
 /// Writes the page and a file for every curve into a folder. Gives the names of the files.

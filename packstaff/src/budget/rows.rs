@@ -2,11 +2,11 @@
 
 use super::figures::{BoardFigures, Cuts, FlashWear, LEVEL, MemoryWear, Off};
 use super::words::{list, ms, number, seconds, years};
-use crate::report::{Cell, Report, Verdict};
-use crate::sheet::typical_and_longest;
 use packstaff_budget::plot::farads;
 use packstaff_budget::update_time::UpdateTime;
 use packstaff_product::{Board, Budget};
+use packstaff_words::report::{Cell, Report, Verdict};
+use packstaff_words::sheet::typical_and_longest;
 
 const UPDATE: &str = "Update";
 const CUTS: &str = "Cuts among owners";
@@ -307,7 +307,7 @@ mod tests {
             ..Work::default()
         };
         let demo = include_str!("../../../demo/kc4/product.toml");
-        let budget = crate::bench::read_product("product.toml", demo)
+        let budget = packstaff_bench::open::read_product("product.toml", demo)
             .unwrap()
             .budget
             .unwrap();

@@ -1,11 +1,12 @@
 //! One install on a simulated unit, with keys and an image that are made up for it: what a unit does depends on neither, so
 //! that no keyring has to be opened.
 
-use crate::bench::{Bench, EXTENSION, unit_key};
-use crate::stick_spec;
-use crate::wear::{Most, Wear};
+use crate::told::ForPeople;
 use ed25519_dalek::{Signer, SigningKey};
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::{Bench, EXTENSION, unit_key};
+use packstaff_bench::stick_spec;
+use packstaff_bench::wear::{Most, Wear};
 use packstaff_envelope::encode::iv;
 use packstaff_envelope::{Anchor, Draft, Kid, TextEntry, TextItem, UnitKey, encode_checked, open};
 use packstaff_product::Board;
@@ -39,13 +40,13 @@ pub(crate) fn trial(bench: &Bench, board: &Board, image_bytes: u32) -> Result<Tr
         let fill = u8::try_from(index).unwrap_or(u8::MAX);
         unit_key(&format!("t{index}"), [fill; 32])
     });
-    let recipients = generations.collect::<Result<Vec<_>>>()?;
+    let recipients = generations.collect::<Result<Vec<_>, _>>().told()?;
     // The last one: a unit tries the others first.
     let own = recipients
         .last()
         .cloned()
         .ok_or_else(|| miette::miette!("there is at least one key"))?;
-    let blueprint = bench.blueprint_with(board, vec![signer], own.clone())?;
+    let blueprint = bench.blueprint_with(board, vec![signer], own.clone()).told()?;
     let mut world = blueprint.new_unit(Vec::new(), SumKey::fixed()).into_diagnostic()?;
     let mut seen = None;
     for version in 1..=2_u32 {

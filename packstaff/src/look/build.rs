@@ -1,8 +1,8 @@
 //! Builds: ELF, Intel HEX, S-record.
 
 use super::Description;
-use crate::bench::{bytes, hex};
 use packstaff_image::{Format, ReadOptions, recognise};
+use packstaff_words::text::{bytes, hex};
 
 pub(super) fn look(file: &[u8]) -> Option<Description> {
     let format = recognise(file);

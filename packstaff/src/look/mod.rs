@@ -128,8 +128,11 @@ pub fn describe(name: &str, bytes: &[u8]) -> Description {
         .or_else(|| build::look(bytes))
         .unwrap_or_else(|| {
             let mut description = Description::new("Nothing that this program knows; a raw binary, perhaps");
-            description.line("size", crate::bench::bytes(bytes.len() as u64));
-            description.line("SHA-256", crate::bench::hex(&packstaff_envelope::sha256(bytes)));
+            description.line("size", packstaff_words::text::bytes(bytes.len() as u64));
+            description.line(
+                "SHA-256",
+                packstaff_words::text::hex(&packstaff_envelope::sha256(bytes)),
+            );
             description
         })
 }

@@ -1,8 +1,8 @@
 //! Stick images: what the unit's own reader finds on them.
 
 use super::{Description, update};
-use crate::bench::bytes;
 use packstaff_stick::{BlockSource, SeekSource, listing, read_file};
+use packstaff_words::text::bytes;
 use std::fs::File;
 
 /// Largest file of a stick that is looked into.

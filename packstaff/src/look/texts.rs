@@ -1,8 +1,8 @@
 //! Files of the product folder: product files, records, keyrings; and the sheet.
 
 use super::Description;
-use crate::bench::read_product;
 use crate::release::Notes;
+use packstaff_bench::open::read_product;
 use packstaff_product::Record;
 
 pub(super) fn look(name: &str, file: &[u8]) -> Option<Description> {

@@ -1,10 +1,10 @@
 //! Update files.
 
 use super::Description;
-use crate::bench::{bytes, hex};
 use packstaff_envelope::ids::{ALG_ED25519, ALG_HSS_LMS};
 use packstaff_envelope::look as look_at;
 use packstaff_product::Uuid;
+use packstaff_words::text::{bytes, hex};
 
 const TAG: [u8; 2] = [0xd8, 0x6b];
 

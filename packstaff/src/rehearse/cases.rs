@@ -1,8 +1,8 @@
 //! The matrix of cases: each board, each version to come to, the versions to come from.
 
 use super::files::{highest, recorded_files};
-use crate::bench::Bench;
 use miette::Result;
+use packstaff_bench::open::Bench;
 
 /// One exploration.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -1,7 +1,7 @@
 //! The update files that a rehearsal knows.
 
-use crate::bench::Bench;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::Bench;
 use packstaff_product::Board;
 use packstaff_product::ledger::{BoardRecord, Release};
 use packstaff_rehearsal::claims::Release as KnownImage;

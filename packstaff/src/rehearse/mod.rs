@@ -34,9 +34,9 @@ pub use stage::Stage;
 pub(crate) use cases::may_go_back_to;
 pub(crate) use rows::{install_row, set_case, set_keeping};
 
-use crate::bench::Bench;
 use crate::progress::Progress;
 use miette::Result;
+use packstaff_bench::open::Bench;
 use packstaff_product::Keyring;
 
 /// What the `rehearse` verb is asked for.

@@ -4,10 +4,11 @@ use super::cases::{Case, PartOf};
 use super::files::recorded_files;
 use super::keeping::{KeepingCase, KeepingCases};
 use super::smooth::Install;
-use crate::bench::{Bench, hex};
 use crate::settings;
 use miette::Result;
+use packstaff_bench::open::Bench;
 use packstaff_rehearsal::explore::{Exploration, Faults, Plan};
+use packstaff_words::text::hex;
 use serde::{Deserialize, Serialize};
 
 /// The form of this record. It is raised when a field changes its meaning.

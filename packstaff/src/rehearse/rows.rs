@@ -1,11 +1,11 @@
 //! What came of a rehearsal, as a table and in sentences.
 
 use super::outcome::{Broken, CaseOutcome, InstallOutcome, KeepingOutcome, Outcome};
-use crate::report::{Cell, Report, Verdict};
-use crate::sheet::typical_and_longest;
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Faults;
 use packstaff_rehearsal::picture::grouped;
+use packstaff_words::report::{Cell, Report, Verdict};
+use packstaff_words::sheet::typical_and_longest;
 use std::collections::BTreeSet;
 
 const SECTION: &str = "Rehearsal";

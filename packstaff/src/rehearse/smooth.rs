@@ -1,6 +1,6 @@
 //! An install without a cut.
 
-use crate::wear::Most;
+use packstaff_bench::wear::Most;
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::power_up::Ending;
 use packstaff_unit::timing::Estimate;

@@ -2,11 +2,12 @@
 
 use super::files::{File, highest, recorded_files};
 use super::smooth::Install;
-use crate::bench::{Bench, unit_key};
 use crate::budget::rates;
-use crate::stick_spec;
-use crate::wear::Wear;
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::{Bench, unit_key};
+use packstaff_bench::stick_spec;
+use packstaff_bench::wear::Wear;
 use packstaff_envelope::{Refusal, open};
 use packstaff_product::{Board, Keyring};
 use packstaff_rehearsal::claims::{Before, Release as Image, running};
@@ -43,7 +44,7 @@ impl<'a> Stage<'a> {
     /// # Errors
     /// No generation is served, or such a unit cannot be built.
     pub fn of(bench: &'a Bench, keyring: &'a Keyring, board: &'a Board, files: Vec<File>) -> Result<Self> {
-        let blueprint = bench.blueprint(board, keyring, generation(bench)?)?;
+        let blueprint = bench.blueprint(board, keyring, generation(bench)?).told()?;
         let mut releases = bench.known_images(board);
         releases.extend(files.iter().map(|file| file.image));
         releases.sort_by_key(|image| (image.image_digest, image.image_size));
@@ -210,8 +211,8 @@ impl<'a> Stage<'a> {
     fn keys(&self) -> Result<(Vec<packstaff_envelope::Anchor>, packstaff_envelope::UnitKey)> {
         let generation = generation(self.bench)?;
         let key = self.keyring.unit_key(generation).into_diagnostic()?;
-        let anchors = self.bench.anchors(self.keyring, generation)?;
-        Ok((anchors, unit_key(generation, *key)?))
+        let anchors = self.bench.anchors(self.keyring, generation).told()?;
+        Ok((anchors, unit_key(generation, *key).told()?))
     }
 
     /// Every version's image in the clear, for pictures.
@@ -246,7 +247,7 @@ impl<'a> Stage<'a> {
             changes += 1;
             wear.see(change);
         });
-        let parts = self.bench.parts(self.board)?;
+        let parts = self.bench.parts(self.board).told()?;
         Ok(Install {
             board: self.board.revision.clone(),
             from: from.map(str::to_owned),

@@ -1,10 +1,10 @@
 //! A rehearsal that fails, told in every way: the demo's ledger with a release that nobody owns up to.
 
 use super::*;
-use crate::report::Verdict;
 use packstaff_product::{KeyringFile, Unlock};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Faults;
+use packstaff_words::report::Verdict;
 use scraper::{Html, Selector};
 use std::path::{Path, PathBuf};
 

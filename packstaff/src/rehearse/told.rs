@@ -1,10 +1,10 @@
 //! A claim that does not hold, told and drawn, whoever's loader it is.
 
 use super::outcome::{Broken, PhaseCounts};
-use crate::report::Cell;
 use packstaff_rehearsal::claims::Wording;
 use packstaff_rehearsal::explore::Exploration;
 use packstaff_rehearsal::picture::{StoryPicture, phase_words, story_page};
+use packstaff_words::report::Cell;
 
 impl Broken {
     /// What is kept of a violation.

@@ -1,12 +1,14 @@
 //! The builds: read, and checked against the place that each is meant for.
 
 use super::Options;
-use crate::bench::{Bench, BenchError, bytes};
-use crate::report::{Cell, Report, Verdict};
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::{Bench, OpenError};
 use packstaff_image::checks::examine as examine_build;
 use packstaff_image::{Build, ReadOptions};
 use packstaff_product::{Board, Version};
+use packstaff_words::report::{Cell, Report, Verdict};
+use packstaff_words::text::bytes;
 
 /// Each board's revision and image.
 pub(super) type Images = Vec<(String, Vec<u8>)>;
@@ -22,15 +24,14 @@ pub(super) fn examine(
     let known = |revision: &String| boards.iter().any(|board| board.revision == *revision);
     if let Some(found) = options.builds.keys().find(|revision| !known(revision)) {
         let known: Vec<_> = boards.iter().map(|board| board.revision.as_str()).collect();
-        return Err(BenchError::UnknownBoard {
+        return Err(crate::told::report(OpenError::UnknownBoard {
             found: found.clone(),
             known: known.join(", "),
-        }
-        .into());
+        }));
     }
     let mut images = Images::new();
     for (column, board) in bench.product.boards.iter().enumerate() {
-        let mut target = bench.target(board)?;
+        let mut target = bench.target(board).told()?;
         // The same version under another issue, or released once already, is no accident.
         target.earlier.retain(|(earlier, _)| earlier != version.text());
         let path = match options.builds.get(&board.revision) {

@@ -16,16 +16,18 @@ pub(crate) use sheet::shown as shown_hazard;
 pub(crate) use stick::readme;
 pub use stick::release_stick;
 
-use crate::bench::{Bench, bytes, hex};
 use crate::budget;
 use crate::progress::Progress;
 use crate::rehearse::{draw, proof};
-use crate::report::{Cell, Report, Verdict};
 use crate::settings;
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::Bench;
 use packstaff_envelope::Manifest;
 use packstaff_product::ledger::Appended;
 use packstaff_product::{Board, Date, Record, Unlock};
+use packstaff_words::report::{Cell, Report, Verdict};
+use packstaff_words::text::{bytes, hex};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
@@ -65,7 +67,7 @@ pub struct Packed {
 /// # Errors
 /// What kept the work from being done at all. A check that does not hold is no error: it is in the report.
 pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progress: &Progress) -> Result<Report> {
-    let version = bench.version(&options.version)?;
+    let version = bench.version(&options.version).told()?;
     let issue = bench.product.policy.issue;
     let dry = if options.dry_run { ", dry run" } else { "" };
     let heading = format!("{} {version}, issue {issue}{dry}", bench.product.name);
@@ -99,7 +101,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
     }
 
     progress.say("opening the keyring");
-    let keyring = bench.keyring(unlock)?;
+    let keyring = bench.keyring(unlock).told()?;
     let packed = pack::pack(bench, &keyring, &version, &notes, images, progress, &mut report)?;
 
     progress.say("rehearsing");

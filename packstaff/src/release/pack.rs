@@ -4,13 +4,15 @@ use super::Packed;
 use super::build::Images;
 use super::notes::Notes;
 use super::signing::Signing;
-use crate::bench::{Bench, EXTENSION, hex, unit_key};
 use crate::progress::Progress;
-use crate::report::{Cell, Report};
+use crate::told::ForPeople;
 use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::{Bench, EXTENSION, unit_key};
 use packstaff_envelope::encode::iv;
 use packstaff_envelope::{Draft, Signer, TextEntry, TextItem, UnitKey, encode_signed, open};
 use packstaff_product::{Board, KeyringFile, Version};
+use packstaff_words::report::{Cell, Report};
+use packstaff_words::text::hex;
 use thiserror::Error;
 use zeroize::Zeroizing;
 
@@ -73,7 +75,8 @@ pub(super) fn pack(
         .wrap_err("the generations that product.toml serves")?
         .into_iter()
         .map(|(generation, key)| unit_key(&generation, *key))
-        .collect::<Result<Vec<_>>>()?;
+        .collect::<Result<Vec<_>, _>>()
+        .told()?;
     let mut packed = Vec::new();
     for (column, board) in product.boards.iter().enumerate() {
         let Some((_, image)) = images.iter().find(|(revision, _)| *revision == board.revision) else {
@@ -96,7 +99,7 @@ pub(super) fn pack(
             let generation = recipient.kid.to_string();
             let id = format!("opens-{generation}");
             let title = format!("Units of generation {generation} open it");
-            let anchors = bench.anchors(keyring.keyring(), &generation)?;
+            let anchors = bench.anchors(keyring.keyring(), &generation).told()?;
             let cell = match open(&file, &anchors, recipient) {
                 Ok(opened) if opened.image == *image => {
                     manifest = Some(opened.manifest);

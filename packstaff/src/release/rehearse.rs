@@ -1,17 +1,17 @@
 //! The rehearsal of a release: every world that an install to it can come to, and each install once as it should be.
 
 use super::Packed;
-use crate::bench::Bench;
 use crate::progress::Progress;
 use crate::rehearse::{
     Case, File, Install, InstallOutcome, Limits, Outcome, PartOf, Stage, explore_case, explore_keeping, install_row,
     keeping_cases, may_go_back_to, recorded_files, set_case, set_keeping,
 };
-use crate::report::Report;
 use miette::Result;
+use packstaff_bench::open::Bench;
 use packstaff_product::{Keyring, Version};
 use packstaff_rehearsal::claims::Release as KnownImage;
 use packstaff_rehearsal::explore::Faults;
+use packstaff_words::report::Report;
 
 const SECTION: &str = "Rehearsal";
 

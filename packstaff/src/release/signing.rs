@@ -1,13 +1,14 @@
 //! Who signs a release's update files.
 
-use crate::bench::{Bench, kid};
 use crate::progress::Progress;
-use crate::report::{Cell, Verdict};
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::{Bench, kid};
 use packstaff_envelope::hss::sign::Branches;
 use packstaff_envelope::{Algorithm, Signer};
 use packstaff_product::keyring::{OneTimeCount, OneTimeError, TreeKey};
 use packstaff_product::{Keyring, KeyringFile, SignatureKind};
+use packstaff_words::report::{Cell, Verdict};
 
 /// A report asks the maker to look once less than one signature in this many is left.
 const FEW: u32 = 8;
@@ -54,12 +55,16 @@ impl<'a> Signing<'a> {
             (SignatureKind::Ed25519, _) => {
                 let keyring = self.keyring;
                 let sign = |bytes: &[u8]| keyring.sign(bytes).to_vec();
-                Ok(Signer::new(kid(&keyring.signer_kid())?, Algorithm::Ed25519, sign))
+                Ok(Signer::new(
+                    kid(&keyring.signer_kid()).told()?,
+                    Algorithm::Ed25519,
+                    sign,
+                ))
             }
             (SignatureKind::HssLms, Some(tree)) => {
                 let one_time = tree.count.reserve(tree.recorded).into_diagnostic()?;
                 let sign = |bytes: &[u8]| tree.key.sign(&tree.branches, one_time, bytes);
-                Ok(Signer::new(kid(&tree.key.kid())?, Algorithm::HssLms, sign))
+                Ok(Signer::new(kid(&tree.key.kid()).told()?, Algorithm::HssLms, sign))
             }
             (SignatureKind::HssLms, None) => Err(miette::miette!("the HSS-LMS key was not made ready")),
         }
@@ -93,7 +98,7 @@ impl<'a> Tree<'a> {
             .tree_key()
             .into_diagnostic()
             .wrap_err("product.toml has units that trust HSS-LMS signatures")?;
-        let (count, recorded) = bench.one_time_count(keyring)?;
+        let (count, recorded) = bench.one_time_count(keyring).told()?;
         let left = count.left(recorded).into_diagnostic()?;
         let wanted = u32::try_from(files).unwrap_or(u32::MAX);
         if left < wanted {

@@ -1,16 +1,17 @@
 //! The stick that owners get: every board's update file, the sheet, and a short text.
 
 use super::Packed;
-use crate::bench::Bench;
-use crate::report::{Cell, Report};
-use crate::stick_spec;
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::Bench;
+use packstaff_bench::stick_spec;
 use packstaff_product::{Date, Keyring, Version};
 use packstaff_rehearsal::claims::{Release as KnownImage, running};
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_stick::StickImage;
 use packstaff_unit::flash::SumKey;
+use packstaff_words::report::{Cell, Report};
 
 /// Name of the sheet on the stick.
 const SHEET: &str = "SHEET.HTM";
@@ -113,7 +114,7 @@ pub(super) fn check(
             image_digest: packed.manifest.image_digest,
         };
         for generation in &bench.product.keys.serve {
-            let blueprint = bench.blueprint(&packed.board, keyring, generation)?;
+            let blueprint = bench.blueprint(&packed.board, keyring, generation).told()?;
             let mut world = blueprint.new_unit(Vec::new(), SumKey::fixed()).into_diagnostic()?;
             world.stick = Some(stick.clone());
             let seen = power_up(&blueprint, &mut world, Owner::Picks(packed.manifest.digest), |_, _| {});

@@ -2,15 +2,15 @@
 
 use super::Packed;
 use super::notes::Notes;
-use crate::bench::EXTENSION;
-use crate::report::Report;
 use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::EXTENSION;
 use packstaff_envelope::Algorithm;
 use packstaff_envelope::look::ClaimedSigner;
 use packstaff_product::keyring::signer_fingerprint;
 use packstaff_product::ledger::{BoardRecord, SettingsRecord, TreeSignature};
 use packstaff_product::{Date, Keyring, Record, Version};
 use packstaff_stick::StickImage;
+use packstaff_words::report::Report;
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::{fs, io};

@@ -1,8 +1,8 @@
 //! Where layouts come from: a released version's out of the ledger, which nobody changes any more; others out of the product
 //! folder.
 
-use crate::bench::Bench;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::Bench;
 use packstaff_product::Version;
 use packstaff_settings::carry::History;
 use packstaff_settings::layout::Layout;

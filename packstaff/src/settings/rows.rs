@@ -2,13 +2,13 @@
 
 use super::layouts::{described, put_together, released};
 use super::told::counts;
-use crate::bench::Bench;
-use crate::report::{Cell, Report, Verdict};
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::Bench;
 use packstaff_product::Version;
 use packstaff_settings::carry::{Carrier, Matrix, Objection, Plan, Reach};
 use packstaff_settings::dwarf::{DwarfError, differences};
 use packstaff_settings::layout::{Layout, Way};
+use packstaff_words::report::{Cell, Report, Verdict};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 

@@ -1,10 +1,10 @@
 //! Settings as text and as JSON.
 
-use crate::report::wrap;
 use miette::{IntoDiagnostic, Result};
 use packstaff_settings::carry::{Carried, Carrier, Fate, Lost, Matrix, Outcome, Plan};
 use packstaff_settings::dump::{Reading, Value, read_record};
 use packstaff_settings::layout::{Layout, Way};
+use packstaff_words::text::wrap;
 use serde_json::{Value as Json, json};
 use std::fmt::Write;
 

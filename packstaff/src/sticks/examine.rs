@@ -1,8 +1,9 @@
 //! An image, a folder, an archive or a stick, examined with what the product folder knows.
 
 use super::report::Report;
-use crate::bench::{Bench, EXTENSION};
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr, miette};
+use packstaff_bench::open::{Bench, EXTENSION};
 use packstaff_product::Keyring;
 use packstaff_stick::SeekSource;
 use packstaff_stick::examine::bundle::{Unpacked, archive, folder};
@@ -86,7 +87,11 @@ fn units(bench: &Bench, keyring: &Keyring, ask: &Ask) -> Result<Vec<UnitKind>> {
     let mut units = Vec::new();
     let boards: Vec<_> = match ask.boards.as_slice() {
         [] => bench.product.boards.iter().collect(),
-        named => named.iter().map(|name| bench.board(name)).collect::<Result<_>>()?,
+        named => named
+            .iter()
+            .map(|name| bench.board(name))
+            .collect::<Result<_, _>>()
+            .told()?,
     };
     for name in &ask.generations {
         if !bench
@@ -119,7 +124,7 @@ fn units(bench: &Bench, keyring: &Keyring, ask: &Ask) -> Result<Vec<UnitKind>> {
             units.push(UnitKind {
                 name: format!("board {}, generation {generation}", board.revision),
                 board: format!("board {}", board.revision),
-                blueprint: bench.blueprint(board, keyring, generation)?,
+                blueprint: bench.blueprint(board, keyring, generation).told()?,
                 floor: ask.floor,
             });
         }

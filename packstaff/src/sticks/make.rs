@@ -1,9 +1,10 @@
 //! Sticks of one or several recorded versions.
 
-use crate::bench::Bench;
 use crate::release::readme;
-use crate::stick_spec;
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, miette};
+use packstaff_bench::open::Bench;
+use packstaff_bench::stick_spec;
 use packstaff_fat::DeviceBlock;
 use packstaff_product::{Date, Version};
 use packstaff_stick::{Kind, StickFile, StickSpec};
@@ -71,11 +72,11 @@ pub fn bytes_of(text: &str) -> Result<u64, String> {
 /// A version was never released, or none of its files is for those boards.
 pub fn releases(bench: &Bench, versions: &[String], boards: &[String]) -> Result<Vec<Ingredients>> {
     for board in boards {
-        bench.board(board)?;
+        bench.board(board).told()?;
     }
     let mut all: Vec<Ingredients> = Vec::new();
     for text in versions {
-        let version = bench.version(text)?;
+        let version = bench.version(text).told()?;
         if all.iter().any(|earlier| earlier.version.text() == version.text()) {
             return Err(miette!("version {version} is named twice; name it once"));
         }

@@ -1,13 +1,15 @@
 //! What an owner sent, read in.
 
-use crate::bench::{Bench, bytes};
 use crate::look::visible;
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::Bench;
 use packstaff_fat::Block;
 use packstaff_product::Board;
 use packstaff_stick::{BlockSource, SeekSource};
 use packstaff_trace::{Evidence, Readout, ReasonSeen, StickInput, reason_of};
 use packstaff_unit::stick::{Blocks, Stick};
+use packstaff_words::text::bytes;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -99,7 +101,7 @@ impl Given {
 /// # Errors
 /// A file cannot be read, or what is in it is not what it should be.
 pub fn gather(bench: &Bench, board: &Board, given: &Given) -> Result<Evidence> {
-    let base = bench.part(board)?.base;
+    let base = bench.part(board).told()?.base;
     let readouts = given.flash.iter().map(|file| readout(file, base));
     Ok(Evidence {
         readouts: readouts.collect::<Result<_>>()?,

@@ -1,8 +1,8 @@
 //! A dump of the settings memory: as which version's layout it reads, and whether it is whole.
 
-use crate::bench::Bench;
 use crate::settings::of_version;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::Bench;
 use packstaff_settings::dump::{LARGEST_IMAGE, copies};
 use serde::Serialize;
 use std::fs::File;

@@ -11,9 +11,10 @@ pub use kept::{KeptAs, RecordKept, SettingsSeen};
 pub use reply::reply;
 pub use words::text;
 
-use crate::bench::{Bench, anchor, unit_key};
 use crate::rehearse::may_go_back_to;
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::open::{Bench, anchor, unit_key};
 use packstaff_envelope::{VersionNumbers, open};
 use packstaff_product::SignatureKind;
 use packstaff_product::ledger::{BoardRecord, Release as Recorded};
@@ -151,9 +152,12 @@ pub fn kind(bench: &Bench, keyring: &Keyring, board: &Board, generation: Option<
         Some(generation) => vec![generation],
         None => bench.product.keys.serve.iter().map(String::as_str).collect(),
     };
-    let blueprints = generations
-        .into_iter()
-        .map(|generation| Ok((generation.to_owned(), bench.blueprint(board, keyring, generation)?)));
+    let blueprints = generations.into_iter().map(|generation| {
+        Ok((
+            generation.to_owned(),
+            bench.blueprint(board, keyring, generation).told()?,
+        ))
+    });
     let mut releases = Vec::new();
     for recorded in bench.ledger.releases() {
         if let Some(record) = recorded.record.board(&board.revision) {

@@ -5,11 +5,11 @@
 
 use super::SettingsSeen;
 use super::words::{capital, versions};
-use crate::bench::Bench;
 use crate::release::shown_hazard;
-use crate::sheet::cautions_for;
+use packstaff_bench::open::Bench;
 use packstaff_product::Board;
 use packstaff_trace::{Account, Course, FileState, Fix, Outcome, Work};
+use packstaff_words::sheet::cautions_for;
 
 /// Characters in a line.
 const WIDTH: usize = 92;

@@ -1,8 +1,8 @@
 //! `trace`: what happened to a unit, from what its owner sent.
 
 use crate::support::{FAILED, Folder, HOLDS, Run, tool};
-use packstaff::bench::Bench;
 use packstaff::rehearse::{Stage, recorded_files};
+use packstaff_bench::open::Bench;
 use packstaff_product::Unlock;
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
@@ -25,7 +25,7 @@ pub(crate) fn cut_on(folder: &Folder, revision: &str, nth: usize) -> Flash {
     let board = bench.product.board(revision).unwrap();
     let stage = Stage::of(&bench, keyring.keyring(), board, recorded_files(&bench, board).unwrap()).unwrap();
     let file = stage.file("2.0").unwrap();
-    let spec = packstaff::stick_spec::plain(&[(&file.name, &file.bytes)]);
+    let spec = packstaff_bench::stick_spec::plain(&[(&file.name, &file.bytes)]);
     let image = packstaff_stick::build(&spec).unwrap();
     image.write_to(folder.path("stick.img")).unwrap();
     let mut world = stage.world(Some("1.8")).unwrap();

@@ -14,8 +14,8 @@ mod trouble;
 mod units;
 
 pub use cautions::Hazard;
-pub(crate) use cautions::cautions_for;
-pub(crate) use duration::typical_and_longest;
+pub use cautions::cautions_for;
+pub use duration::typical_and_longest;
 
 /// All that a sheet says.
 #[derive(Clone, Debug, PartialEq)]

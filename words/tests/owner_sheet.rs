@@ -3,7 +3,7 @@
 mod kiln_sheet;
 
 use kiln_sheet::{DIGEST_OF_ABC, with_sheet};
-use packstaff::sheet::{Hazard, ReleaseKind, Sheet, render};
+use packstaff_words::sheet::{Hazard, ReleaseKind, Sheet, render};
 use proptest::prelude::*;
 use scraper::{Html, Selector};
 

@@ -1,5 +1,6 @@
 //! What a verb found, as a table for people and as JSON for machines.
 
+use crate::text::wrap;
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -261,21 +262,6 @@ impl Report {
         }
         out
     }
-}
-
-/// Breaks a text into lines of at most `width` characters, at spaces.
-pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
-    let mut lines = Vec::<String>::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
 }
 
 struct Shades {

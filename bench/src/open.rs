@@ -1,12 +1,12 @@
 //! A product folder, open on the bench: what the maker declared, in the terms of the other crates.
 
-use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
 use packstaff_envelope::{Anchor, Kid, UnitKey};
 use packstaff_image::checks::{Core, Limit, Target};
 use packstaff_installer::{Geometry, Region};
-use packstaff_product::keyring::OneTimeCount;
+use packstaff_product::keyring::{OneTimeCount, OneTimeError};
 use packstaff_product::{
-    Board, FlashPart, Keyring, KeyringFile, Ledger, PartBook, Product, Range, SecondPlace, SignatureKind, Unlock,
+    Board, DocumentError, FlashPart, Keyring, KeyringError, KeyringFile, Ledger, LedgerError, PartBook, Product, Range,
+    SecondPlace, SignatureKind, Unlock, VersionError,
 };
 use packstaff_rehearsal::claims::Release as KnownImage;
 use packstaff_unit::blueprint::Blueprint;
@@ -23,22 +23,23 @@ pub const EXTENSION: &str = "UPD";
 /// An open product folder.
 pub struct Bench {
     folder: PathBuf,
+    /// Where this machine remembers which one-time keys it has used.
+    one_time_folder: Option<PathBuf>,
     /// What the maker declared.
     pub product: Product,
     /// What has been released.
     pub ledger: Ledger,
 }
 
-/// What is wrong with a product folder, beyond its product file.
-#[derive(Debug, Error, Diagnostic)]
-pub enum BenchError {
+/// Why a product folder, or something in it, cannot be used.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum OpenError {
     /// There is no product file.
     #[error("{} holds no product.toml", .0.display())]
-    #[diagnostic(help("name the product folder: the one with product.toml in it"))]
     NoProduct(PathBuf),
     /// A board's part cannot be used.
     #[error("board {revision}: {why}")]
-    #[diagnostic(help("change this board's entry in product.toml"))]
     Board {
         /// The board revision.
         revision: String,
@@ -53,26 +54,55 @@ pub enum BenchError {
     },
     /// A generation that the product file does not have.
     #[error("there is no [[generation]] {0} in product.toml")]
-    #[diagnostic(help("add one that says which units have it"))]
     NoGeneration(String),
     /// There is no place for what this machine must remember.
     #[error(
         "this machine has no place to remember which one-time keys are used: neither XDG_STATE_HOME nor HOME is set"
     )]
-    #[diagnostic(help("set XDG_STATE_HOME to a folder that stays on this machine and is not restored from back-ups"))]
     NoMachineFolder,
     /// A board revision that the product file does not have.
     #[error("there is no board {found} in product.toml, which has {known}")]
-    #[diagnostic(help("name a build as BOARD=FILE, with a `revision` of product.toml for BOARD"))]
     UnknownBoard {
         /// The revision asked for.
         found: String,
         /// Those that there are.
         known: String,
     },
+    /// A file of the folder cannot be read.
+    #[error("{} cannot be read: {error}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        #[source]
+        error: std::io::Error,
+    },
+    /// The product file is wrong.
+    #[error(transparent)]
+    Document(#[from] DocumentError),
+    /// The ledger cannot be used.
+    #[error("the ledger cannot be used: {0}")]
+    Ledger(#[source] LedgerError),
+    /// The keyring stays closed.
+    #[error("the keyring {} stays closed: {error}", path.display())]
+    Keyring {
+        /// The keyring.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        error: KeyringError,
+    },
+    /// The keyring lacks a key.
+    #[error(transparent)]
+    Key(#[from] KeyringError),
+    /// The count of one-time keys cannot be had.
+    #[error(transparent)]
+    OneTime(#[from] OneTimeError),
+    /// A version's text is not of the product's scheme.
+    #[error(transparent)]
+    Version(#[from] VersionError),
     /// A version that the product file does not list.
     #[error("version {found} is not listed in product.toml, which has {listed}")]
-    #[diagnostic(help("add it to `list` under [versions], or correct the version"))]
     UnlistedVersion {
         /// The version asked for.
         found: String,
@@ -106,7 +136,7 @@ impl PartBook for Parts {
 ///
 /// # Errors
 /// Everything that is wrong with it, each with its line.
-pub fn read_product(name: &str, text: &str) -> Result<Product> {
+pub fn read_product(name: &str, text: &str) -> Result<Product, OpenError> {
     Ok(Product::read(name, text, Some(&Parts))?)
 }
 
@@ -115,23 +145,33 @@ impl Bench {
     ///
     /// # Errors
     /// Everything that is wrong with the product file, each with its line; or the first record of the ledger that cannot be used.
-    pub fn open(folder: &Path) -> Result<Self> {
+    pub fn open(folder: &Path) -> Result<Self, OpenError> {
         let path = folder.join("product.toml");
         if !path.is_file() {
-            return Err(BenchError::NoProduct(folder.to_owned()).into());
+            return Err(OpenError::NoProduct(folder.to_owned()));
         }
-        let text = std::fs::read_to_string(&path)
-            .into_diagnostic()
-            .wrap_err_with(|| format!("{} cannot be read", path.display()))?;
+        let text = std::fs::read_to_string(&path).map_err(|error| OpenError::Unreadable {
+            path: path.clone(),
+            error,
+        })?;
         let product = read_product(&path.display().to_string(), &text)?;
-        let ledger = Ledger::open(&folder.join("ledger"))
-            .into_diagnostic()
-            .wrap_err("the ledger cannot be used")?;
+        let ledger = Ledger::open(&folder.join("ledger")).map_err(OpenError::Ledger)?;
         Ok(Self {
             folder: folder.to_owned(),
+            one_time_folder: None,
             product,
             ledger,
         })
+    }
+
+    /// The same, on a machine that remembers in `folder` which one-time keys it has used: a folder outside of every product
+    /// folder, so that an older copy of one does not bring them back.
+    #[must_use]
+    pub fn with_one_time_folder(self, folder: Option<PathBuf>) -> Self {
+        Self {
+            one_time_folder: folder,
+            ..self
+        }
     }
 
     /// The product folder.
@@ -148,19 +188,17 @@ impl Bench {
     ///
     /// # Errors
     /// The secret cannot be had, or does not open it.
-    pub fn keyring(&self, unlock: &mut Unlock) -> Result<KeyringFile> {
+    pub fn keyring(&self, unlock: &mut Unlock) -> Result<KeyringFile, OpenError> {
         let path = self.keyring_path();
-        KeyringFile::open(&path, unlock)
-            .into_diagnostic()
-            .wrap_err_with(|| format!("the keyring {} stays closed", path.display()))
+        KeyringFile::open(&path, unlock).map_err(|error| OpenError::Keyring { path, error })
     }
 
     /// The version of this text.
     ///
     /// # Errors
     /// It is not in the product's scheme, or not listed.
-    pub fn version(&self, text: &str) -> Result<packstaff_product::Version> {
-        let version = self.product.version(text).into_diagnostic()?;
+    pub fn version(&self, text: &str) -> Result<packstaff_product::Version, OpenError> {
+        let version = self.product.version(text)?;
         let list = &self.product.versions.list;
         list.iter()
             .find(|listed| listed.text() == version.text())
@@ -171,11 +209,10 @@ impl Bench {
                     .map(packstaff_product::Version::text)
                     .collect::<Vec<_>>()
                     .join(", ");
-                BenchError::UnlistedVersion {
+                OpenError::UnlistedVersion {
                     found: text.to_owned(),
                     listed,
                 }
-                .into()
             })
     }
 
@@ -183,7 +220,7 @@ impl Bench {
     ///
     /// # Errors
     /// The product has none.
-    pub fn board(&self, revision: &str) -> Result<&Board> {
+    pub fn board(&self, revision: &str) -> Result<&Board, OpenError> {
         let known = || {
             self.product
                 .boards
@@ -191,12 +228,9 @@ impl Bench {
                 .map(|board| board.revision.as_str())
                 .collect::<Vec<_>>()
         };
-        self.product.board(revision).ok_or_else(|| {
-            BenchError::UnknownBoard {
-                found: revision.to_owned(),
-                known: known().join(", "),
-            }
-            .into()
+        self.product.board(revision).ok_or_else(|| OpenError::UnknownBoard {
+            found: revision.to_owned(),
+            known: known().join(", "),
         })
     }
 
@@ -204,7 +238,7 @@ impl Bench {
     ///
     /// # Errors
     /// It is not in the parts table, or is no program flash.
-    pub fn part(&self, board: &Board) -> Result<&'static Part> {
+    pub fn part(&self, board: &Board) -> Result<&'static Part, OpenError> {
         flash_part(board, &board.part)
     }
 
@@ -212,7 +246,7 @@ impl Bench {
     ///
     /// # Errors
     /// One is not in the parts table, or is no flash.
-    pub fn parts(&self, board: &Board) -> Result<FlashParts<'static>> {
+    pub fn parts(&self, board: &Board) -> Result<FlashParts<'static>, OpenError> {
         let beside = board.map.second.memory();
         Ok(FlashParts {
             own: self.part(board)?,
@@ -224,7 +258,7 @@ impl Bench {
     ///
     /// # Errors
     /// As [`parts`](Self::parts).
-    pub fn layout(&self, board: &Board) -> Result<Layout> {
+    pub fn layout(&self, board: &Board) -> Result<Layout, OpenError> {
         let parts = self.parts(board)?;
         let own = Layout::of(parts.own);
         Ok(match (parts.beside, board.map.second.memory()) {
@@ -237,8 +271,8 @@ impl Bench {
     ///
     /// # Errors
     /// The memory map does not suit the installer, or the keyring has no such generation.
-    pub fn blueprint(&self, board: &Board, keyring: &Keyring, generation: &str) -> Result<Blueprint> {
-        let key = unit_key(generation, *keyring.unit_key(generation).into_diagnostic()?)?;
+    pub fn blueprint(&self, board: &Board, keyring: &Keyring, generation: &str) -> Result<Blueprint, OpenError> {
+        let key = unit_key(generation, *keyring.unit_key(generation)?)?;
         self.blueprint_with(board, self.anchors(keyring, generation)?, key)
     }
 
@@ -246,7 +280,7 @@ impl Bench {
     ///
     /// # Errors
     /// The memory map does not suit the installer.
-    pub fn blueprint_with(&self, board: &Board, anchors: Vec<Anchor>, key: UnitKey) -> Result<Blueprint> {
+    pub fn blueprint_with(&self, board: &Board, anchors: Vec<Anchor>, key: UnitKey) -> Result<Blueprint, OpenError> {
         let siblings = self
             .product
             .boards
@@ -265,7 +299,7 @@ impl Bench {
             slots: slots(&board.map.second),
             floors: board.map.floor.map(region),
         };
-        blueprint.check().map_err(|why| BenchError::Board {
+        blueprint.check().map_err(|why| OpenError::Board {
             revision: board.revision.clone(),
             why: why.to_string(),
         })?;
@@ -276,9 +310,9 @@ impl Bench {
     ///
     /// # Errors
     /// The product file has no such generation, or the keyring lacks a key that its units trust.
-    pub fn anchors(&self, keyring: &Keyring, generation: &str) -> Result<Vec<Anchor>> {
+    pub fn anchors(&self, keyring: &Keyring, generation: &str) -> Result<Vec<Anchor>, OpenError> {
         let declared = self.product.keys.generation(generation);
-        let declared = declared.ok_or_else(|| BenchError::NoGeneration(generation.to_owned()))?;
+        let declared = declared.ok_or_else(|| OpenError::NoGeneration(generation.to_owned()))?;
         declared.trusts.iter().map(|kind| anchor(keyring, *kind)).collect()
     }
 
@@ -286,10 +320,10 @@ impl Bench {
     ///
     /// # Errors
     /// The keyring has no such key, or this machine has no place for what it must remember.
-    pub fn one_time_count(&self, keyring: &KeyringFile) -> Result<(OneTimeCount, Option<u32>)> {
-        let key = keyring.keyring().tree_key().into_diagnostic()?;
+    pub fn one_time_count(&self, keyring: &KeyringFile) -> Result<(OneTimeCount, Option<u32>), OpenError> {
+        let key = keyring.keyring().tree_key()?;
         let recorded = self.ledger.highest_one_time_key(&key.listing().fingerprint);
-        let count = keyring.one_time_count(&machine_folder()?).into_diagnostic()?;
+        let count = keyring.one_time_count(self.one_time_folder.as_deref().ok_or(OpenError::NoMachineFolder)?)?;
         Ok((count, recorded))
     }
 
@@ -297,8 +331,8 @@ impl Bench {
     ///
     /// # Errors
     /// The board's core or part is not known.
-    pub fn target(&self, board: &Board) -> Result<Target> {
-        let fault = |why: String| BenchError::Board {
+    pub fn target(&self, board: &Board) -> Result<Target, OpenError> {
+        let fault = |why: String| OpenError::Board {
             revision: board.revision.clone(),
             why,
         };
@@ -362,15 +396,15 @@ impl Bench {
     }
 }
 
-fn flash_part(board: &Board, id: &str) -> Result<&'static Part> {
-    let fault = |why: String| BenchError::Board {
+fn flash_part(board: &Board, id: &str) -> Result<&'static Part, OpenError> {
+    let fault = |why: String| OpenError::Board {
         revision: board.revision.clone(),
         why,
     };
     let found = part(id).map_err(|unknown| fault(unknown.to_string()))?;
     match found.is_program_flash() {
         true => Ok(found),
-        false => Err(fault(format!("{id} is not a program flash")).into()),
+        false => Err(fault(format!("{id} is not a program flash"))),
     }
 }
 
@@ -407,45 +441,33 @@ const fn second_name(second: &SecondPlace) -> &'static str {
 ///
 /// # Errors
 /// The keyring has no key of that kind.
-pub fn anchor(keyring: &Keyring, kind: SignatureKind) -> Result<Anchor> {
+pub fn anchor(keyring: &Keyring, kind: SignatureKind) -> Result<Anchor, OpenError> {
     match kind {
         SignatureKind::Ed25519 => Ok(Anchor::ed25519(kid(&keyring.signer_kid())?, keyring.public_key())),
         SignatureKind::HssLms => {
-            let key = keyring.tree_key().into_diagnostic()?;
+            let key = keyring.tree_key()?;
             Ok(Anchor::hss_lms(kid(&key.kid())?, *key.public_key()))
         }
     }
-}
-
-/// Where this machine remembers which one-time keys it has used: outside of every product folder, so that an older copy of
-/// one does not bring them back.
-///
-/// # Errors
-/// The environment names no such place.
-pub fn machine_folder() -> Result<PathBuf> {
-    let absolute = |name| {
-        std::env::var_os(name)
-            .map(PathBuf::from)
-            .filter(|path| path.is_absolute())
-    };
-    let state = absolute("XDG_STATE_HOME").or_else(|| absolute("HOME").map(|home| home.join(".local/state")));
-    let state = state.ok_or(BenchError::NoMachineFolder)?;
-    Ok(state.join("packstaff/one-time-keys"))
 }
 
 /// A generation's key, as units hold it.
 ///
 /// # Errors
 /// The generation's name is too long for a unit.
-pub fn unit_key(generation: &str, key: [u8; 32]) -> Result<UnitKey> {
+pub fn unit_key(generation: &str, key: [u8; 32]) -> Result<UnitKey, OpenError> {
     Ok(UnitKey {
         kid: kid(generation.as_bytes())?,
         key,
     })
 }
 
-pub(crate) fn kid(bytes: &[u8]) -> Result<Kid> {
-    Ok(Kid::new(bytes).ok_or(BenchError::KeyName { len: bytes.len() })?)
+/// A key's name, as units hold it.
+///
+/// # Errors
+/// It is empty, or longer than 16 bytes.
+pub fn kid(bytes: &[u8]) -> Result<Kid, OpenError> {
+    Kid::new(bytes).ok_or(OpenError::KeyName { len: bytes.len() })
 }
 
 fn region(range: Range) -> Region {
@@ -453,17 +475,4 @@ fn region(range: Range) -> Region {
         base: range.start(),
         size: range.size(),
     }
-}
-
-/// A number of bytes, for people.
-pub fn bytes(count: u64) -> String {
-    match count {
-        0..=9999 => format!("{count} bytes"),
-        _ => format!("{:.1} KiB", count as f64 / 1024.0),
-    }
-}
-
-/// A digest, for people and for comparing.
-pub fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

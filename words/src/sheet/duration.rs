@@ -18,7 +18,7 @@ const LAST_STEP: f64 = 900.0;
 ///
 /// Both in seconds. A time that is negative or no finite number is left out; if that leaves nothing: "not known". A longest
 /// time below the typical one is taken to be the typical one.
-pub(crate) fn typical_and_longest(typical_s: f64, longest_s: f64) -> String {
+pub fn typical_and_longest(typical_s: f64, longest_s: f64) -> String {
     let typical = known(typical_s);
     let longest = known(longest_s).map(|longest| longest.max(typical.unwrap_or(longest)));
     match (typical, longest) {

@@ -33,7 +33,7 @@ pub enum Hazard {
 
 /// How bad it can get.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Signal {
+pub enum Signal {
     Warning,
     Caution,
     Notice,
@@ -42,7 +42,7 @@ pub(crate) enum Signal {
 impl Signal {
     pub(super) const ALL: [Self; 3] = [Self::Warning, Self::Caution, Self::Notice];
 
-    pub(crate) const fn word(self) -> &'static str {
+    pub const fn word(self) -> &'static str {
         match self {
             Self::Warning => "WARNING",
             Self::Caution => "CAUTION",
@@ -69,10 +69,10 @@ impl Signal {
 
 /// One caution: a headline and what to do about it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Caution {
-    pub(crate) signal: Signal,
-    pub(crate) headline: &'static str,
-    pub(crate) text: &'static str,
+pub struct Caution {
+    pub signal: Signal,
+    pub headline: &'static str,
+    pub text: &'static str,
 }
 
 const fn warning(headline: &'static str, text: &'static str) -> Caution {
@@ -218,7 +218,7 @@ impl Hazard {
 }
 
 /// The cautions for a product, gravest first: those of its hazards, each once, then the general ones.
-pub(crate) fn cautions_for(hazards: &[Hazard]) -> Vec<Caution> {
+pub fn cautions_for(hazards: &[Hazard]) -> Vec<Caution> {
     let declared = Hazard::ALL
         .into_iter()
         .filter(|hazard| hazards.contains(hazard))

@@ -1,0 +1,14 @@
+//! The release bench as a library: what a maker can do with a product folder, as functions with typed outcomes and typed errors.
+//!
+//! There are facts here and no sentences: `packstaff-words` says them. Nothing here looks at a terminal, an environment or a
+//! clock; whatever depends on one comes from the caller. [`Bench::open`] is where everything begins.
+
+#![forbid(unsafe_code)]
+
+pub mod open;
+pub mod progress;
+pub mod stick_spec;
+pub mod wear;
+
+pub use open::{Bench, EXTENSION, OpenError};
+pub use progress::{Progress, Silent, Step};

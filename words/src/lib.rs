@@ -1,0 +1,14 @@
+//! Every sentence that a person reads of Packstaff, and the same facts in forms for machines.
+//!
+//! The facts come from `packstaff-bench`, typed; nothing here takes a sentence apart to find one. Nothing here reads a file or
+//! a clock.
+
+#![forbid(unsafe_code)]
+
+pub mod progress;
+pub mod remedy;
+pub mod report;
+pub mod sheet;
+pub mod text;
+
+pub use remedy::Remedy;

@@ -1,0 +1,29 @@
+//! Numbers and bytes, written for people.
+
+/// A number of bytes, for people.
+pub fn bytes(count: u64) -> String {
+    match count {
+        0..=9999 => format!("{count} bytes"),
+        _ => format!("{:.1} KiB", count as f64 / 1024.0),
+    }
+}
+
+/// A digest, for people and for comparing.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// Breaks a text into lines of at most `width` characters, at spaces.
+pub fn wrap(text: &str, width: usize) -> Vec<String> {
+    let mut lines = Vec::<String>::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
