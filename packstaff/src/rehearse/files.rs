@@ -4,7 +4,7 @@ use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
 use packstaff_product::Board;
 use packstaff_product::ledger::{BoardRecord, Release};
-use packstaff_rehearsal::claims::Release as KnownImage;
+use packstaff_rehearsal::claims::ReleasedImage;
 
 /// An update file and the image in it, as far as a rehearsal needs them.
 #[derive(Clone)]
@@ -22,7 +22,7 @@ pub struct File {
     /// Digest of the manifest.
     pub manifest: [u8; 32],
     /// The image in it.
-    pub image: KnownImage,
+    pub image: ReleasedImage,
 }
 
 /// The ledger's files for a board: each version once, under its highest issue, older versions first.
@@ -56,7 +56,7 @@ fn recorded(release: &Release, record: &BoardRecord) -> Result<File> {
         name: record.file.clone(),
         bytes,
         manifest: record.manifest_sha256,
-        image: KnownImage {
+        image: ReleasedImage {
             image_size,
             image_digest: record.image_sha256,
         },

@@ -10,7 +10,7 @@ use packstaff_bench::stick_spec;
 use packstaff_bench::wear::Wear;
 use packstaff_envelope::{Refusal, open};
 use packstaff_product::{Board, Keyring};
-use packstaff_rehearsal::claims::{Before, Release as Image, running};
+use packstaff_rehearsal::claims::{Before, ReleasedImage as Image, running};
 use packstaff_rehearsal::explore::{Faults, Plan, StickOption};
 use packstaff_rehearsal::picture::KnownImage;
 use packstaff_rehearsal::power_up::{Owner, power_up};

@@ -9,7 +9,7 @@ use crate::rehearse::{
 use miette::Result;
 use packstaff_bench::open::Bench;
 use packstaff_product::{Keyring, Version};
-use packstaff_rehearsal::claims::Release as KnownImage;
+use packstaff_rehearsal::claims::ReleasedImage;
 use packstaff_rehearsal::explore::Faults;
 use packstaff_words::report::Report;
 
@@ -96,7 +96,7 @@ fn files(bench: &Bench, version: &Version, packed: &Packed) -> Result<Vec<File>>
         name: packed.name.clone(),
         bytes: packed.file.clone(),
         manifest: packed.manifest.digest,
-        image: KnownImage {
+        image: ReleasedImage {
             image_size: packed.manifest.image_size,
             image_digest: packed.manifest.image_digest,
         },
