@@ -145,7 +145,7 @@ fn a_linked_firmware_passes_in_every_format() {
             matches!(
                 grave[..],
                 [Check {
-                    id: "gaps",
+                    question: Question::Gaps,
                     verdict: Verdict::Warn,
                     ..
                 }]

@@ -7,6 +7,7 @@
 //! The frame of the page is English. The maker's texts stand in it as they are.
 
 mod cautions;
+mod codes;
 mod duration;
 mod page;
 mod steps;
@@ -14,6 +15,7 @@ mod trouble;
 mod units;
 
 pub use cautions::cautions_for;
+pub use codes::codes;
 pub use duration::typical_and_longest;
 
 use packstaff_product::Hazard;
