@@ -150,7 +150,7 @@ const CASES: &[(&str, &str, &[&str])] = &[
         "settings_memory = \"24lc256\"",
         "settings_memory = \"stm32g474-512k\"",
         &[
-            "product.toml:22:19: `settings_memory` names \"stm32g474-512k\", which is not in the parts table as a settings memory. Use a part of the table, or describe the part in a table of your own.",
+            "product.toml:22:19: `settings_memory` names \"stm32g474-512k\", which is not in the parts table as a settings memory. Use a part of the table, or describe the part in a parts.toml beside this file.",
         ],
     ),
     (
