@@ -22,5 +22,5 @@ mod table;
 // What the errors of a maker's own table are made of.
 pub use packstaff_document::{DocumentError, Fault, Problem};
 
-pub use part::{Kind, Part, ProgramTotal, SecondProgram, Sectors};
+pub use part::{Part, PartKind, ProgramTotal, SecondProgram, Sectors};
 pub use table::{PartsTable, UnknownPart};

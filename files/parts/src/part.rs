@@ -8,7 +8,7 @@ pub struct Part {
     /// The trade's name.
     pub name: String,
     /// What sort of memory it is.
-    pub kind: Kind,
+    pub kind: PartKind,
     /// The core beside it.
     pub core: Option<String>,
     /// Highest clock, in hertz.
@@ -63,7 +63,7 @@ pub struct Part {
 
 /// What sort of memory a part is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
+pub enum PartKind {
     /// Program flash of a microcontroller.
     McuFlash,
     /// Program memory of a microcontroller, ferroelectric.
@@ -82,7 +82,7 @@ pub enum Kind {
     SpiFram,
 }
 
-impl Kind {
+impl PartKind {
     /// The words of a parts table.
     pub const WORDS: &[(&str, Self)] = &[
         ("mcu-flash", Self::McuFlash),
@@ -168,7 +168,7 @@ impl Part {
     /// Bytes that a driver programs at a time: a page of a serial memory, which takes one command for it, and else the granule.
     pub fn portion_bytes(&self) -> u32 {
         match (self.kind, self.program_page_bytes) {
-            (Kind::SpiNor, Some(page)) => page,
+            (PartKind::SpiNor, Some(page)) => page,
             _ => self.program_granule_bytes,
         }
     }

@@ -1,6 +1,6 @@
 //! Reading a parts table, the built-in one as strictly as a maker's own.
 
-use crate::part::{Kind, Part, ProgramTotal, SecondProgram, Sectors};
+use crate::part::{Part, PartKind, ProgramTotal, SecondProgram, Sectors};
 use packstaff_document::{DocumentError, Entry, Notes, Section, parse};
 
 /// The form of a parts table.
@@ -101,7 +101,7 @@ struct Size {
 fn part(section: &Section<'_, '_>, taken: &[Part]) -> Option<Part> {
     let id = needed(section, "id", |entry| identifier(entry, taken));
     let name = needed(section, "name", |entry| entry.text());
-    let kind = needed(section, "kind", |entry| entry.word(Kind::WORDS));
+    let kind = needed(section, "kind", |entry| entry.word(PartKind::WORDS));
     let core = optional(section, "core", |entry| entry.text());
     let clock = optional(section, "clock_hz_max", |entry| entry.integer(1..=100_000_000_000));
     let size = size(section);
@@ -292,7 +292,7 @@ fn total(entry: &Entry<'_, '_>) -> Option<ProgramTotal> {
 }
 
 /// The sectors: every flash has them, and nothing else has; together they are the part.
-fn sectors(section: &Section<'_, '_>, kind: Kind, size: &Size) -> Option<Vec<Sectors>> {
+fn sectors(section: &Section<'_, '_>, kind: PartKind, size: &Size) -> Option<Vec<Sectors>> {
     let entry = match (kind.has_sectors(), section.find("sectors")) {
         (true, _) => section.value("sectors")?,
         (false, None) => return Some(Vec::new()),

@@ -1,6 +1,6 @@
 //! A maker's own table of parts, and every complaint word for word.
 
-use packstaff_parts::{Kind, PartsTable, SecondProgram};
+use packstaff_parts::{PartKind, PartsTable, SecondProgram};
 use proptest::prelude::*;
 
 /// A part that there is not, with figures that the text of the tests takes apart.
@@ -60,7 +60,7 @@ fn own_parts_stand_beside_the_built_in_ones() {
     let flash = table.flash("wm32-128k").unwrap();
     assert_eq!(
         (flash.kind, flash.base, flash.size_bytes),
-        (Kind::McuFlash, 0x0800_0000, 128 << 10)
+        (PartKind::McuFlash, 0x0800_0000, 128 << 10)
     );
     assert_eq!(
         (flash.second_program, flash.ecc, flash.erased()),
