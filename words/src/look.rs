@@ -1,7 +1,7 @@
 //! What a file is, line by line. Nothing of it is verified: the words say so.
 
 use crate::text::{bytes, hex, visible};
-use packstaff_bench::look::{Description, Held, RecordedReport, Size, StickSeen};
+use packstaff_bench::look::{Description, Held, PartsFit, RecordedReport, Size, StickSeen};
 use packstaff_bench::notes::Notes;
 use packstaff_envelope::ids::{ALG_ED25519, ALG_HSS_LMS};
 use packstaff_envelope::look::{ClaimedSigner, Span, Unverified};
@@ -106,7 +106,15 @@ pub fn account(description: &Description) -> Account {
         Description::Report(report) => report_account(report),
         Description::Notes(notes) => notes_account(notes),
         Description::WebPage => Account::new("A web page; a release's sheet, perhaps: open it in a browser"),
-        Description::Product(product) => product_account(product),
+        Description::Parts(parts) => parts
+            .iter()
+            .fold(Account::new("A maker's own table of parts"), |account, (id, name)| {
+                account.with_line(id, name)
+            }),
+        Description::UnusableParts(error) => {
+            Account::new("A table of parts that cannot be used").with_line("refused", error)
+        }
+        Description::Product { product, fit } => product_account(product, *fit),
         Description::UnusableProduct(error) => Account::new("A product file that cannot be used")
             .with_line("refused", error)
             .with_remark("Any verb that takes the product folder says what is wrong, line by line."),
@@ -266,7 +274,7 @@ fn notes_account(notes: &Notes) -> Account {
     account
 }
 
-fn product_account(product: &Product) -> Account {
+fn product_account(product: &Product, fit: PartsFit) -> Account {
     let mut account = Account::new("A product file")
         .with_line("product", &product.name)
         .with_line("maker", &product.maker.name)
@@ -278,9 +286,15 @@ fn product_account(product: &Product) -> Account {
         );
     }
     let versions: Vec<_> = product.versions.list.iter().map(Version::text).collect();
-    account
-        .with_line("versions", versions.join(", "))
-        .with_line("issue", product.policy.issue)
+    account.line("versions", versions.join(", "));
+    account.line("issue", product.policy.issue);
+    match fit {
+        PartsFit::BuiltIn => account,
+        PartsFit::NotBuiltIn => account.with_remark(
+            "It does not fit the built-in parts table. Any verb that takes the product folder knows its own table too, and \
+             says what is wrong, line by line.",
+        ),
+    }
 }
 
 fn record_account(record: &Record) -> Account {

@@ -9,6 +9,7 @@ pub use texts::{RecordedReport, ReportSection};
 
 use crate::OpenError;
 use crate::notes::Notes;
+use packstaff_document::DocumentError;
 use packstaff_envelope::Refusal;
 use packstaff_envelope::look::Unverified;
 use packstaff_image::{Build, Format};
@@ -70,8 +71,17 @@ pub enum Description {
     Notes(Notes),
     /// A web page; a sheet, perhaps.
     WebPage,
+    /// A maker's own table of parts: identifier and name of each.
+    Parts(Vec<(String, String)>),
+    /// A table of parts that cannot be used.
+    UnusableParts(DocumentError),
     /// A product file.
-    Product(Box<Product>),
+    Product {
+        /// What it says.
+        product: Box<Product>,
+        /// What the parts table had to say about it.
+        fit: PartsFit,
+    },
     /// A product file that cannot be used.
     UnusableProduct(OpenError),
     /// A record of the ledger.
@@ -85,6 +95,15 @@ pub enum Description {
         /// SHA-256 of all of it.
         sha256: [u8; 32],
     },
+}
+
+/// Whether a product file's boards were looked up in a parts table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PartsFit {
+    /// They fit the built-in table.
+    BuiltIn,
+    /// They do not. They may have parts of the maker's own table, which is not at hand.
+    NotBuiltIn,
 }
 
 /// Bytes of a file that is not read as a whole.

@@ -1,9 +1,10 @@
 //! Files of the product folder: product files, records, notes, keyrings; and what a release writes.
 
-use super::Description;
+use super::{Description, PartsFit};
 use crate::notes::Notes;
 use crate::open::read_product;
-use packstaff_product::Record;
+use packstaff_parts::PartsTable;
+use packstaff_product::{Product, Record};
 use serde_json::Value;
 
 /// The report of a release, as `report.json` has it.
@@ -54,14 +55,39 @@ pub(super) fn look(name: &str, file: &[u8]) -> Option<Description> {
     if !text.lines().any(|line| line.trim_start().starts_with("format")) {
         return None;
     }
+    if text.contains("[[part]]") {
+        return Some(parts_table(name, text));
+    }
     if text.contains("[maker]") {
-        return Some(match read_product(name, text) {
-            Ok(product) => Description::Product(Box::new(product)),
-            Err(error) => Description::UnusableProduct(error),
-        });
+        return Some(product_file(name, text));
     }
     let record = Record::from_text(name, text).ok()?;
     Some(Description::Record(Box::new(record)))
+}
+
+fn parts_table(name: &str, text: &str) -> Description {
+    match PartsTable::with_own(name, text) {
+        Ok(table) => {
+            let named = table.own().iter().map(|part| (part.id.clone(), part.name.clone()));
+            Description::Parts(named.collect())
+        }
+        Err(error) => Description::UnusableParts(error),
+    }
+}
+
+fn product_file(name: &str, text: &str) -> Description {
+    let (product, fit) = match read_product(name, text, PartsTable::built_in()) {
+        Ok(product) => (product, PartsFit::BuiltIn),
+        // Its boards may have parts of the maker's own table, which is not at hand here.
+        Err(error) => match Product::read(name, text, None) {
+            Ok(product) => (product, PartsFit::NotBuiltIn),
+            Err(_) => return Description::UnusableProduct(error),
+        },
+    };
+    Description::Product {
+        product: Box::new(product),
+        fit,
+    }
 }
 
 fn report(value: &Value) -> Option<RecordedReport> {
