@@ -5,6 +5,7 @@
 
 #![forbid(unsafe_code)]
 
+pub mod board;
 pub mod budget {
     //! The arithmetic of a unit's life.
 
