@@ -5,8 +5,10 @@
 
 #![forbid(unsafe_code)]
 
+pub mod budget;
 pub mod open;
 pub mod progress;
+pub mod settings;
 pub mod stick_spec;
 pub mod wear;
 

@@ -32,6 +32,11 @@ pub enum Step<'a> {
         /// The version to come to.
         to: &'a str,
     },
+    /// A trial install for a budget.
+    TrialInstall {
+        /// The board revision.
+        board: &'a str,
+    },
     /// The stick image is made.
     MakingStick,
 }

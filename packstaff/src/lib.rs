@@ -3,7 +3,6 @@
 
 #![forbid(unsafe_code)]
 
-pub mod budget;
 pub mod clock;
 pub mod look;
 pub mod machine;
@@ -11,7 +10,6 @@ pub mod port;
 pub mod progress;
 pub mod rehearse;
 pub mod release;
-pub mod settings;
 pub mod sticks;
 pub mod told;
 pub mod trace;

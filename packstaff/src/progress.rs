@@ -32,3 +32,9 @@ impl Progress {
         }
     }
 }
+
+impl packstaff_bench::Progress for Progress {
+    fn at(&self, step: &packstaff_bench::Step<'_>) {
+        self.say(&packstaff_words::progress::line(step));
+    }
+}

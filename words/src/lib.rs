@@ -5,9 +5,11 @@
 
 #![forbid(unsafe_code)]
 
+pub mod budget;
 pub mod progress;
 pub mod remedy;
 pub mod report;
+pub mod settings;
 pub mod sheet;
 pub mod text;
 

@@ -2,7 +2,7 @@
 
 use super::keeping::Kept;
 use super::*;
-use crate::settings::history;
+use packstaff_bench::settings::history;
 use packstaff_keeper::{Flaw, Keeper};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Faults;

@@ -4,9 +4,10 @@ use super::cases::{Case, PartOf};
 use super::files::recorded_files;
 use super::keeping::{KeepingCase, KeepingCases};
 use super::smooth::Install;
-use crate::settings;
+use crate::told::ForPeople;
 use miette::Result;
 use packstaff_bench::open::Bench;
+use packstaff_bench::settings;
 use packstaff_rehearsal::explore::{Exploration, Faults, Plan};
 use packstaff_words::text::hex;
 use serde::{Deserialize, Serialize};
@@ -181,7 +182,7 @@ impl Outcome {
             matrix.push(format!("{} {:?}", board.part, board.map));
         }
         for version in &bench.product.versions.list {
-            let layout = settings::file(bench, version.text())?;
+            let layout = settings::file(bench, version.text()).told()?;
             matrix.extend(layout.map(|content| format!("{version} {}", hex(&packstaff_envelope::sha256(&content)))));
         }
         matrix.extend(names.iter().cloned());

@@ -1,5 +1,6 @@
 //! An install without a cut.
 
+use packstaff_bench::budget::{InstallOn, RehearsedInstall};
 use packstaff_bench::wear::Most;
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::power_up::Ending;
@@ -29,6 +30,22 @@ pub struct Install {
 }
 
 impl Install {
+    /// As far as a budget looks at it.
+    pub fn for_budget(&self) -> RehearsedInstall {
+        let total = self.estimate.total();
+        RehearsedInstall {
+            board: self.board.clone(),
+            on: match self.from {
+                None => InstallOn::NewUnit,
+                Some(_) => InstallOn::Updated,
+            },
+            arrived: self.arrived && matches!(self.ending, Ending::Started { .. }),
+            typical_s: total.typical_s,
+            longest_s: total.longest_s,
+            erases_most: self.erases_most,
+        }
+    }
+
     /// What was seen.
     pub fn seen(&self) -> String {
         let ending = match self.ending {

@@ -2,9 +2,9 @@
 
 use super::files::{File, highest, recorded_files};
 use super::smooth::Install;
-use crate::budget::rates;
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::budget::rates;
 use packstaff_bench::open::{Bench, unit_key};
 use packstaff_bench::stick_spec;
 use packstaff_bench::wear::Wear;
@@ -257,7 +257,11 @@ impl<'a> Stage<'a> {
             ending: seen.ending,
             broken: before.broken(&self.blueprint, &world).collect(),
             erases_most: wear.most(&self.blueprint.layout),
-            estimate: Estimate::of(&seen.work, parts, &rates(&self.bench.product, self.board, parts.own)),
+            estimate: Estimate::of(
+                &seen.work,
+                parts,
+                &rates(self.bench.product.budget.as_ref(), self.board, parts.own),
+            ),
         })
     }
 }

@@ -4,13 +4,13 @@ use super::Packed;
 use super::notes::Notes;
 use super::rehearse::Rehearsed;
 use crate::rehearse::{Install, owners_sentence};
-use crate::settings::owners_sentences;
 use packstaff_bench::open::Bench;
 use packstaff_envelope::Refusal;
 use packstaff_installer::Reason;
 use packstaff_product::{Date, Version};
 use packstaff_settings::carry::Matrix;
 use packstaff_unit::timing::Estimate;
+use packstaff_words::settings::owners_sentences;
 use packstaff_words::sheet::{
     BoardPart, CodeRow, Hazard, Phase, ReleaseKind, Screen, SettingsNote, Sheet, Times, render,
 };
