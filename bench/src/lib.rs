@@ -8,9 +8,10 @@
 pub mod budget;
 pub mod open;
 pub mod progress;
+pub mod rehearse;
 pub mod settings;
 pub mod stick_spec;
 pub mod wear;
 
 pub use open::{Bench, EXTENSION, OpenError};
-pub use progress::{Progress, Silent, Step};
+pub use progress::{Counts, Explored, Progress, Silent, Step};

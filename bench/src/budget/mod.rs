@@ -11,7 +11,7 @@ mod wear;
 pub use error::BudgetError;
 pub use power_off::{Curve, Finishing, Off, OffError};
 pub use rates::rates;
-pub use release::{InstallOn, InstallTime, RehearsedInstall, ReleaseBoard, ReleaseBudget, of_release};
+pub use release::{ReleaseBoard, ReleaseBudget, of_release};
 pub use update::{AsSeen, BoardFigures, Cuts, LEVEL, Update, UpdateOf};
 pub use wear::{FlashWear, MemoryWear, MemoryWearError};
 

@@ -5,34 +5,11 @@ use super::power_off::{Off, OffError, off};
 use super::wear::{FlashWear, MemoryWear, MemoryWearError, flash_wear, memory_wear};
 use super::{in_time, lasts};
 use crate::open::Bench;
+use crate::rehearse::{Beginning, Install};
 use crate::wear::Most;
 use packstaff_product::{Board, Budget};
-
-/// One install that was rehearsed without a cut, as far as a budget looks at it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct RehearsedInstall {
-    /// The board revision.
-    pub board: String,
-    /// What the unit was before.
-    pub on: InstallOn,
-    /// Whether what was picked runs. An install that did not arrive has no time.
-    pub arrived: bool,
-    /// Seconds that it usually takes.
-    pub typical_s: f64,
-    /// Seconds that it takes at most.
-    pub longest_s: f64,
-    /// How often the sector that was erased most was erased.
-    pub erases_most: Most,
-}
-
-/// What a unit was before an install.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum InstallOn {
-    /// A new unit: it is given its first version once, and not by its owner.
-    NewUnit,
-    /// A unit that ran another version.
-    Updated,
-}
+use packstaff_rehearsal::power_up::Ending;
+use packstaff_unit::timing::Span;
 
 /// The figures of a release that its product file limits.
 #[derive(Clone, Debug)]
@@ -49,7 +26,7 @@ pub struct ReleaseBoard {
     /// The board revision.
     pub board: String,
     /// Its slowest install; `None` if no limit is stated or none arrived.
-    pub slowest: Option<InstallTime>,
+    pub slowest: Option<Span>,
     /// Flash; `None` if the parts table has no endurance for it.
     pub flash: Option<FlashWear>,
     /// Settings memory; `None` if nothing is stated to be saved. Or why it cannot be computed.
@@ -58,20 +35,11 @@ pub struct ReleaseBoard {
     pub off: Option<Result<Off, OffError>>,
 }
 
-/// How long an install takes.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct InstallTime {
-    /// Seconds that it usually takes.
-    pub typical_s: f64,
-    /// Seconds that it takes at most.
-    pub longest_s: f64,
-}
-
-/// The figures of a release; `None` if its product file states no budget.
+/// The figures of a release, whose installs were rehearsed without a cut; `None` if its product file states no budget.
 ///
 /// # Errors
 /// A board's part is not known.
-pub fn of_release(bench: &Bench, installs: &[RehearsedInstall]) -> Result<Option<ReleaseBudget>, BudgetError> {
+pub fn of_release(bench: &Bench, installs: &[Install]) -> Result<Option<ReleaseBudget>, BudgetError> {
     let Some(stated) = &bench.product.budget else {
         return Ok(None);
     };
@@ -83,27 +51,20 @@ pub fn of_release(bench: &Bench, installs: &[RehearsedInstall]) -> Result<Option
     }))
 }
 
-fn of_board(
-    bench: &Bench,
-    board: &Board,
-    stated: &Budget,
-    installs: &[RehearsedInstall],
-) -> Result<ReleaseBoard, BudgetError> {
-    let here = installs
-        .iter()
-        .filter(|install| install.board == board.revision && install.arrived);
-    let slowest = here.clone().max_by(|a, b| a.longest_s.total_cmp(&b.longest_s));
-    let updates = here.filter(|install| install.on == InstallOn::Updated);
+fn of_board(bench: &Bench, board: &Board, stated: &Budget, installs: &[Install]) -> Result<ReleaseBoard, BudgetError> {
+    // An install that did not arrive has no time; the rehearsal's rows say so.
+    let here = installs.iter().filter(|install| {
+        install.board == board.revision && install.arrived && matches!(install.ending, Ending::Started { .. })
+    });
+    let times = here.clone().map(|install| install.estimate.total());
+    let slowest = times.max_by(|a, b| a.longest_s.total_cmp(&b.longest_s));
+    // A new unit is given its first version once, and not by its owner.
+    let updates = here.filter(|install| install.from != Beginning::New);
     let erases = updates.map(|install| install.erases_most).reduce(Most::max);
     let erases = erases.unwrap_or(Most { own: 1, beside: 1 });
     Ok(ReleaseBoard {
         board: board.revision.clone(),
-        slowest: slowest
-            .filter(|_| stated.update_limit_s.is_some())
-            .map(|install| InstallTime {
-                typical_s: install.typical_s,
-                longest_s: install.longest_s,
-            }),
+        slowest: slowest.filter(|_| stated.update_limit_s.is_some()),
         flash: flash_wear(bench.parts(board)?, erases, stated),
         memory: memory_wear(board, stated),
         off: off(board, stated),

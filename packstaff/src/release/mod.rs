@@ -17,7 +17,7 @@ pub(crate) use stick::readme;
 pub use stick::release_stick;
 
 use crate::progress::Progress;
-use crate::rehearse::{Install, draw, proof};
+use crate::rehearse::{draw, proof};
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
@@ -109,8 +109,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
     progress.say("rehearsing");
     let rehearsed = rehearse::rehearse(bench, keyring.keyring(), &version, &packed, progress, &mut report)?;
 
-    let installs: Vec<_> = rehearsed.installs.iter().map(Install::for_budget).collect();
-    if let Some(budget) = packstaff_bench::budget::of_release(bench, &installs).told()? {
+    if let Some(budget) = packstaff_bench::budget::of_release(bench, &rehearsed.installs).told()? {
         packstaff_words::budget::set_release(&mut report, &budget);
     }
 
