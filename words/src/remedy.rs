@@ -2,7 +2,7 @@
 
 use packstaff_bench::OpenError;
 use packstaff_bench::rehearse::RehearseError;
-use packstaff_product::DocumentError;
+use packstaff_document::DocumentError;
 use std::error::Error;
 
 /// An error that knows what to do about it.
