@@ -16,7 +16,7 @@ use packstaff_keeper::{AsideConfig, Memory, Region, Spots};
 use packstaff_product::Range;
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Progress as Seen;
-use packstaff_rehearsal::keeping::{
+use packstaff_rehearsal::settings::{
     Exploration, Ideal, Plan, Setup, Unexplored, Version, explore_setup, memory_of, new_memory,
 };
 use packstaff_settings::carry::History;

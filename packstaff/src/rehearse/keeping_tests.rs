@@ -8,7 +8,7 @@ use packstaff_keeper::{Flaw, Keeper};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Faults;
 use packstaff_rehearsal::explore::Progress as Seen;
-use packstaff_rehearsal::keeping::{Machines, Plan, Setup, explore_machines, explore_setup};
+use packstaff_rehearsal::settings::{Machines, Plan, Setup, explore_machines, explore_setup};
 use packstaff_words::report::Verdict;
 use std::path::{Path, PathBuf};
 
