@@ -13,5 +13,8 @@ pub mod settings;
 pub mod stick_spec;
 pub mod wear;
 
-pub use open::{Bench, EXTENSION, OpenError};
+// What boards may name.
+pub use packstaff_parts::PartsTable;
+
+pub use open::{Bench, EXTENSION, OpenError, PARTS_FILE};
 pub use progress::{Counts, Explored, Progress, Silent, Step};
