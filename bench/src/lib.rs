@@ -6,11 +6,16 @@
 #![forbid(unsafe_code)]
 
 pub mod budget;
+pub mod keys;
+pub mod look;
+pub mod notes;
 pub mod open;
+pub mod ports;
 pub mod progress;
 pub mod rehearse;
 pub mod settings;
 pub mod stick_spec;
+pub mod sticks;
 pub mod wear;
 
 // What boards may name.
