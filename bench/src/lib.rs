@@ -6,13 +6,7 @@
 #![forbid(unsafe_code)]
 
 pub mod board;
-pub mod budget {
-    //! The arithmetic of a unit's life.
-
-    mod rates;
-
-    pub use rates::rates;
-}
+pub mod budget;
 pub mod keys;
 pub mod look;
 pub mod notes;
@@ -20,6 +14,7 @@ pub mod open;
 pub mod ports;
 pub mod progress;
 pub mod rehearse;
+pub mod settings;
 pub mod stick_spec;
 pub mod sticks;
 pub mod wear;
