@@ -11,10 +11,15 @@
 
 #![forbid(unsafe_code)]
 
+pub mod keys;
+pub mod look;
+pub mod ports;
 pub mod progress;
+pub mod readme;
 pub mod remedy;
 pub mod report;
 pub mod sheet;
+pub mod sticks;
 pub mod text;
 
 pub use remedy::Remedy;
