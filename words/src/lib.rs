@@ -11,6 +11,7 @@
 
 #![forbid(unsafe_code)]
 
+pub mod budget;
 pub mod keys;
 pub mod look;
 pub mod ports;
@@ -18,6 +19,7 @@ pub mod progress;
 pub mod readme;
 pub mod remedy;
 pub mod report;
+pub mod settings;
 pub mod sheet;
 pub mod sticks;
 pub mod text;
