@@ -3,7 +3,6 @@
 
 #![forbid(unsafe_code)]
 
-pub mod budget;
 pub mod clock;
 pub mod look;
 pub mod machine;
@@ -12,7 +11,6 @@ pub mod pages;
 pub mod port;
 pub mod progress;
 pub mod release;
-pub mod settings;
 pub mod sticks;
 pub mod told;
 pub mod trace;

@@ -5,6 +5,7 @@ use super::cases::{Case, PartOf, Wanted, Way, cases};
 use super::error::RehearseError;
 use super::explore::{CaseOutcome, rehearse_board};
 use super::files::recorded_files;
+use super::install::Install;
 use super::limits::Limits;
 use super::settings::{SettingsCase, SettingsCases, SettingsOutcome, rehearse_settings, settings_cases};
 use crate::open::Bench;
@@ -95,8 +96,7 @@ impl Rehearsal {
     /// # Errors
     /// The ledger's files or the settings' layouts cannot be read.
     pub fn begin(bench: &Bench, installs: Vec<Case>, faults: &Faults, part: PartOf) -> Result<Self, RehearseError> {
-        let has_cases =
-            |board: &&packstaff_product::Board| installs.iter().any(|case| case.board == board.revision);
+        let has_cases = |board: &&packstaff_product::Board| installs.iter().any(|case| case.board == board.revision);
         let boards = bench.product.boards.iter().filter(has_cases);
         let boards = boards.map(|board| board.revision.clone()).collect();
         let settings = settings_cases(bench, &installs)?;
@@ -134,6 +134,11 @@ impl Rehearsal {
             self.settings.insert(index, outcome);
         }
         Ok(())
+    }
+
+    /// All installs without a cut, in the order of the cases.
+    pub fn installs_without_cut(&self) -> impl Iterator<Item = &Install> {
+        self.installs.values().flat_map(|outcome| &outcome.installs)
     }
 
     /// Whether every claim holds in every case of this part.

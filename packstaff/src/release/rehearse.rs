@@ -7,15 +7,23 @@ use crate::told::ForPeople;
 use miette::Result;
 use packstaff_bench::open::Bench;
 use packstaff_bench::rehearse::{
-    Beginning, BoardUnderTest, Bound, Case, Limits, PartOf, RehearseError, Rehearsal, UpdateFile, Way, may_go_back_to,
-    recorded_files, rehearse_board,
+    Beginning, BoardUnderTest, Bound, Case, Install, Limits, PartOf, Rehearsal, RehearseError, UpdateFile, Way,
+    may_go_back_to, recorded_files, rehearse_board,
 };
 use packstaff_product::{Keyring, Version};
 use packstaff_rehearsal::claims::Release as KnownImage;
 use packstaff_rehearsal::explore::Faults;
-use packstaff_words::rehearse::release_rows;
+use packstaff_words::rehearse::{Record, release_rows};
 use packstaff_words::report::Report;
 use std::collections::BTreeMap;
+
+/// What came of it.
+pub(super) struct Rehearsed {
+    /// All of it, told.
+    pub(super) record: Record,
+    /// The installs without a cut, for the times on the sheet.
+    pub(super) installs: Vec<Install>,
+}
 
 pub(super) fn rehearse(
     bench: &Bench,
@@ -24,10 +32,13 @@ pub(super) fn rehearse(
     packed: &[Packed],
     progress: &Progress,
     report: &mut Report,
-) -> Result<Rehearsal> {
+) -> Result<Rehearsed> {
     let rehearsal = rehearsed(bench, keyring, version, packed, progress).told()?;
     release_rows(report, &rehearsal, version.text()).told()?;
-    Ok(rehearsal)
+    Ok(Rehearsed {
+        record: Record::of(&rehearsal),
+        installs: rehearsal.installs_without_cut().cloned().collect(),
+    })
 }
 
 fn rehearsed(

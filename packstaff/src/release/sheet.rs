@@ -3,8 +3,6 @@
 use super::Packed;
 use super::notes::Notes;
 use super::rehearse::Rehearsed;
-use crate::rehearse::owners_sentence;
-use crate::settings::owners_sentences;
 use packstaff_bench::open::Bench;
 use packstaff_bench::rehearse::Install;
 use packstaff_envelope::Refusal;
@@ -12,6 +10,8 @@ use packstaff_installer::Reason;
 use packstaff_product::{Date, Version};
 use packstaff_settings::carry::Matrix;
 use packstaff_unit::timing::Estimate;
+use packstaff_words::rehearse::owners_sentence;
+use packstaff_words::settings::owners_sentences;
 use packstaff_words::sheet::{
     BoardPart, CodeRow, Hazard, Phase, ReleaseKind, Screen, SettingsNote, Sheet, Times, render,
 };
@@ -104,7 +104,7 @@ pub(super) fn page(
         screens: screens.collect(),
         done_shows: &texts[3],
         codes: codes(),
-        proof: Some(owners_sentence(&rehearsed.outcome)),
+        proof: Some(owners_sentence(&rehearsed.record)),
         how_to_find_board: &recognise,
         how_to_see_version: &product.owner.version_screen,
         disconnect: &product.owner.disconnect,

@@ -10,6 +10,7 @@ mod own_loader;
 mod pages;
 mod proof;
 mod record;
+mod remedy;
 mod rows;
 mod told;
 

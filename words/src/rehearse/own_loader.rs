@@ -134,7 +134,10 @@ impl LoaderRecord {
     }
 
     fn conclusion(&self) -> String {
-        let not_judged = self.not_judged.iter().map(|one| format!("{} ({})", one.claim.id(), one.why));
+        let not_judged = self
+            .not_judged
+            .iter()
+            .map(|one| format!("{} ({})", one.claim.id(), one.why));
         let not_judged = not_judged.collect::<Vec<_>>().join("; ");
         let broken: usize = self.cases.iter().map(|case| case.covered.broken.len()).sum();
         let head = match broken {

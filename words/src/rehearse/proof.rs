@@ -11,7 +11,7 @@ use std::collections::BTreeSet;
 pub fn conclusion(record: &Record) -> String {
     let broken: usize = record.cases.iter().map(|case| case.covered.broken.len()).sum();
     let lost: usize = record.keeping.iter().map(|case| case.broken.len()).sum();
-    let unlike: usize = outcome
+    let unlike: usize = record
         .cases
         .iter()
         .flat_map(|case| &case.installs)

@@ -91,9 +91,7 @@ pub(super) fn seen(install: &Install) -> String {
 /// What is not rehearsed of settings, in a sentence each.
 pub(super) fn left_out_sentences(left_out: Option<&LeftOut>) -> Vec<String> {
     let sentence = left_out.map(|left_out| match left_out {
-        LeftOut::NoLayouts => {
-            "Settings are not rehearsed: the product folder has no settings/VERSION.toml.".to_owned()
-        }
+        LeftOut::NoLayouts => "Settings are not rehearsed: the product folder has no settings/VERSION.toml.".to_owned(),
         LeftOut::Versions(without) => format!(
             "Not rehearsed are the settings of {}: there is no settings/VERSION.toml.",
             without.join(", ")

@@ -1,16 +1,13 @@
-//! Settings in the rehearsal: what was covered on the demo, and losses told in every way.
+//! Settings in the rehearsal: what is covered on the demo, and losses that it finds.
 
-use super::keeping::Kept;
 use super::*;
+use crate::rehearse::{Beginning, Wanted, cases};
 use crate::settings::history;
-use packstaff_bench::rehearse::{Beginning, Bound};
+use crate::{Bench, Silent};
 use packstaff_keeper::{Flaw, Keeper};
 use packstaff_rehearsal::claims::Claim;
-use packstaff_rehearsal::explore::Faults;
-use packstaff_rehearsal::explore::Progress as Seen;
-use packstaff_rehearsal::keeping::{Machines, Plan, Setup, explore_machines, explore_setup};
-use packstaff_words::report::Verdict;
-use std::path::{Path, PathBuf};
+use packstaff_rehearsal::keeping::{Machines, Violation, explore_machines};
+use std::path::Path;
 
 fn demo() -> Bench {
     Bench::open(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo/kc4")).unwrap()
@@ -24,28 +21,23 @@ fn limits() -> Limits {
 }
 
 /// The demo's settings from 1.8 to 2.0, the versions in its ledger.
-fn case(bench: &Bench) -> KeepingCase {
+fn case(bench: &Bench) -> SettingsCase {
     let wanted = Wanted {
         from: vec![Beginning::Runs("1.8".to_owned())],
         to: vec!["2.0".to_owned()],
         ..Wanted::default()
     };
-    let found = keeping_cases(bench, &cases(bench, &wanted).unwrap()).unwrap();
-    assert_eq!(found.left_out, Vec::<String>::new());
+    let found = settings_cases(bench, &cases(bench, &wanted).unwrap()).unwrap();
+    assert_eq!(found.left_out, None);
     let [case] = &found.cases[..] else { panic!("{found:?}") };
     case.clone()
 }
 
-/// What a rehearsal says that had this case alone.
-fn told(bench: &Bench, case: &KeepingCase, done: KeepingOutcome) -> Outcome {
-    let keeping = KeepingCases {
-        cases: vec![case.clone()],
-        left_out: Vec::new(),
-    };
-    let mut outcome = Outcome::begin(bench, &[], &keeping, &Faults::all(), PartOf::WHOLE).unwrap();
-    outcome.boards.clone_from(&case.boards);
-    outcome.keeping.push(done);
-    outcome
+fn explored(end: SettingsEnd) -> SettingsExplored {
+    match end {
+        SettingsEnd::Explored(explored) => explored,
+        other => panic!("{other:?}"),
+    }
 }
 
 #[test]
@@ -56,20 +48,13 @@ fn the_demo_s_settings_survive_every_cut() {
         case.name(),
         "settings in 24lc256, board C and D, versions 1.8, 2.0, from 1.8"
     );
-    let done = explore_keeping(&bench, &case, &limits(), &Progress::new(true)).unwrap();
-    assert_eq!(done.broken, []);
-    assert!(done.own_code && done.unexplored.is_none());
+    let outcome = rehearse_settings(&bench, &case, &limits(), &Silent).unwrap();
+    assert!(outcome.holds());
+    let done = explored(outcome.end);
+    assert_eq!(done.kept_by, KeptBy::OwnCode);
     assert_eq!((done.places, done.places_all, done.cuts_max), (2, 2, None));
-    assert_eq!((done.worlds, done.powered, done.cuts), (54, 876, 169_268));
-    let outcome = told(&bench, &case, done);
-    let report = report_of(&outcome);
-    assert_eq!(report.verdict, Verdict::Pass);
-    let said = report.conclusion;
-    assert!(said.contains("any number of them one after another"), "{said}");
-    assert!(said.contains("which is not rehearsed"), "{said}");
-    assert_eq!(junit(&outcome).matches("<testcase ").count(), 2);
-    let back: Outcome = serde_json::from_str(&serde_json::to_string(&outcome).unwrap()).unwrap();
-    assert_eq!(merge(vec![(PathBuf::from("one.json"), back)]).unwrap(), outcome);
+    let found = done.found;
+    assert_eq!((found.worlds, found.powered, found.cuts), (54, 876, 169_268));
 }
 
 /// A keeper with a mistake.
@@ -81,99 +66,88 @@ impl Machines for Flawed {
     }
 }
 
-fn is_told(outcome: &Outcome, parts: &[&str]) {
-    let broken = &outcome.keeping[0].broken;
-    assert_eq!(broken.len(), 1);
-    assert_eq!(broken[0].claim, Claim::SettingsKept.id());
-    let report = report_of(outcome);
-    assert_eq!(report.verdict, Verdict::Fail);
-    let table = report.table(false);
-    let xml = junit(outcome);
-    assert!(xml.contains("failures=\"1\""), "{xml}");
-    for part in [
-        &[
-            "NO Settings and calibration are kept, board C",
-            "One claim does not hold",
-        ],
-        parts,
-    ]
-    .concat()
-    {
-        assert!(table.contains(part), "{part}:\n{table}");
-    }
-    for part in parts.iter().filter(|part| !part.contains('\n')) {
-        assert!(xml.contains(part), "{part}:\n{xml}");
+fn under_test(bench: &Bench) -> SettingsUnderTest {
+    let made = SettingsUnderTest::of(&history(bench).unwrap(), &case(bench), &Faults::all()).unwrap();
+    made.unwrap_or_else(|why| panic!("it can be explored: {why:?}"))
+}
+
+fn is_lost(end: SettingsEnd, parts: &[&str]) {
+    let Violation { claim, seen, story } = explored(end).found.violation.unwrap();
+    assert_eq!(claim, Claim::SettingsKept);
+    let told = format!("{seen}\n{story}");
+    for part in parts {
+        assert!(told.contains(part), "{part}:\n{told}");
     }
 }
 
 #[test]
-fn settings_carried_over_in_place_are_a_story() {
-    let bench = demo();
-    let case = case(&bench);
-    let kept = Kept::of(&history(&bench).unwrap(), &case, &limits()).unwrap();
-    let kept = kept.unwrap_or_else(|_| panic!("it can be explored"));
+fn settings_carried_over_in_place_are_lost() {
     let flawed =
         |setup: &Setup, plan: &Plan, watch: &dyn Fn(Seen)| explore_machines(setup, plan, &Flawed(Flaw::InPlace), watch);
-    let done = kept.explore(&case, &limits(), &flawed, &Progress::new(true)).unwrap();
-    let parts = ["The unit: with settings of version 1.8.", "no settings"];
-    is_told(&told(&bench, &case, done), &parts);
+    let end = under_test(&demo()).explore_with(&flawed, &limits(), &Silent).unwrap();
+    is_lost(end, &["The unit: with settings of version 1.8.", "no settings"]);
 }
 
 /// The table from 1.8 to 2.0 is cut short by a byte: the keeper cannot run it, and an owner's unit would stand there.
 #[test]
-fn a_table_that_cannot_be_run_is_a_story() {
-    let bench = demo();
-    let case = case(&bench);
-    let kept = Kept::of(&history(&bench).unwrap(), &case, &limits()).unwrap();
-    let mut kept = kept.unwrap_or_else(|_| panic!("it can be explored"));
-    kept.plan.versions[1].tables[0].pop();
-    let done = kept
-        .explore(&case, &limits(), &explore_setup, &Progress::new(true))
-        .unwrap();
+fn a_table_that_cannot_be_run_is_found() {
+    let mut settings = under_test(&demo());
+    settings.plan.versions[1].tables[0].pop();
+    let end = settings.explore(&limits(), &Silent).unwrap();
     let parts = [
         "settings of layout 0x0108 cannot be carried over",
         "with version 2.0 installed",
     ];
-    is_told(&told(&bench, &case, done), &parts);
+    is_lost(end, &parts);
 }
 
 /// What does not come to an end within the nodes is tried with fewer cuts, and says so; or has no answer.
 #[test]
 fn bounds_are_stated() {
     let bench = demo();
-    let case = KeepingCase {
+    let case = SettingsCase {
         versions: vec!["1.8".to_owned()],
-        from: Vec::new(),
+        from: SettingsFrom::New,
         ..case(&bench)
     };
-    let few = |nodes_max| {
+    let few = |nodes| {
         let limits = Limits {
-            bound: Bound::Nodes(nodes_max),
+            bound: Bound::Nodes(nodes),
             ..limits()
         };
-        explore_keeping(&bench, &case, &limits, &Progress::new(true))
+        rehearse_settings(&bench, &case, &limits, &Silent)
     };
-    let done = few(500).unwrap();
-    assert_eq!(done.cuts_max, Some(1));
-    let table = report_of(&told(&bench, &case, done)).table(false);
-    assert!(table.contains("Every world, at most 1 cut in a row"), "{table}");
-    assert!(table.contains("at most 1 of them one after another"), "{table}");
+    assert_eq!(explored(few(500).unwrap().end).cuts_max, Some(1));
     let error = few(20).unwrap_err();
+    assert!(matches!(error, RehearseError::TooLarge { nodes: 20, .. }), "{error:?}");
     assert!(error.to_string().contains("there are more than 20 nodes"), "{error}");
-    assert!(error.help().unwrap().to_string().contains("bytes of memory each"));
 }
 
 /// Without layouts there is nothing to rehearse, and that is no error.
 #[test]
-fn a_product_without_layouts_is_told_so() {
+fn a_product_without_layouts_has_no_cases() {
     let folder = tempfile::tempdir().unwrap();
     let bench = demo();
     std::fs::copy(bench.folder().join("product.toml"), folder.path().join("product.toml")).unwrap();
     let bare = Bench::open(folder.path()).unwrap();
-    let found = keeping_cases(&bare, &cases(&bench, &Wanted::default()).unwrap()).unwrap();
+    let found = settings_cases(&bare, &cases(&bench, &Wanted::default()).unwrap()).unwrap();
     assert_eq!(found.cases, []);
-    assert_eq!(
-        found.left_out,
-        ["Settings are not rehearsed: the product folder has no settings/VERSION.toml."]
-    );
+    assert_eq!(found.left_out, Some(LeftOut::NoLayouts));
+}
+
+/// Layouts that keep settings apart, or beyond the memory's end, lose them: nothing needs to be explored for that.
+#[test]
+fn what_is_lost_in_any_case_is_no_answer_of_an_exploration() {
+    let outcome = |end| SettingsOutcome {
+        case: case(&demo()),
+        end,
+    };
+    let lost = SettingsLost::Beyond {
+        end: 0x9000,
+        part: "24LC256".to_owned(),
+        limit: 0x8000,
+    };
+    assert!(!outcome(SettingsEnd::Lost(lost)).holds());
+    let outside = NotExplored::SeveralRegions;
+    assert!(outcome(SettingsEnd::NotExplored(outside)).holds());
 }
