@@ -1,7 +1,7 @@
 //! What to do about an error: one sentence beside the one that says what is wrong.
 
 use packstaff_bench::OpenError;
-use packstaff_product::DocumentError;
+use packstaff_document::DocumentError;
 use std::error::Error;
 
 /// An error that knows what to do about it.

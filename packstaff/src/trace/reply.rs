@@ -5,7 +5,6 @@
 
 use super::SettingsSeen;
 use super::words::{capital, versions};
-use crate::release::shown_hazard;
 use packstaff_bench::open::Bench;
 use packstaff_product::Board;
 use packstaff_trace::{Account, Course, FileState, Fix, Outcome, Work};
@@ -205,15 +204,8 @@ impl Letter<'_> {
     }
 
     fn cautions(&self) -> Vec<String> {
-        let hazards: Vec<_> = self
-            .bench
-            .product
-            .hazards
-            .iter()
-            .map(|hazard| shown_hazard(*hazard))
-            .collect();
         let mut lines = vec!["Before anything else, please read this:".to_owned()];
-        let cautions = cautions_for(&hazards).into_iter();
+        let cautions = cautions_for(&self.bench.product.hazards).into_iter();
         lines.extend(
             cautions.map(|caution| format!("- {}: {}. {}", caution.signal.word(), caution.headline, caution.text)),
         );
