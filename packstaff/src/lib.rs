@@ -4,13 +4,10 @@
 #![forbid(unsafe_code)]
 
 pub mod clock;
-pub mod look;
 pub mod machine;
 pub mod memory;
 pub mod pages;
-pub mod port;
 pub mod progress;
 pub mod release;
-pub mod sticks;
 pub mod told;
 pub mod trace;
