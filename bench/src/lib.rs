@@ -5,16 +5,11 @@
 
 #![forbid(unsafe_code)]
 
-pub mod budget {
-    //! The arithmetic of a unit's life.
-
-    mod rates;
-
-    pub use rates::rates;
-}
+pub mod budget;
 pub mod open;
 pub mod progress;
 pub mod rehearse;
+pub mod settings;
 pub mod stick_spec;
 pub mod wear;
 

@@ -3,16 +3,14 @@
 
 #![forbid(unsafe_code)]
 
-pub mod budget;
 pub mod clock;
 pub mod look;
 pub mod machine;
 pub mod memory;
+pub mod pages;
 pub mod port;
 pub mod progress;
-pub mod rehearse;
 pub mod release;
-pub mod settings;
 pub mod sticks;
 pub mod told;
 pub mod trace;

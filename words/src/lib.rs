@@ -5,9 +5,12 @@
 
 #![forbid(unsafe_code)]
 
+pub mod budget;
 pub mod progress;
+pub mod rehearse;
 pub mod remedy;
 pub mod report;
+pub mod settings;
 pub mod sheet;
 pub mod text;
 

@@ -15,16 +15,16 @@ pub use pack::{NameError, file_name};
 pub(crate) use stick::readme;
 pub use stick::release_stick;
 
-use crate::budget;
+use crate::pages;
 use crate::progress::Progress;
-use crate::rehearse::{draw, proof};
-use crate::settings;
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
+use packstaff_bench::settings::{self, ReleaseSettings};
 use packstaff_envelope::Manifest;
 use packstaff_product::ledger::Appended;
 use packstaff_product::{Board, Date, Record, Unlock};
+use packstaff_words::rehearse::{pages as pages_of, proof};
 use packstaff_words::report::{Cell, Report, Verdict};
 use packstaff_words::text::{bytes, hex};
 use std::collections::BTreeMap;
@@ -93,7 +93,10 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         return Ok(report);
     };
 
-    let settled = settings::release_rows(bench, &version, &options.builds, &mut report)?;
+    let settled = settings::of_release(bench, &version, &options.builds).told()?;
+    if let Some(settled) = &settled {
+        packstaff_words::settings::set_release(&mut report, settled);
+    }
     if report.verdict == Verdict::Fail {
         report.conclusion = refused(&report, "Nothing was packed or written");
         return Ok(report);
@@ -106,19 +109,29 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
     progress.say("rehearsing");
     let rehearsed = rehearse::rehearse(bench, keyring.keyring(), &version, &packed, progress, &mut report)?;
 
-    budget::release_rows(&mut report, bench, &rehearsed.installs)?;
+    if let Some(budget) = packstaff_bench::budget::of_release(bench, &rehearsed.installs).told()? {
+        packstaff_words::budget::set_release(&mut report, &budget);
+    }
 
     let date = bench
         .ledger
         .find(version.text(), issue)
         .map_or(options.date, |known| known.record.date);
-    let page = sheet::page(bench, &version, date, &notes, &packed, &rehearsed, settled.as_ref());
+    let page = sheet::page(
+        bench,
+        &version,
+        date,
+        &notes,
+        &packed,
+        &rehearsed,
+        settled.as_ref().and_then(ReleaseSettings::matrix),
+    );
     progress.say("making the stick");
     let image = stick::make(bench, &version, date, &packed, &page)?;
     stick::check(bench, keyring.keyring(), &image, &packed, &mut report)?;
 
     let stories = rehearsed
-        .outcome
+        .record
         .cases
         .iter()
         .any(|case| !case.covered.broken.is_empty());
@@ -128,7 +141,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         None => (stories && !options.dry_run).then_some(beside.as_path()),
     };
     if let Some(folder) = drawn {
-        report.written = draw(folder, &rehearsed.outcome)?;
+        report.written = pages::write(folder, &pages_of(&rehearsed.record))?;
     }
     if report.verdict == Verdict::Fail {
         let consequence = match report.written.is_empty() {
@@ -138,14 +151,14 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         report.conclusion = refused(&report, consequence);
         return Ok(report);
     }
-    let proof = proof(&rehearsed.outcome);
+    let proof = proof(&rehearsed.record);
     if options.dry_run {
         report.conclusion = format!(
             "{version} would be released: every check holds. {proof} Dry run: nothing was recorded or written."
         );
         return Ok(report);
     }
-    let layout = settings::file(bench, version.text())?;
+    let layout = settings::file(bench, version.text()).told()?;
     let record = Record {
         settings: layout.as_deref().map(write::layout),
         ..write::record(

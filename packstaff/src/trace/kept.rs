@@ -1,8 +1,9 @@
 //! A dump of the settings memory: as which version's layout it reads, and whether it is whole.
 
-use crate::settings::of_version;
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
+use packstaff_bench::settings::{Found, of_version};
 use packstaff_settings::dump::{LARGEST_IMAGE, copies};
 use serde::Serialize;
 use std::fs::File;
@@ -75,7 +76,7 @@ pub(super) fn kept(bench: &Bench, path: &Path) -> Result<SettingsSeen> {
         without_layout: Vec::new(),
     };
     for version in &bench.product.versions.list {
-        let Some((layout, _)) = of_version(bench, version.text())? else {
+        let Some(Found { layout, .. }) = of_version(bench, version.text()).told()? else {
             seen.without_layout.push(version.text().to_owned());
             continue;
         };
