@@ -9,6 +9,7 @@ pub mod budget;
 pub mod open;
 pub mod progress;
 pub mod rehearse;
+pub mod release;
 pub mod settings;
 pub mod stick_spec;
 pub mod wear;

@@ -10,7 +10,6 @@ pub mod memory;
 pub mod pages;
 pub mod port;
 pub mod progress;
-pub mod release;
 pub mod sticks;
 pub mod told;
 pub mod trace;

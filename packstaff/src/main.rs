@@ -5,6 +5,7 @@ mod budget_verb;
 mod keys;
 mod port_verb;
 mod rehearse_verb;
+mod release_verb;
 mod settings_verb;
 mod stick_verb;
 mod trace_verb;
@@ -12,10 +13,7 @@ mod trace_verb;
 use args::{Args, Verb};
 use clap::Parser;
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::progress::Progress;
-use packstaff::release::{Options, release};
-use packstaff::told::ForPeople;
-use packstaff::{clock, look};
+use packstaff::look;
 use packstaff_product::Unlock;
 use packstaff_words::report::{Report, Verdict};
 use std::collections::BTreeMap;
@@ -58,21 +56,7 @@ fn main() -> ExitCode {
 
 fn run(args: Args) -> Result<u8> {
     match args.verb {
-        Verb::Release(ask) => {
-            let progress = Progress::new(ask.json);
-            let mut bench = packstaff::machine::open(&ask.product).told()?;
-            let options = Options {
-                version: ask.version,
-                builds: builds(ask.build)?,
-                date: clock::today()?,
-                dry_run: ask.dry_run,
-                out: ask.out,
-                story: ask.story,
-            };
-            let report = release(&mut bench, &options, &mut ask.secret.unlock(), &progress);
-            progress.done();
-            show(&report?, ask.json)
-        }
+        Verb::Release(ask) => release_verb::run(ask),
         Verb::Rehearse(ask) => rehearse_verb::run(&ask),
         Verb::Stick(ask) => stick_verb::run(&ask),
         Verb::Look(ask) => {
@@ -112,7 +96,7 @@ fn builds(given: Vec<(String, PathBuf)>) -> Result<BTreeMap<String, PathBuf>> {
 
 fn show(report: &Report, json: bool) -> Result<u8> {
     if json {
-        say(&(serde_json::to_string_pretty(report).into_diagnostic()? + "\n"))?;
+        say(&report.json().into_diagnostic()?)?;
     } else {
         let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
         say(&report.table(colour))?;

@@ -8,6 +8,7 @@
 pub mod budget;
 pub mod progress;
 pub mod rehearse;
+pub mod release;
 pub mod remedy;
 pub mod report;
 pub mod settings;

@@ -1,8 +1,8 @@
 //! Files of the product folder: product files, records, keyrings; and the sheet.
 
 use super::Description;
-use crate::release::Notes;
 use packstaff_bench::open::read_product;
+use packstaff_bench::release::Notes;
 use packstaff_product::Record;
 
 pub(super) fn look(name: &str, file: &[u8]) -> Option<Description> {
@@ -30,7 +30,7 @@ pub(super) fn look(name: &str, file: &[u8]) -> Option<Description> {
     }
     if let Some(notes) = Notes::in_text(text) {
         let mut description = Description::new("The notes of a release");
-        description.line("kind", notes.kind().word());
+        description.line("kind", notes.kind.word());
         for change in &notes.changes {
             description.line("change", change);
         }

@@ -1,6 +1,5 @@
 //! Sticks of one or several recorded versions.
 
-use crate::release::readme;
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, miette};
 use packstaff_bench::open::Bench;
@@ -8,6 +7,7 @@ use packstaff_bench::stick_spec;
 use packstaff_fat::DeviceBlock;
 use packstaff_product::{Date, Version};
 use packstaff_stick::{Kind, StickFile, StickSpec};
+use packstaff_words::release::{SheetIs, readme};
 
 /// Name of the short text on the stick.
 const README: &str = "README.TXT";
@@ -134,7 +134,7 @@ pub fn files(bench: &Bench, releases: &[Ingredients], with_readme: bool) -> Vec<
             .collect();
         files.push(StickFile {
             name: README.to_owned(),
-            contents: readme(bench, &shown, false).into_bytes(),
+            contents: readme(&bench.product, &shown, SheetIs::Elsewhere).into_bytes(),
         });
     }
     files
