@@ -8,9 +8,9 @@ use packstaff_product::{
     Board, DocumentError, FlashPart, Keyring, KeyringError, KeyringFile, Ledger, LedgerError, PartBook, Product, Range,
     SecondPlace, SignatureKind, Unlock, VersionError,
 };
-use packstaff_rehearsal::claims::Release as KnownImage;
+use packstaff_rehearsal::claims::ReleasedImage;
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::Layout;
+use packstaff_unit::flash::FlashLayout;
 use packstaff_unit::part::{Part, part, parts};
 use packstaff_unit::timing::FlashParts;
 use std::path::{Path, PathBuf};
@@ -258,11 +258,11 @@ impl Bench {
     ///
     /// # Errors
     /// As [`parts`](Self::parts).
-    pub fn layout(&self, board: &Board) -> Result<Layout, OpenError> {
+    pub fn layout(&self, board: &Board) -> Result<FlashLayout, OpenError> {
         let parts = self.parts(board)?;
-        let own = Layout::of(parts.own);
+        let own = FlashLayout::of(parts.own);
         Ok(match (parts.beside, board.map.second.memory()) {
-            (Some(part), Some(memory)) => own.with_beside(Layout::of(part).at(memory.base)),
+            (Some(part), Some(memory)) => own.with_beside(FlashLayout::of(part).at(memory.base)),
             _ => own,
         })
     }
@@ -381,14 +381,14 @@ impl Bench {
     }
 
     /// Every image that the ledger knows for a board.
-    pub fn known_images(&self, board: &Board) -> Vec<KnownImage> {
+    pub fn known_images(&self, board: &Board) -> Vec<ReleasedImage> {
         let records = self
             .ledger
             .releases()
             .iter()
             .filter_map(|release| release.record.board(&board.revision));
         records
-            .map(|record| KnownImage {
+            .map(|record| ReleasedImage {
                 image_size: record.image_size as u32,
                 image_digest: record.image_sha256,
             })

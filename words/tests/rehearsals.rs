@@ -12,7 +12,7 @@ use packstaff_keeper::{Flaw, Keeper};
 use packstaff_product::{KeyringFile, Unlock};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::{Faults, Progress as Seen};
-use packstaff_rehearsal::keeping::{Machines, Plan, Setup, explore_machines};
+use packstaff_rehearsal::settings::{Machines, Plan, Setup, explore_machines};
 use packstaff_words::Remedy;
 use packstaff_words::rehearse::{
     CaseRecord, NotMerged, Record, SettingsRecord, junit, merge, pages, read_record, report_of,

@@ -9,7 +9,7 @@ use ed25519_dalek::{Signer, SigningKey};
 use packstaff_envelope::encode::iv;
 use packstaff_envelope::{Anchor, Draft, EncodeError, TextEntry, TextItem, UnitKey, encode_checked, open};
 use packstaff_product::Board;
-use packstaff_rehearsal::claims::{Release, running};
+use packstaff_rehearsal::claims::{ReleasedImage, running};
 use packstaff_rehearsal::power_up::{Ending, Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::blueprint::Blueprint;
@@ -66,7 +66,7 @@ fn install(
     let up = power_up(blueprint, world, Owner::wants(&opened.manifest), |_, change| {
         wear.see(change);
     });
-    let release = Release {
+    let release = ReleasedImage {
         image_size: opened.manifest.image_size,
         image_digest: opened.manifest.image_digest,
     };

@@ -11,7 +11,7 @@ use packstaff_envelope::encode::iv;
 use packstaff_envelope::{Draft, Manifest, Refusal, Signer, TextEntry, TextItem, UnitKey, encode_signed, open};
 use packstaff_product::ledger::{BoardRecord, Release};
 use packstaff_product::{Board, KeyringFile, Product};
-use packstaff_rehearsal::claims::Release as KnownImage;
+use packstaff_rehearsal::claims::ReleasedImage;
 use zeroize::Zeroizing;
 
 /// What came of packing one board's image.
@@ -76,8 +76,8 @@ impl Packing {
 
 impl Packed {
     /// The image in it, as an installer knows it.
-    pub fn known_image(&self) -> KnownImage {
-        KnownImage {
+    pub fn released_image(&self) -> ReleasedImage {
+        ReleasedImage {
             image_size: self.manifest.image_size,
             image_digest: self.manifest.image_digest,
         }

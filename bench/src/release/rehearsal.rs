@@ -60,7 +60,7 @@ fn files(bench: &Bench, edition: &Edition, board: &Board, packed: &Packed) -> Re
         name: packed.name.clone(),
         bytes: packed.file.clone(),
         manifest: packed.manifest.digest,
-        image: packed.known_image(),
+        image: packed.released_image(),
     });
     files.sort_by(|a, b| a.numbers.cmp(&b.numbers));
     Ok(files)

@@ -119,10 +119,12 @@ fn take(unit: &NewUnit, packed: &Packed, stick: Stick) -> Result<Taken, ReleaseE
     let mut world = blueprint.new_unit(Vec::new(), SumKey::fixed())?;
     world.stick = Some(stick);
     let seen = power_up(blueprint, &mut world, Owner::Picks(packed.manifest.digest), |_, _| {});
-    Ok(match running(blueprint, &world, seen.ending, &[packed.known_image()]) {
-        Some(_) => Taken::Runs {
-            blocks: seen.work.stick_blocks,
+    Ok(
+        match running(blueprint, &world, seen.ending, &[packed.released_image()]) {
+            Some(_) => Taken::Runs {
+                blocks: seen.work.stick_blocks,
+            },
+            None => Taken::Not(seen.ending),
         },
-        None => Taken::Not(seen.ending),
-    })
+    )
 }

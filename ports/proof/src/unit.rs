@@ -6,7 +6,7 @@ use packstaff_envelope::{Anchor, Kid, UnitKey};
 use packstaff_installer::{Region, SectorRun};
 use packstaff_stick::{StickImage, StickSpec};
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::{Change, Flash, Layout, SumKey};
+use packstaff_unit::flash::{Change, Flash, FlashLayout, SumKey};
 use packstaff_unit::part::part;
 
 /// Bytes of flash.
@@ -55,7 +55,7 @@ pub(crate) fn blueprint() -> Result<Blueprint, String> {
         )],
         key: key(),
         extension: *b"UPD",
-        layout: std::sync::Arc::new(Layout::new(0, runs, 4, 0xff, false, part.second_program)),
+        layout: std::sync::Arc::new(FlashLayout::new(0, runs, 4, 0xff, false, part.second_program)),
         installer: region(0, 0x8000),
         floors: [region(0x8000, 0x4000), region(0xC000, 0x4000)],
         slots: packstaff_installer::Layout::Single,

@@ -1,7 +1,7 @@
 //! How long a save takes in a settings memory.
 
 use crate::range::{OutOfRange, demand};
-use packstaff_unit::part::{Kind, Part};
+use packstaff_unit::part::{Part, PartKind};
 
 /// A save that cannot be timed.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -49,14 +49,14 @@ pub fn longest_save_s(part: &Part, at: u32, bytes: u32, bus_hz: f64) -> Result<f
     // A memory without pages takes it all in one go.
     let pages = match (part.page_bytes, part.kind) {
         (Some(page), _) => pages_touched(at, bytes, page),
-        (None, Kind::McuEeprom) => bytes,
+        (None, PartKind::McuEeprom) => bytes,
         (None, _) => 1,
     };
     let (clocks_each, clocks_byte) = match part.kind {
-        Kind::I2cEeprom | Kind::I2cFram => (2.0 + 3.0 * 9.0, 9.0),
-        Kind::SpiEeprom | Kind::SpiFram => (8.0 + 3.0 * 8.0, 8.0),
-        Kind::McuEeprom => (0.0, 0.0),
-        Kind::McuFlash | Kind::McuFram | Kind::SpiNor => return Err(none()),
+        PartKind::I2cEeprom | PartKind::I2cFram => (2.0 + 3.0 * 9.0, 9.0),
+        PartKind::SpiEeprom | PartKind::SpiFram => (8.0 + 3.0 * 8.0, 8.0),
+        PartKind::McuEeprom => (0.0, 0.0),
+        PartKind::McuFlash | PartKind::McuFram | PartKind::SpiNor => return Err(none()),
     };
     let clocks = f64::from(pages) * clocks_each + f64::from(bytes) * clocks_byte;
     Ok(f64::from(pages) * cycle_s + clocks / bus_hz)

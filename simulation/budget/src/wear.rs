@@ -6,7 +6,7 @@
 
 use crate::YEAR_DAYS;
 use crate::range::{OutOfRange, demand};
-use packstaff_unit::part::{Kind, Part};
+use packstaff_unit::part::{Part, PartKind};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -76,7 +76,7 @@ pub enum WearError {
 pub fn bytes_that_wear_together(part: &Part) -> u32 {
     match (part.page_bytes, part.kind) {
         (Some(page), _) => page.max(1),
-        (None, Kind::I2cFram | Kind::SpiFram) => 8,
+        (None, PartKind::I2cFram | PartKind::SpiFram) => 8,
         (None, _) => part.program_granule_bytes.max(1),
     }
 }

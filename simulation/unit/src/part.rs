@@ -14,7 +14,7 @@ pub struct Part {
     /// The trade's name.
     pub name: String,
     /// What sort of memory it is.
-    pub kind: Kind,
+    pub kind: PartKind,
     /// The core beside it.
     #[serde(default)]
     pub core: Option<String>,
@@ -91,7 +91,7 @@ pub struct Part {
 /// What sort of memory a part is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Kind {
+pub enum PartKind {
     /// Program flash of a microcontroller.
     McuFlash,
     /// Program memory of a microcontroller, ferroelectric.
@@ -224,14 +224,14 @@ impl Part {
     /// Bytes that a driver programs at a time: a page of a serial memory, which takes one command for it, and else the granule.
     pub fn portion_bytes(&self) -> u32 {
         match (self.kind, self.program_page_bytes) {
-            (Kind::SpiNor, Some(page)) => page,
+            (PartKind::SpiNor, Some(page)) => page,
             _ => self.program_granule_bytes,
         }
     }
 
     /// Whether the table has all that a simulated program flash needs.
     pub fn is_program_flash(&self) -> bool {
-        matches!(self.kind, Kind::McuFlash | Kind::SpiNor) && !self.sectors.is_empty()
+        matches!(self.kind, PartKind::McuFlash | PartKind::SpiNor) && !self.sectors.is_empty()
     }
 
     /// Typical and longest time to erase a sector of `size` bytes, in microseconds. A figure that is not published falls

@@ -1,6 +1,6 @@
 //! How long a unit takes for what it does: counted operations times published times.
 
-use crate::flash::Layout;
+use crate::flash::FlashLayout;
 use crate::part::Part;
 use std::collections::BTreeMap;
 
@@ -34,7 +34,7 @@ pub struct Work {
 
 impl Work {
     /// What was done to the memory that `address` belongs to.
-    pub(crate) fn at(&mut self, layout: &Layout, address: u32) -> &mut FlashWork {
+    pub(crate) fn at(&mut self, layout: &FlashLayout, address: u32) -> &mut FlashWork {
         match layout.is_beside(address) {
             true => &mut self.beside,
             false => &mut self.own,

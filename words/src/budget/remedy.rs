@@ -2,7 +2,7 @@
 
 use crate::remedy::Remedy;
 use packstaff_bench::budget::BudgetError;
-use packstaff_product::DocumentError;
+use packstaff_document::DocumentError;
 
 impl Remedy for BudgetError {
     fn remedy(&self) -> Option<String> {

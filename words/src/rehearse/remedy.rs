@@ -3,7 +3,7 @@
 use super::rows::UnknownBoard;
 use crate::remedy::Remedy;
 use packstaff_bench::rehearse::RehearseError;
-use packstaff_product::DocumentError;
+use packstaff_document::DocumentError;
 
 impl Remedy for RehearseError {
     fn remedy(&self) -> Option<String> {

@@ -2,7 +2,7 @@
 
 use crate::remedy::Remedy;
 use packstaff_bench::settings::SettingsError;
-use packstaff_product::DocumentError;
+use packstaff_document::DocumentError;
 
 impl Remedy for SettingsError {
     fn remedy(&self) -> Option<String> {

@@ -16,7 +16,7 @@ use crate::open::Bench;
 use crate::progress::{Explored, Progress, Step};
 use crate::settings::{described, put_together};
 use packstaff_rehearsal::explore::{Faults, Progress as Seen};
-use packstaff_rehearsal::keeping::{Exploration, Ideal, Plan, Setup, Unexplored, Version, explore_setup, new_memory};
+use packstaff_rehearsal::settings::{Exploration, Ideal, Plan, Setup, Unexplored, Version, explore_setup, new_memory};
 use packstaff_settings::carry::History;
 use packstaff_settings::generate::{UnitTables, room_for, unit_tables};
 use packstaff_settings::layout::Layout;

@@ -2,7 +2,7 @@
 
 use packstaff_keeper::{AsideConfig, ConfigFault, Memory, Region, Spots};
 use packstaff_product::Range;
-use packstaff_rehearsal::keeping::{Setup, Unexplored, memory_of};
+use packstaff_rehearsal::settings::{Setup, Unexplored, memory_of};
 use packstaff_settings::layout::{Keeping, Layout};
 use packstaff_unit::part::Part;
 use thiserror::Error;

@@ -6,7 +6,7 @@ use crate::settings::history;
 use crate::{Bench, Silent};
 use packstaff_keeper::{Flaw, Keeper};
 use packstaff_rehearsal::claims::Claim;
-use packstaff_rehearsal::keeping::{Machines, Violation, explore_machines};
+use packstaff_rehearsal::settings::{Machines, Violation, explore_machines};
 use std::path::Path;
 
 fn demo() -> Bench {

@@ -56,14 +56,14 @@ impl Memory {
 
 /// The fixed properties of a unit's flash.
 #[derive(Clone, Debug)]
-pub struct Layout {
+pub struct FlashLayout {
     own: Memory,
     beside: Option<Memory>,
     /// Of both, upward.
     pub(super) sectors: Vec<Region>,
 }
 
-impl Layout {
+impl FlashLayout {
     /// The layout of a part, programmed in portions of [`Part::portion_bytes`].
     pub fn of(part: &Part) -> Self {
         Self::new(
