@@ -58,11 +58,7 @@ fn release(ask: args::Release, progress: &Progress) -> Result<Report> {
 }
 
 fn publish(bench: &mut Bench, finished: &Finished, folder: &Path, drawn: &[String]) -> Result<Report> {
-    let text = |done: &_| {
-        Ok(published(finished, done, drawn.to_vec())
-            .map_err(std::io::Error::other)?
-            .json()?)
-    };
+    let text = |done: &_| Ok(published(finished, done, drawn.to_vec())?.json()?);
     let done = finished.publish(bench, folder, text).told()?;
     published(finished, &done, drawn.to_vec()).told()
 }

@@ -98,6 +98,9 @@ pub enum ReleaseError {
     Blueprint(#[from] BlueprintError),
 }
 
+/// Why a report could not be made: the bench does not know what it says.
+pub type ReportError = Box<dyn std::error::Error + Send + Sync>;
+
 /// What keeps a finished release from going out.
 #[derive(Debug, Error)]
 #[non_exhaustive]
@@ -111,6 +114,9 @@ pub enum PublishError {
     /// The ledger takes no record of it.
     #[error("the release could not be recorded: {0}")]
     Ledger(#[from] LedgerError),
+    /// It is recorded, and whoever makes its report could not make it.
+    #[error("the report of the release: {0}")]
+    Report(#[source] ReportError),
     /// It is recorded, and its folder could not be written. Releasing it again takes its files from the ledger.
     #[error(transparent)]
     Folder(#[from] FolderError),

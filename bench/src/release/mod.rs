@@ -26,7 +26,7 @@ mod signing;
 mod stick;
 
 pub use build::{BoardBuild, BuiltImage, Examination, Recorded};
-pub use error::{PublishError, ReleaseError};
+pub use error::{PublishError, ReleaseError, ReportError};
 pub use folder::{FolderError, may_replace, usual_folder};
 pub use names::file_name;
 pub use notes::Notes;

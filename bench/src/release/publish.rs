@@ -1,12 +1,11 @@
 //! The last step: a release is recorded, and its folder written.
 
-use super::error::PublishError;
-use super::folder::{self, FolderError, REPORT, SHEET, STICK};
+use super::error::{PublishError, ReportError};
+use super::folder::{self, REPORT, SHEET, STICK};
 use super::record::LAYOUT;
 use super::{Finished, Packed};
 use crate::open::Bench;
 use packstaff_product::ledger::Appended;
-use std::io;
 use std::path::{Path, PathBuf};
 
 /// A release that is recorded.
@@ -26,13 +25,13 @@ impl Finished {
     ///
     /// # Errors
     /// A check does not hold, or the ledger has another release of this version and issue, or something else stands in the
-    /// folder's place: nothing is then recorded or written. Or the folder cannot be written: the release is then recorded, and
+    /// folder's place: nothing is then recorded or written. Or the report cannot be made, or the folder cannot be written: the release is then recorded, and
     /// releasing it again writes the folder.
     pub fn publish(
         &self,
         bench: &mut Bench,
         folder: &Path,
-        report: impl FnOnce(&Published) -> io::Result<String>,
+        report: impl FnOnce(&Published) -> Result<String, ReportError>,
     ) -> Result<Published, PublishError> {
         let version = self.made.examined.edition.version.text();
         if !self.holds() {
@@ -51,11 +50,7 @@ impl Finished {
             recorded,
             files: names.map(|name| folder.join(name)).collect(),
         };
-        let report = report(&published).map_err(|error| FolderError::System {
-            path: folder.join(REPORT),
-            action: "written",
-            error,
-        })?;
+        let report = report(&published).map_err(PublishError::Report)?;
         let texts = [(SHEET, self.texts.sheet.as_bytes()), (REPORT, report.as_bytes())];
         let files: Vec<_> = updates().chain(texts).collect();
         folder::write(folder, &files, &self.stick)?;

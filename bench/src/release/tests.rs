@@ -1,7 +1,9 @@
 //! The steps of a release, on a copy of the demo product without its earlier releases: few installs to rehearse.
 
 use super::{Finished, FolderError, Made, StickReading};
-use super::{Order, Prepared, PublishError, Published, ReleaseError, Texts, prepare, stick_image, usual_folder};
+use super::{
+    Order, Prepared, PublishError, Published, ReleaseError, ReportError, Texts, prepare, stick_image, usual_folder,
+};
 use crate::open::{Bench, OpenError};
 use crate::progress::Silent;
 use crate::rehearse::Bound;
@@ -97,7 +99,7 @@ fn texts() -> Texts {
     }
 }
 
-fn report(published: &Published) -> std::io::Result<String> {
+fn report(published: &Published) -> Result<String, ReportError> {
     Ok(format!("{{\"files\": {}}}\n", published.files.len()))
 }
 

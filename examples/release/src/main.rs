@@ -9,7 +9,8 @@ use packstaff_bench::rehearse::Bound;
 use packstaff_bench::release::{Order, Prepared, prepare};
 use packstaff_bench::{Bench, Progress, Step};
 use packstaff_product::{Date, Unlock};
-use packstaff_words::{progress, release};
+use packstaff_words::progress;
+use packstaff_words::release::{self, Intent};
 use std::{error::Error, path::Path};
 
 /// This front end's progress: a line when a step begins.
@@ -36,17 +37,13 @@ fn main() -> Result<(), Box<dyn Error>> {
         bound: Bound::Memory(1 << 30),
     };
     let made = match prepare(&bench, &order, &mut Unlock::IdentityFile(identity.into()), &Lines)? {
-        Prepared::Refused(examined) => {
-            return Err(release::refusal(&examined, release::Intent::Release).conclusion.into());
-        }
+        Prepared::Refused(examined) => return Err(release::refusal(&examined, Intent::Release).conclusion.into()),
         Prepared::Made(made) => made,
     };
     let texts = release::texts(&made);
     let finished = made.finish(texts, &Lines)?;
-    let (made, found) = (
-        &finished.made,
-        release::report(&finished, release::Intent::Release, Vec::new())?,
-    );
+    let found = release::report(&finished, Intent::Release, Vec::new())?;
+    let made = &finished.made;
     println!("{}, {}", made.examined.product.name, made.examined.edition.version);
     for packed in made.packed() {
         println!("  board {}: {}, {} bytes", packed.board, packed.name, packed.file.len());
@@ -54,11 +51,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let worlds = made.rehearsal.installs.values().map(|case| case.found.worlds);
     println!("  worlds rehearsed: {}", worlds.sum::<usize>());
     println!("  checks that need a look: {}", found.objections().count());
-    let report = |done: &_| {
-        Ok(release::published(&finished, done, Vec::new())
-            .map_err(std::io::Error::other)?
-            .json()?)
-    };
+    let report = |done: &_| Ok(release::published(&finished, done, Vec::new())?.json()?);
     let published = finished.publish(&mut bench, Path::new(out), report)?;
     println!("  files written: {}", published.files.len());
     Ok(())
