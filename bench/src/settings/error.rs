@@ -1,6 +1,7 @@
 //! Why nothing can be said of a product's settings.
 
-use packstaff_product::{DocumentError, LedgerError};
+use packstaff_document::DocumentError;
+use packstaff_product::LedgerError;
 use packstaff_settings::carry::CarryError;
 use std::path::PathBuf;
 use thiserror::Error;
