@@ -6,13 +6,21 @@
 #![forbid(unsafe_code)]
 
 pub mod budget;
+pub mod keys;
+pub mod look;
+pub mod notes;
 pub mod open;
+pub mod ports;
 pub mod progress;
 pub mod rehearse;
 pub mod release;
 pub mod settings;
 pub mod stick_spec;
+pub mod sticks;
 pub mod wear;
 
-pub use open::{Bench, EXTENSION, OpenError};
+// What boards may name.
+pub use packstaff_parts::PartsTable;
+
+pub use open::{Bench, EXTENSION, OpenError, PARTS_FILE};
 pub use progress::{Counts, Explored, Progress, Silent, Step};

@@ -4,12 +4,9 @@
 #![forbid(unsafe_code)]
 
 pub mod clock;
-pub mod look;
 pub mod machine;
 pub mod memory;
 pub mod pages;
-pub mod port;
 pub mod progress;
-pub mod sticks;
 pub mod told;
 pub mod trace;

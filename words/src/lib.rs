@@ -6,13 +6,18 @@
 #![forbid(unsafe_code)]
 
 pub mod budget;
+pub mod keys;
+pub mod look;
+pub mod ports;
 pub mod progress;
+pub mod readme;
 pub mod rehearse;
 pub mod release;
 pub mod remedy;
 pub mod report;
 pub mod settings;
 pub mod sheet;
+pub mod sticks;
 pub mod text;
 
 pub use remedy::Remedy;

@@ -14,6 +14,7 @@ pub fn line(step: &Step<'_>) -> String {
         Step::TrialInstall { board } => format!("installing on a simulated board {board}"),
         Step::Exploring { what, .. } => explored(what),
         Step::MakingStick => "making the stick".to_owned(),
+        Step::TryingPort { case } => (*case).to_owned(),
         // Steps that this version has no words for are shown as nothing.
         _ => String::new(),
     }

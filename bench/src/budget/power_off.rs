@@ -1,12 +1,13 @@
 //! Whether the supply holds a unit up for what it has to finish after a cut.
 
+use crate::open::Bench;
 use packstaff_budget::OutOfRange;
 use packstaff_budget::capacitor::Losses;
 use packstaff_budget::hold_up::{HoldUpError, Load, Source, Stretch, held_s, least_f, needed_s};
 use packstaff_budget::save_time::{SaveTimeError, longest_save_s};
 use packstaff_budget::series::Series;
 use packstaff_product::{Board, Budget, Finish, PowerOff, Regulator, Save};
-use packstaff_unit::part::{Part, UnknownPart, part};
+use packstaff_unit::part::{Part, UnknownPart};
 use serde::Serialize;
 use thiserror::Error;
 
@@ -98,13 +99,13 @@ impl Off {
 }
 
 /// What happens after a cut, if it is stated. Or why it cannot be had.
-pub(super) fn off(board: &Board, budget: &Budget) -> Option<Result<Off, OffError>> {
+pub(super) fn off(bench: &Bench, board: &Board, budget: &Budget) -> Option<Result<Off, OffError>> {
     let stated = budget.board(&board.revision)?.power_off.as_ref()?;
-    Some(power_off(board, budget, stated))
+    Some(power_off(bench, board, budget, stated))
 }
 
-fn power_off(board: &Board, budget: &Budget, stated: &PowerOff) -> Result<Off, OffError> {
-    let memory = part(&board.settings_memory)?;
+fn power_off(bench: &Bench, board: &Board, budget: &Budget, stated: &PowerOff) -> Result<Off, OffError> {
+    let memory = bench.settings_memory(board)?;
     let save = budget
         .save(&stated.save)
         .ok_or_else(|| OffError::NoSave(stated.save.clone()))?;

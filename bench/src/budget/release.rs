@@ -66,8 +66,8 @@ fn of_board(bench: &Bench, board: &Board, stated: &Budget, installs: &[Install])
         board: board.revision.clone(),
         slowest: slowest.filter(|_| stated.update_limit_s.is_some()),
         flash: flash_wear(bench.parts(board)?, erases, stated),
-        memory: memory_wear(board, stated),
-        off: off(board, stated),
+        memory: memory_wear(bench, board, stated),
+        off: off(bench, board, stated),
     })
 }
 

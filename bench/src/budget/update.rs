@@ -106,8 +106,8 @@ pub(super) fn board_figures(bench: &Bench, board: &Board, budget: &Budget) -> Re
         updates,
         cuts,
         flash: flash_wear(parts, erases, budget),
-        memory: memory_wear(board, budget),
-        off: off(board, budget),
+        memory: memory_wear(bench, board, budget),
+        off: off(bench, board, budget),
     })
 }
 

@@ -1,9 +1,10 @@
 //! How long flash and the settings memory last.
 
+use crate::open::Bench;
 use crate::wear::Most;
 use packstaff_budget::wear::{Cells, Record, WearError, bytes_that_wear_together, cells, flash_years, years};
 use packstaff_product::{Board, Budget, Save};
-use packstaff_unit::part::{Part, part};
+use packstaff_unit::part::Part;
 use packstaff_unit::timing::FlashParts;
 use serde::Serialize;
 use thiserror::Error;
@@ -74,11 +75,15 @@ pub(super) fn flash_wear(parts: FlashParts<'_>, erases: Most, budget: &Budget) -
 }
 
 /// The settings memory, if anything is stated to be saved in it. Or why it cannot be computed.
-pub(super) fn memory_wear(board: &Board, budget: &Budget) -> Option<Result<MemoryWear, MemoryWearError>> {
+pub(super) fn memory_wear(
+    bench: &Bench,
+    board: &Board,
+    budget: &Budget,
+) -> Option<Result<MemoryWear, MemoryWearError>> {
     if budget.saves.is_empty() {
         return None;
     }
-    let memory = part(&board.settings_memory).ok()?;
+    let memory = bench.settings_memory(board).ok()?;
     let records: Vec<_> = budget.saves.iter().map(record).collect();
     let page_bytes = bytes_that_wear_together(memory);
     let Some(cycles) = memory.endurance_min else {

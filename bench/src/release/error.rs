@@ -2,10 +2,10 @@
 
 use super::folder::FolderError;
 use crate::budget::BudgetError;
+use crate::notes::NotesError;
 use crate::open::OpenError;
 use crate::rehearse::RehearseError;
 use crate::settings::SettingsError;
-use packstaff_document::DocumentError;
 use packstaff_envelope::encode::EncodeError;
 use packstaff_product::keyring::OneTimeError;
 use packstaff_product::{KeyringError, LedgerError};
@@ -23,16 +23,7 @@ pub enum ReleaseError {
     Open(#[from] OpenError),
     /// The notes cannot be used.
     #[error(transparent)]
-    Notes(#[from] DocumentError),
-    /// The notes cannot be read.
-    #[error("{} cannot be read: {error}", path.display())]
-    UnreadableNotes {
-        /// The file.
-        path: PathBuf,
-        /// What the system said.
-        #[source]
-        error: std::io::Error,
-    },
+    Notes(#[from] NotesError),
     /// A build cannot be read.
     #[error("the build for board {board}, {}, cannot be read: {error}", path.display())]
     UnreadableBuild {

@@ -17,7 +17,6 @@ mod build;
 mod error;
 mod folder;
 mod names;
-mod notes;
 mod pack;
 mod publish;
 mod record;
@@ -29,17 +28,18 @@ pub use build::{BoardBuild, BuiltImage, Examination, Recorded};
 pub use error::{PublishError, ReleaseError, ReportError};
 pub use folder::{FolderError, may_replace, usual_folder};
 pub use names::file_name;
-pub use notes::Notes;
 pub use pack::{Opened, Opening, Packed, Packing};
 pub use publish::Published;
 pub use signing::SignaturesLeft;
-pub use stick::{README, SHEET, StickReading, Taken, stick_image};
+pub use stick::{StickReading, Taken, stick_image};
 
 use crate::budget::{self, ReleaseBudget};
+use crate::notes::{self, Notes};
 use crate::open::Bench;
 use crate::progress::{Progress, Step};
 use crate::rehearse::{Bound, Install, Rehearsal};
 use crate::settings::{self, ReleaseSettings};
+use crate::stick_spec::{README, SHEET};
 use packstaff_product::{Date, Product, Record, Unlock, Version};
 use packstaff_stick::StickImage;
 use std::collections::BTreeMap;
@@ -143,7 +143,7 @@ pub fn prepare(
     progress: &dyn Progress,
 ) -> Result<Prepared, ReleaseError> {
     let edition = edition(bench, order)?;
-    let notes = Notes::read(bench.folder(), edition.version.text())?;
+    let notes = notes::read(bench.folder(), edition.version.text())?;
     progress.at(&Step::CheckingBuilds);
     let examined = examine(bench, edition, order)?;
     if !examined.holds() {

@@ -2,9 +2,9 @@
 
 use super::build::BoardBuild;
 use super::names::file_name;
-use super::notes::Notes;
 use super::signing::{SignaturesLeft, Signing};
 use super::{Edition, ReleaseError};
+use crate::notes::Notes;
 use crate::open::{Bench, unit_key};
 use crate::progress::{Progress, Step};
 use packstaff_envelope::encode::iv;

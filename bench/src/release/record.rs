@@ -1,8 +1,8 @@
 //! What a release leaves in the ledger.
 
 use super::Edition;
-use super::notes::Notes;
 use super::pack::Packed;
+use crate::notes::Notes;
 use packstaff_envelope::Algorithm;
 use packstaff_envelope::look::ClaimedSigner;
 use packstaff_product::keyring::signer_fingerprint;
@@ -40,7 +40,7 @@ pub(super) fn record<'p>(
         numbers: edition.version.numbers(),
         issue: edition.issue,
         date: edition.date,
-        kind: notes.kind,
+        kind: notes.kind(),
         notes: notes.changes.clone(),
         settings: None,
         boards: boards.collect(),

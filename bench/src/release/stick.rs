@@ -12,11 +12,6 @@ use packstaff_unit::blueprint::Blueprint;
 use packstaff_unit::flash::SumKey;
 use packstaff_unit::stick::Stick;
 
-/// Name of the sheet on the stick.
-pub const SHEET: &str = "SHEET.HTM";
-/// Name of the short text on the stick.
-pub const README: &str = "README.TXT";
-
 /// The stick as a new unit reads it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct StickReading {

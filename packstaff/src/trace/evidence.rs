@@ -1,6 +1,5 @@
 //! What an owner sent, read in.
 
-use crate::look::visible;
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
@@ -9,7 +8,7 @@ use packstaff_product::Board;
 use packstaff_stick::{BlockSource, SeekSource};
 use packstaff_trace::{Evidence, Readout, ReasonSeen, StickInput, reason_of};
 use packstaff_unit::stick::{Blocks, Stick};
-use packstaff_words::text::bytes;
+use packstaff_words::text::{bytes, visible};
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};

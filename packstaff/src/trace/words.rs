@@ -1,12 +1,11 @@
 //! The account, for the maker.
 
 use super::{SettingsSeen, Traced};
-use crate::look::visible;
 use packstaff_trace::{
     Account, Course, DescriptorAccount, FileState, FlashAccount, Named, Next, Outcome, RegisterAccount, ReleaseId,
     Repair, SectorSeen, Seen, StickSeen, Where, Work,
 };
-use packstaff_words::text::bytes;
+use packstaff_words::text::{bytes, visible};
 use std::fmt::Write;
 
 /// Characters in a line, where words can be broken.

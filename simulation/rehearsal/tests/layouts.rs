@@ -8,13 +8,13 @@ use packstaff_rehearsal::explore::{Exploration, Faults, OurInstaller, Plan, Stic
 use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::blueprint::Blueprint;
 use packstaff_unit::flash::{FlashLayout, SumKey};
-use packstaff_unit::part::part;
+use packstaff_unit::part::PartsTable;
 use std::sync::Arc;
 use support::{Flashes, Update, blueprint, manifest, stick, unit_with};
 
 /// A part with two places of whole sectors each, equally large where the part lets them be.
 fn unit_of(id: &str, first: Sectors, second: Sectors, staged: bool) -> Blueprint {
-    let part = part(id).unwrap();
+    let part = PartsTable::built_in().part(id).unwrap();
     let layout = FlashLayout::of(part);
     let sectors = layout.sectors().to_vec();
     let range = |range: Sectors| {
@@ -42,7 +42,7 @@ fn unit_of(id: &str, first: Sectors, second: Sectors, staged: bool) -> Blueprint
 /// The same with the stage in NOR flash of its own, in sectors 5 and 6: `window` is where its driver shows it.
 fn staged_beside(id: &str, first: Sectors, window: u32) -> Blueprint {
     let alone = unit_of(id, first.clone(), first, true);
-    let nor = FlashLayout::of(part("w25q16jv-2m").unwrap()).at(window);
+    let nor = FlashLayout::of(PartsTable::built_in().part("w25q16jv-2m").unwrap()).at(window);
     let stage = Region {
         base: nor.sectors()[5].base,
         size: nor.sectors()[5].size + nor.sectors()[6].size,

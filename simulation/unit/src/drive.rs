@@ -145,8 +145,8 @@ pub fn digest(flash: &Flash, address: u32, len: u32) -> Result<[u8; 32], FlashFa
 mod tests {
     use super::*;
     use crate::flash::{FlashLayout, SumKey};
-    use crate::part::SecondProgram;
     use packstaff_installer::SectorRun;
+    use packstaff_parts::SecondProgram;
     use std::sync::Arc;
 
     fn flash() -> Flash {

@@ -1,14 +1,13 @@
 //! What is said of a release: the report, the sheet and the short text for the stick, all built from what the bench found.
 
-mod readme;
 mod remedy;
 mod rows;
 mod sheet;
 
-pub use readme::{SheetIs, readme};
 pub use sheet::page;
 
 use crate::budget;
+use crate::readme::{OnStick, SheetPlace, readme};
 use crate::rehearse::{self, Record, UnknownBoard};
 use crate::report::{Report, Verdict};
 use crate::settings;
@@ -29,10 +28,13 @@ pub fn texts(made: &Made) -> Texts {
     let files = made
         .packed()
         .map(|packed| (packed.board.as_str(), packed.name.as_str()));
-    let releases = [(&made.examined.edition.version, files.collect())];
+    let held = OnStick {
+        version: &made.examined.edition.version,
+        files: files.collect(),
+    };
     Texts {
         sheet: page(made),
-        readme: readme(&made.examined.product, &releases, SheetIs::OnTheStick),
+        readme: readme(&made.examined.product, &[held], SheetPlace::OnStick),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What to do about a release that could not be made.
 
-use crate::Remedy;
+use crate::remedy::{Excerpt, Remedy};
 use packstaff_bench::release::{FolderError, PublishError, ReleaseError};
 use packstaff_product::DocumentError;
 
@@ -11,11 +11,7 @@ impl Remedy for ReleaseError {
             Self::Rehearsal(error) => error.remedy(),
             Self::Settings(error) => error.remedy(),
             Self::Budget(error) => error.remedy(),
-            Self::Notes(_) => Some(
-                "notes have `kind` (\"feature\", \"fix\" or \"security\") and lists of sentences: `changes`, `settings`, \
-                 `calibration`"
-                    .to_owned(),
-            ),
+            Self::Notes(error) => error.remedy(),
             Self::Name { .. } => Some(
                 "give the product a shorter `short` name, or the board a shorter revision, in product.toml".to_owned(),
             ),
@@ -28,6 +24,13 @@ impl Remedy for ReleaseError {
             Self::Open(error) => error.document(),
             Self::Rehearsal(error) => error.document(),
             Self::Settings(error) => error.document(),
+            _ => None,
+        }
+    }
+
+    fn excerpt(&self) -> Option<Excerpt<'_>> {
+        match self {
+            Self::Notes(error) => error.excerpt(),
             _ => None,
         }
     }

@@ -31,7 +31,7 @@ pub fn page(made: &Made) -> String {
         product: &product.name,
         version,
         date: &date,
-        kind: made.notes.kind,
+        kind: made.notes.kind(),
         boards: made.packed().map(|packed| part(packed, made)).collect(),
         hazards: &product.hazards,
         going_back: going_back.into_iter().collect(),

@@ -13,14 +13,14 @@ mod sum;
 mod torn;
 
 pub use doubt::{Doubt, DoubtKind};
-pub use layout::{FlashLayout, Memory};
+pub use layout::{FlashLayout, Memory, runs_of};
 pub use sum::SumKey;
 pub use torn::{EraseCut, Inside, Torn, outcomes};
 
-use crate::part::SecondProgram;
 use contents::{Contents, PAGE, Sector};
 use doubt::Doubts;
 use packstaff_installer::Region;
+use packstaff_parts::SecondProgram;
 use std::sync::Arc;
 
 /// One change of flash.
