@@ -284,7 +284,8 @@ fn is_told(record: &Record, parts: &[&str]) {
 fn settings_that_are_lost_are_a_story() {
     let bench = Bench::open(&demo()).unwrap();
     let case = settings_case(&bench);
-    let settings = SettingsUnderTest::of(&history(&bench).unwrap(), &case, &Faults::all()).unwrap();
+    let settings =
+        SettingsUnderTest::of(&history(&bench).unwrap(), bench.parts_table(), &case, &Faults::all()).unwrap();
     let settings = settings.unwrap_or_else(|why| panic!("it can be explored: {why:?}"));
     let flawed =
         |setup: &Setup, plan: &Plan, watch: &dyn Fn(Seen)| explore_machines(setup, plan, &Flawed(Flaw::InPlace), watch);

@@ -22,7 +22,7 @@ use packstaff_settings::generate::{UnitTables, room_for, unit_tables};
 use packstaff_settings::layout::Layout;
 use packstaff_settings::sample::Sample;
 use packstaff_unit::flash::SumKey;
-use packstaff_unit::part::{Part, part};
+use packstaff_unit::part::{Part, PartsTable};
 use place::Place;
 
 /// How often an owner changes settings between two power-ups.
@@ -95,7 +95,7 @@ pub fn rehearse_settings(
     progress: &dyn Progress,
 ) -> Result<SettingsOutcome, RehearseError> {
     let history = put_together(described(bench)?.layouts)?;
-    let end = match SettingsUnderTest::of(&history, case, &limits.faults)? {
+    let end = match SettingsUnderTest::of(&history, bench.parts_table(), case, &limits.faults)? {
         Ok(settings) => settings.explore(limits, progress)?,
         Err(Obstacle::Lost(lost)) => SettingsEnd::Lost(lost),
         Err(Obstacle::Outside(why)) => SettingsEnd::NotExplored(why),
@@ -110,21 +110,22 @@ pub fn rehearse_settings(
 pub type Explorer<'a> = &'a dyn Fn(&Setup, &Plan, &dyn Fn(Seen)) -> Result<Exploration, Unexplored>;
 
 /// A case of settings, ready for a rehearsal: what the keeper is given.
-pub struct SettingsUnderTest {
+pub struct SettingsUnderTest<'p> {
     /// What is explored. The units to begin with and the bounds are put in by [`explore`](Self::explore).
     pub plan: Plan,
     case: SettingsCase,
-    part: &'static Part,
+    part: &'p Part,
     place: Place,
 }
 
-impl SettingsUnderTest {
+impl<'p> SettingsUnderTest<'p> {
     /// Gets a case ready.
     ///
     /// # Errors
     /// A table cannot be made, or the memory is not in the parts table. The inner error says why there is nothing to explore.
     pub fn of(
         history: &History,
+        parts: &'p PartsTable,
         case: &SettingsCase,
         faults: &Faults,
     ) -> Result<Result<Self, Obstacle>, RehearseError> {
@@ -133,7 +134,7 @@ impl SettingsUnderTest {
             .iter()
             .filter_map(|version| history.layout(version))
             .collect();
-        let part = part(&case.memory)?;
+        let part = parts.part(&case.memory)?;
         let mut versions = Vec::new();
         let mut aside_room = 0;
         let room = layouts.iter().map(|layout| room_for(layout)).max().unwrap_or(0);

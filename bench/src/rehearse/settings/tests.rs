@@ -66,8 +66,14 @@ impl Machines for Flawed {
     }
 }
 
-fn under_test(bench: &Bench) -> SettingsUnderTest {
-    let made = SettingsUnderTest::of(&history(bench).unwrap(), &case(bench), &Faults::all()).unwrap();
+fn under_test(bench: &Bench) -> SettingsUnderTest<'_> {
+    let made = SettingsUnderTest::of(
+        &history(bench).unwrap(),
+        bench.parts_table(),
+        &case(bench),
+        &Faults::all(),
+    )
+    .unwrap();
     made.unwrap_or_else(|why| panic!("it can be explored: {why:?}"))
 }
 
@@ -84,14 +90,16 @@ fn is_lost(end: SettingsEnd, parts: &[&str]) {
 fn settings_carried_over_in_place_are_lost() {
     let flawed =
         |setup: &Setup, plan: &Plan, watch: &dyn Fn(Seen)| explore_machines(setup, plan, &Flawed(Flaw::InPlace), watch);
-    let end = under_test(&demo()).explore_with(&flawed, &limits(), &Silent).unwrap();
+    let bench = demo();
+    let end = under_test(&bench).explore_with(&flawed, &limits(), &Silent).unwrap();
     is_lost(end, &["The unit: with settings of version 1.8.", "no settings"]);
 }
 
 /// The table from 1.8 to 2.0 is cut short by a byte: the keeper cannot run it, and an owner's unit would stand there.
 #[test]
 fn a_table_that_cannot_be_run_is_found() {
-    let mut settings = under_test(&demo());
+    let bench = demo();
+    let mut settings = under_test(&bench);
     settings.plan.versions[1].tables[0].pop();
     let end = settings.explore(&limits(), &Silent).unwrap();
     let parts = [
