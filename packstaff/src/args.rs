@@ -205,6 +205,14 @@ pub(crate) struct Settings {
     pub(crate) act: SettingsAct,
 }
 
+/// What settings are printed as.
+#[derive(Clone, Copy, clap::ValueEnum)]
+pub(crate) enum SettingsForm {
+    Text,
+    Toml,
+    Json,
+}
+
 #[derive(Subcommand)]
 pub(crate) enum SettingsAct {
     /// What becomes of settings from each version to each other; an error where a calibration or a counter would be lost
@@ -240,8 +248,8 @@ pub(crate) enum SettingsAct {
         #[arg(long, value_name = "FOLDER", default_value = ".")]
         product: PathBuf,
         /// What to print: text, toml (which `settings write` reads) or json
-        #[arg(long, value_name = "FORM", default_value = "text", value_parser = ["text", "toml", "json"])]
-        form: String,
+        #[arg(long, value_name = "FORM", default_value = "text")]
+        form: SettingsForm,
     },
     /// Show what an owner would have after an update, from a dump of the unit
     Carry {
@@ -257,8 +265,8 @@ pub(crate) enum SettingsAct {
         #[arg(long, value_name = "FOLDER", default_value = ".")]
         product: PathBuf,
         /// What to print: text, or toml or json of the settings after the update
-        #[arg(long, value_name = "FORM", default_value = "text", value_parser = ["text", "toml", "json"])]
-        form: String,
+        #[arg(long, value_name = "FORM", default_value = "text")]
+        form: SettingsForm,
         /// Write a memory image of the new version with these settings, for a service bench
         #[arg(long, value_name = "FILE")]
         out: Option<PathBuf>,

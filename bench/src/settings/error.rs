@@ -1,8 +1,11 @@
 //! Why nothing can be said of a product's settings.
 
 use packstaff_document::DocumentError;
+use packstaff_keeper::carry::CarryFault;
 use packstaff_product::LedgerError;
 use packstaff_settings::carry::CarryError;
+use packstaff_settings::dump::DumpError;
+use packstaff_settings::dwarf::DwarfError;
 use std::path::PathBuf;
 use thiserror::Error;
 
@@ -53,4 +56,55 @@ pub enum SettingsError {
     /// A rule between two versions cannot be followed.
     #[error("what becomes of settings cannot be worked out: {0}")]
     Carry(#[source] CarryError),
+    /// A pair of versions that cannot be planned.
+    #[error(transparent)]
+    Plan(CarryError),
+    /// A version without a layout.
+    #[error("there is no layout of version {version}; there are layouts of {}", known.join(", "))]
+    NoLayout {
+        /// The version asked for.
+        version: String,
+        /// Those that there are.
+        known: Vec<String>,
+    },
+    /// A dump that is longer than any settings memory.
+    #[error("{} has {bytes} bytes, more than any settings memory", path.display())]
+    DumpTooLong {
+        /// The file.
+        path: PathBuf,
+        /// Its bytes.
+        bytes: u64,
+    },
+    /// A file that is no dump of this version.
+    #[error("{} is no dump of version {version}: {error}", path.display())]
+    NoDump {
+        /// The file.
+        path: PathBuf,
+        /// The version that was to have written it.
+        version: String,
+        /// Why it is none.
+        #[source]
+        error: DumpError,
+        /// A version of which it holds whole settings.
+        instead: Option<String>,
+    },
+    /// A record that cannot be carried over.
+    #[error("the settings cannot be carried over from {from} to {to}: {fault}")]
+    NotCarried {
+        /// The version come from.
+        from: String,
+        /// The version gone to.
+        to: String,
+        /// What the keeper says.
+        fault: CarryFault,
+    },
+    /// A record that is not one of its layout.
+    #[error(transparent)]
+    Record(#[from] DumpError),
+    /// A layout's number that is too large.
+    #[error("a layout's number has 16 bits, and {0:#x} is given")]
+    LayoutNumber(u32),
+    /// The build has no such record.
+    #[error(transparent)]
+    Build(#[from] DwarfError),
 }

@@ -1,10 +1,10 @@
-//! Settings as text and as JSON.
+//! Layouts, plans and dumps as tables.
 
 use crate::text::wrap;
+use packstaff_bench::settings::Carrying;
 use packstaff_settings::carry::{Carried, Carrier, Fate, Lost, Matrix, Outcome, Plan};
 use packstaff_settings::dump::{DumpError, Reading, Value, read_record};
-use packstaff_settings::layout::{Layout, Way};
-use serde_json::{Value as Json, json};
+use packstaff_settings::layout::Layout;
 use std::fmt::Write;
 
 /// How many of a plan's fields fare how, in a few words.
@@ -200,7 +200,8 @@ fn value_row(value: &Value) -> Vec<String> {
 ///
 /// # Errors
 /// The record made is not one of the layout gone to, which would be our own mistake.
-pub fn carried(plan: &Plan, before: &Reading, to: &Layout, made: &Carried) -> Result<String, DumpError> {
+pub fn carried(carrying: &Carrying<'_>) -> Result<String, DumpError> {
+    let Carrying { plan, before, to, made } = carrying;
     let after = read_record(to, &made.record)?;
     let mut out = format!("Settings of {} as {} would have them\n", plan.from, plan.to);
     for line in wrap(&carrier(plan), 100) {
@@ -289,58 +290,4 @@ fn happened(to: &Layout, value: &Value, made: &Carried) -> Vec<String> {
         .to_owned()
     })
     .collect()
-}
-
-/// A plan as JSON.
-pub fn plan_json(plan: &Plan) -> Json {
-    let (carrier, because) = match &plan.carrier {
-        Carrier::Unchanged => ("unchanged", None),
-        Carrier::Keeper => ("keeper", None),
-        Carrier::Firmware => ("firmware", None),
-        Carrier::Nobody { because } => ("nobody", because.clone()),
-    };
-    let fates = plan.fates.iter().map(|fate| {
-        json!({
-            "field": fate.field,
-            "means": fate.means,
-            "was": fate.was,
-            "kind": fate.kind.word(),
-            "becomes": fate.becomes,
-            "outcome": match fate.outcome {
-                Outcome::Kept => "kept",
-                Outcome::Converted => "converted",
-                Outcome::Defaulted => "new",
-            },
-            "changes": fate.changes.iter().map(ToString::to_string).collect::<Vec<_>>(),
-            "elements": { "carried": fate.elements.0, "all": fate.elements.1 },
-        })
-    });
-    let lost = plan.lost.iter().map(|lost| {
-        json!({
-            "field": lost.field,
-            "what": lost.to_string(),
-            "kind": lost.kind.word(),
-            "because": lost.because,
-            "aside": lost.aside,
-        })
-    });
-    json!({
-        "from": plan.from,
-        "to": plan.to,
-        "way": match plan.way { Way::Up => "up", Way::Down => "down" },
-        "carrier": carrier,
-        "because": because,
-        "fields": fates.collect::<Vec<_>>(),
-        "lost": lost.collect::<Vec<_>>(),
-        "objections": plan.objections().iter().map(ToString::to_string).collect::<Vec<_>>(),
-        "table_bytes": plan.table.len(),
-    })
-}
-
-/// All plans as JSON.
-pub fn matrix_json(matrix: &Matrix) -> Json {
-    json!({
-        "versions": matrix.versions,
-        "pairs": matrix.plans.iter().map(plan_json).collect::<Vec<_>>(),
-    })
 }
