@@ -6,6 +6,7 @@
 #![forbid(unsafe_code)]
 
 pub mod progress;
+pub mod reasons;
 pub mod remedy;
 pub mod report;
 pub mod sheet;

@@ -7,6 +7,7 @@
 //! The frame of the page is English. The maker's texts stand in it as they are.
 
 mod cautions;
+mod codes;
 mod duration;
 mod page;
 mod steps;
@@ -15,6 +16,7 @@ mod units;
 
 pub use cautions::Hazard;
 pub use cautions::cautions_for;
+pub use codes::codes;
 pub use duration::typical_and_longest;
 
 /// All that a sheet says.
