@@ -5,10 +5,18 @@
 
 #![forbid(unsafe_code)]
 
+pub mod budget {
+    //! The arithmetic of a unit's life.
+
+    mod rates;
+
+    pub use rates::rates;
+}
 pub mod open;
 pub mod progress;
+pub mod rehearse;
 pub mod stick_spec;
 pub mod wear;
 
 pub use open::{Bench, EXTENSION, OpenError};
-pub use progress::{Progress, Silent, Step};
+pub use progress::{Counts, Explored, Progress, Silent, Step};

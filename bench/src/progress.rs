@@ -32,8 +32,62 @@ pub enum Step<'a> {
         /// The version to come to.
         to: &'a str,
     },
+    /// All that can happen is explored.
+    Exploring {
+        /// Of what.
+        what: Explored<'a>,
+        /// How far the exploration has come; `None` at its beginning.
+        counts: Option<Counts>,
+    },
     /// The stick image is made.
     MakingStick,
+}
+
+/// What is explored.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Explored<'a> {
+    /// Installs on a board.
+    Installs {
+        /// The board revision.
+        board: &'a str,
+        /// The version to come to.
+        to: &'a str,
+    },
+    /// Settings.
+    Settings {
+        /// The settings memory, by the trade's name.
+        memory: &'a str,
+    },
+    /// A maker's own loader.
+    OwnLoader {
+        /// The image to come to.
+        to: &'a str,
+    },
+}
+
+/// How far an exploration has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Counts {
+    /// Worlds with power off that were told apart so far.
+    pub worlds: usize,
+    /// All nodes so far, worlds and powered units.
+    pub nodes: usize,
+    /// Nodes that are still to be looked at.
+    pub ahead: usize,
+    /// Cuts so far.
+    pub cuts: u64,
+}
+
+impl From<packstaff_rehearsal::explore::Progress> for Counts {
+    fn from(seen: packstaff_rehearsal::explore::Progress) -> Self {
+        Self {
+            worlds: seen.worlds,
+            nodes: seen.nodes,
+            ahead: seen.ahead,
+            cuts: seen.cuts,
+        }
+    }
 }
 
 /// Nobody watches.

@@ -9,10 +9,10 @@
 //! the ledger. The unit is simulated; its installer is the one that units run.
 
 use miette::{IntoDiagnostic, Result, WrapErr, miette};
-use packstaff::rehearse::{Stage, recorded_files};
 use packstaff::release::release_stick;
 use packstaff::told::ForPeople;
 use packstaff_bench::open::Bench;
+use packstaff_bench::rehearse::{Beginning, BoardUnderTest, recorded_files};
 use packstaff_product::Unlock;
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
@@ -33,10 +33,11 @@ fn main() -> Result<()> {
         .product
         .board(board)
         .ok_or_else(|| miette!("there is no board {board}"))?;
-    let stage = Stage::of(&bench, keyring.keyring(), board, recorded_files(&bench, board)?)?;
+    let files = recorded_files(&bench, board).told()?;
+    let board_under_test = BoardUnderTest::of(&bench, keyring.keyring(), board, files).told()?;
 
     let version = bench.version(to).told()?;
-    let file = stage.file(to)?;
+    let file = board_under_test.file(to).told()?;
     let release = bench
         .ledger
         .latest_issue_of(to)
@@ -44,11 +45,11 @@ fn main() -> Result<()> {
     let files = [(board.revision.as_str(), file.name.as_str(), file.bytes.as_slice())];
     let image = release_stick(&bench, &version, release.record.date, &files, None)?;
 
-    let mut world = stage.world(Some(from))?;
+    let mut world = board_under_test.world(&Beginning::Runs(from.clone())).told()?;
     world.stick = Some(insert(image.clone()));
     let mut changes = Vec::new();
     power_up(
-        &stage.blueprint,
+        &board_under_test.blueprint,
         &mut world,
         Owner::Picks(file.manifest),
         |world, change| {
@@ -63,7 +64,7 @@ fn main() -> Result<()> {
     let torn = match &change {
         Change::Erase { .. } => Torn::Erase(EraseCut::Lower),
         Change::Program { data, .. } => Torn::Program {
-            whole: data.len() as u32 / board_granule(&stage) / 2,
+            whole: data.len() as u32 / board_under_test.blueprint.layout.geometry().granule / 2,
             inside: Inside::Part,
         },
     };
@@ -83,8 +84,4 @@ fn main() -> Result<()> {
         out.join("stick.img").display()
     );
     Ok(())
-}
-
-fn board_granule(stage: &Stage<'_>) -> u32 {
-    stage.blueprint.layout.geometry().granule
 }

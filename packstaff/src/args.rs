@@ -3,7 +3,7 @@
 mod stick;
 
 use clap::{Args as ClapArgs, Parser, Subcommand};
-use packstaff::rehearse::PartOf;
+use packstaff_bench::rehearse::{Beginning, PartOf};
 use packstaff_product::SignatureKind;
 use packstaff_product::keyring::{OtsKind, TreeKind};
 use packstaff_rehearsal::explore::Faults;
@@ -94,7 +94,7 @@ pub(crate) struct Rehearse {
     pub(crate) to: Vec<String>,
     /// Version that units begin with, or `new`; may be given again. All others in the ledger, and `new`, if left out
     #[arg(long, value_name = "VERSION")]
-    pub(crate) from: Vec<String>,
+    pub(crate) from: Vec<Beginning>,
     /// Board revision; may be given again. All if left out
     #[arg(long, value_name = "BOARD")]
     pub(crate) board: Vec<String>,

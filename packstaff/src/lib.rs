@@ -7,6 +7,7 @@ pub mod budget;
 pub mod clock;
 pub mod look;
 pub mod machine;
+pub mod memory;
 pub mod port;
 pub mod progress;
 pub mod rehearse;

@@ -3,11 +3,13 @@
 use crate::args;
 use crate::{code_of, say, show};
 use miette::{IntoDiagnostic, Result};
+use packstaff::memory;
 use packstaff::progress::Progress;
 #[cfg(feature = "own-loader")]
 use packstaff::rehearse::rehearse_own_loader;
-use packstaff::rehearse::{Ask, Limits, Outcome, Wanted, draw, junit, merge, read_outcome, rehearse, report_of};
+use packstaff::rehearse::{Ask, Outcome, draw, junit, merge, read_outcome, rehearse, report_of};
 use packstaff::told::ForPeople;
+use packstaff_bench::rehearse::{Beginning, Bound, Limits, Split, Wanted};
 use packstaff_rehearsal::explore::Faults;
 use packstaff_words::report::Report;
 use serde::Serialize;
@@ -102,7 +104,12 @@ fn own_loader(_: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
 fn explored(ask: &args::Rehearse, folder: &std::path::Path) -> Result<Outcome> {
     let bench = packstaff::machine::open(folder).told()?;
     // A version that is written otherwise than product.toml has it is found before the keyring is asked for.
-    for version in ask.to.iter().chain(ask.from.iter().filter(|from| *from != "new")) {
+    for version in ask
+        .to
+        .iter()
+        .map(String::as_str)
+        .chain(ask.from.iter().filter_map(Beginning::version))
+    {
         bench.version(version).told()?;
     }
     let keyring = bench.keyring(&mut ask.secret.unlock()).told()?;
@@ -112,12 +119,15 @@ fn explored(ask: &args::Rehearse, folder: &std::path::Path) -> Result<Outcome> {
             boards: ask.board.clone(),
             from: ask.from.clone(),
             to: ask.to.clone(),
-            each_start: ask.each_start,
+            split: match ask.each_start {
+                true => Split::EachBeginning,
+                false => Split::Together,
+            },
         },
         part: ask.part,
         limits: Limits {
             faults: ask.faults.clone().unwrap_or_else(Faults::all),
-            nodes_max: ask.nodes,
+            bound: ask.nodes.map_or_else(|| Bound::Memory(memory::allowed()), Bound::Nodes),
         },
     };
     let outcome = rehearse(&bench, keyring.keyring(), &wanted, &progress);

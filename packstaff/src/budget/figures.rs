@@ -1,9 +1,9 @@
 //! The figures of a board's budget, computed.
 
-use super::rates::rates;
 use super::trial::trial;
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result};
+use packstaff_bench::budget::rates;
 use packstaff_bench::open::Bench;
 use packstaff_bench::wear::Most;
 use packstaff_budget::capacitor::Losses;

@@ -2,14 +2,13 @@
 
 mod figures;
 mod page;
-mod rates;
 mod rows;
 mod trial;
 mod words;
 
 pub use figures::{AsSeen, BoardFigures, Cuts, FlashWear, MemoryWear, Off, Update};
+pub use packstaff_bench::budget::rates;
 pub use page::draw;
-pub use rates::rates;
 
 use crate::progress::Progress;
 use crate::told::ForPeople;
@@ -150,7 +149,11 @@ pub fn told(figures: &Figures) -> String {
 }
 
 /// The rows of a release about what its product file's budget limits. `installs` says how each board's slowest install went.
-pub(crate) fn release_rows(report: &mut Report, bench: &Bench, installs: &[crate::rehearse::Install]) -> Result<()> {
+pub(crate) fn release_rows(
+    report: &mut Report,
+    bench: &Bench,
+    installs: &[packstaff_bench::rehearse::Install],
+) -> Result<()> {
     let Some(stated) = &bench.product.budget else {
         return Ok(());
     };
@@ -166,7 +169,7 @@ pub(crate) fn release_rows(report: &mut Report, bench: &Bench, installs: &[crate
             report.set(rows::RELEASE, "update-limit", "Longest install", column, cell);
         }
         // A new unit is given its first version once, and not by its owner.
-        let updates = here.filter(|install| install.from.is_some());
+        let updates = here.filter(|install| install.from.version().is_some());
         let erases = updates.map(|install| install.erases_most).reduce(Most::max);
         let erases = erases.unwrap_or(Most { own: 1, beside: 1 });
         if let Some(flash) = figures::flash_wear(bench.parts(board).told()?, erases, stated) {

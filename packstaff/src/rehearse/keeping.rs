@@ -4,14 +4,14 @@
 //! that of the board. Where firmware keeps its settings by code of its own, the keeper stands in for it, in as many places as
 //! that has copies, and the report says so.
 
-use super::cases::Case;
-use super::explored::{Limits, NoAnswer};
 use super::outcome::{Broken, KeepingOutcome};
-use super::watch::Watch;
 use crate::progress::Progress;
 use crate::settings::{Described, described, put_together};
+use crate::told;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
+use packstaff_bench::rehearse::{Beginning, Bound, Case, Limits, RehearseError};
+use packstaff_bench::{Explored as Exploring, Progress as _, Step};
 use packstaff_keeper::{AsideConfig, Memory, Region, Spots};
 use packstaff_product::Range;
 use packstaff_rehearsal::claims::Claim;
@@ -88,8 +88,12 @@ pub fn keeping_cases(bench: &Bench, installs: &[Case]) -> Result<KeepingCases> {
     for board in &bench.product.boards {
         let own = || installs.iter().filter(|case| case.board == board.revision);
         let ends: BTreeSet<&str> = own()
-            .flat_map(|case| case.from.iter().flatten().chain([&case.to]))
-            .map(String::as_str)
+            .flat_map(|case| {
+                case.from
+                    .iter()
+                    .filter_map(Beginning::version)
+                    .chain([case.to.as_str()])
+            })
             .collect();
         let listed = all.iter().map(|version| version.text());
         let (known, unknown): (Vec<&str>, Vec<&str>) = listed
@@ -99,8 +103,8 @@ pub fn keeping_cases(bench: &Bench, installs: &[Case]) -> Result<KeepingCases> {
         if known.is_empty() {
             continue;
         }
-        let new = own().any(|case| case.from.contains(&None));
-        let begins = |version: &&str| own().any(|case| case.from.iter().flatten().any(|from| from == version));
+        let new = own().any(|case| case.from.contains(&Beginning::New));
+        let begins = |version: &&str| own().any(|case| case.from.iter().any(|from| from.version() == Some(*version)));
         let case = KeepingCase {
             boards: vec![board.revision.clone()],
             memory: board.settings_memory.clone(),
@@ -255,8 +259,10 @@ impl Kept {
         explored: Explored<'_>,
         progress: &Progress,
     ) -> Result<KeepingOutcome> {
-        let words = format!("rehearsing settings in {}", self.part.name);
-        let watch = Watch::begin(words, progress);
+        let what = Exploring::Settings {
+            memory: &self.part.name,
+        };
+        progress.at(&Step::Exploring { what, counts: None });
         let mut tried = None;
         let mut before = None;
         for (places, cuts_max) in REACHES {
@@ -275,9 +281,15 @@ impl Kept {
             } else {
                 NODES
             };
-            self.plan.nodes_max = limits.nodes_max.unwrap_or_else(|| limits.nodes(bytes).min(most));
+            self.plan.nodes_max = match limits.bound {
+                Bound::Nodes(nodes) => nodes,
+                memory => memory.nodes(bytes).min(most),
+            };
             self.begin(case, &setup)?;
-            match explored(&setup, &self.plan, &|seen| watch.tell(seen)) {
+            match explored(&setup, &self.plan, &|seen: Seen| {
+                let counts = Some(seen.into());
+                progress.at(&Step::Exploring { what, counts });
+            }) {
                 Ok(found) => return Ok(self.outcome(case, &setup, &found)),
                 Err(Unexplored::TooLarge(too_large)) => tried = Some((too_large.0, bytes)),
                 Err(other) => {
@@ -289,12 +301,11 @@ impl Kept {
             }
         }
         let (nodes, bytes) = tried.unwrap_or((0, 0));
-        Err(NoAnswer::TooLarge {
+        Err(told::report(RehearseError::TooLarge {
             case: case.name(),
             nodes,
-            bytes,
-        }
-        .into())
+            node_bytes: bytes,
+        }))
     }
 
     /// The worlds to begin with: a new unit, or units that the keeper of a version has saved settings in.

@@ -3,6 +3,7 @@
 use super::keeping::Kept;
 use super::*;
 use crate::settings::history;
+use packstaff_bench::rehearse::{Beginning, Bound};
 use packstaff_keeper::{Flaw, Keeper};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Faults;
@@ -18,14 +19,14 @@ fn demo() -> Bench {
 fn limits() -> Limits {
     Limits {
         faults: Faults::all(),
-        nodes_max: None,
+        bound: Bound::Memory(1 << 31),
     }
 }
 
 /// The demo's settings from 1.8 to 2.0, the versions in its ledger.
 fn case(bench: &Bench) -> KeepingCase {
     let wanted = Wanted {
-        from: vec!["1.8".to_owned()],
+        from: vec![Beginning::Runs("1.8".to_owned())],
         to: vec!["2.0".to_owned()],
         ..Wanted::default()
     };
@@ -147,7 +148,7 @@ fn bounds_are_stated() {
     };
     let few = |nodes_max| {
         let limits = Limits {
-            nodes_max: Some(nodes_max),
+            bound: Bound::Nodes(nodes_max),
             ..limits()
         };
         explore_keeping(&bench, &case, &limits, &Progress::new(true))

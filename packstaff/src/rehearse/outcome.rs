@@ -1,13 +1,14 @@
 //! What came of a rehearsal, as it is kept, sent from machine to machine, and joined.
 
-use super::cases::{Case, PartOf};
-use super::files::recorded_files;
 use super::keeping::{KeepingCase, KeepingCases};
-use super::smooth::Install;
 use crate::settings;
+use crate::told::ForPeople;
 use miette::Result;
 use packstaff_bench::open::Bench;
-use packstaff_rehearsal::explore::{Exploration, Faults, Plan};
+use packstaff_bench::rehearse::{self, Beginning, Case, Install, PartOf, Places, recorded_files};
+use packstaff_rehearsal::explore::{Exploration, Faults};
+use packstaff_rehearsal::picture::StoryPicture;
+use packstaff_rehearsal::power_up::Ending;
 use packstaff_words::text::hex;
 use serde::{Deserialize, Serialize};
 
@@ -175,7 +176,7 @@ impl Outcome {
         let faults: Vec<_> = faults.names().into_iter().map(str::to_owned).collect();
         let mut matrix = vec![env!("CARGO_PKG_VERSION").to_owned(), bench.product.name.clone()];
         for board in &bench.product.boards {
-            let files = recorded_files(bench, board)?;
+            let files = recorded_files(bench, board).told()?;
             let files = files.iter().map(|file| hex(&packstaff_envelope::sha256(&file.bytes)));
             matrix.push(format!("{} {}", board.revision, files.collect::<Vec<_>>().join(" ")));
             matrix.push(format!("{} {:?}", board.part, board.map));
@@ -231,20 +232,36 @@ impl Covered {
 }
 
 impl CaseOutcome {
-    pub(super) fn of(case: &Case, plan: &Plan<'_>, two_places: bool, found: &Exploration, broken: Vec<Broken>) -> Self {
+    /// What is kept of a case; `index` is its number in the matrix.
+    pub fn of(product: &str, index: usize, done: &rehearse::CaseOutcome) -> Self {
+        let case = &done.case;
+        let heading = format!("{product}: {}", case.name());
+        let scenes = done.scene.iter().flat_map(|scene| {
+            let worlds = done.found.violations.iter().zip(&scene.worlds);
+            worlds.map(move |it| (scene, it))
+        });
+        let broken = scenes.map(|(scene, (violation, worlds))| {
+            Broken::of(&StoryPicture {
+                heading: &heading,
+                claim: violation.claim,
+                wording: violation.claim.wording(),
+                seen: &violation.seen,
+                story: &violation.story,
+                worlds,
+                areas: &scene.areas,
+                images: &scene.images,
+                target: scene.target,
+            })
+        });
         Self {
-            index: 0,
+            index,
             board: case.board.clone(),
             to: case.to.clone(),
-            from: case
-                .from
-                .iter()
-                .map(|from| from.clone().unwrap_or("new".to_owned()))
-                .collect(),
-            sticks: plan.sticks.iter().map(|option| option.name.clone()).collect(),
-            two_places,
-            covered: Covered::of(found, broken),
-            installs: Vec::new(),
+            from: case.from.iter().map(Beginning::to_string).collect(),
+            sticks: done.sticks.clone(),
+            two_places: done.places == Places::Two,
+            covered: Covered::of(&done.found, broken.collect()),
+            installs: done.installs.iter().map(InstallOutcome::of).collect(),
         }
     }
 
@@ -259,12 +276,28 @@ impl InstallOutcome {
     pub fn of(install: &Install) -> Self {
         let total = install.estimate.total();
         Self {
-            from: install.from.clone(),
-            holds: install.arrived && install.broken.is_empty(),
-            seen: install.seen(),
+            from: install.from.version().map(str::to_owned),
+            holds: install.holds(),
+            seen: seen(install),
             changes: install.changes,
             typical_s: total.typical_s,
             longest_s: total.longest_s,
         }
+    }
+}
+
+/// How an install without a cut ended.
+fn seen(install: &Install) -> String {
+    let ending = match install.ending {
+        Ending::Started { .. } if install.arrived => "what was picked runs".to_owned(),
+        Ending::Started { .. } => "another image is started".to_owned(),
+        Ending::Waiting(reason) => format!("the unit waits: {reason} ({})", reason.code()),
+        Ending::Endless => "the installer does not come to an end".to_owned(),
+        Ending::Impossible(fault) => format!("the installer asks for the impossible: {fault}"),
+    };
+    let broken: Vec<_> = install.broken.iter().map(|claim| claim.statement()).collect();
+    match broken.is_empty() {
+        true => ending,
+        false => format!("{ending}; does not hold: {}", broken.join(" ")),
     }
 }

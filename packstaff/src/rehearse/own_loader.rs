@@ -4,9 +4,9 @@ use super::drawing::{Drawn, coverage, draw_all};
 use super::junit::{End, Suite, Test, document};
 use super::outcome::{Broken, Covered};
 use super::rows::left_out;
-use super::watch::Watch;
 use crate::progress::Progress;
 use miette::{Result, miette};
+use packstaff_bench::{Explored, Progress as _, Step};
 use packstaff_loader::{RehearsalError, Report as Rehearsed, wording};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::{Faults, Violation};
@@ -81,15 +81,14 @@ pub fn rehearse_own_loader(
     // The loader never asks its owner for a choice.
     kind.faults.any_choice = false;
     kind.limits.nodes = nodes.unwrap_or(kind.limits.nodes);
-    let watched = RefCell::new(None::<(String, Watch<'_>)>);
+    let towards = RefCell::new(None::<String>);
     let rehearsed = packstaff_loader::rehearse_watched(&kind, &|to, seen| {
-        let mut watched = watched.borrow_mut();
-        let watch = match watched.take() {
-            Some((known, watch)) if known == to => watch,
-            _ => Watch::begin(format!("rehearsing the loader, to {to}"), progress),
-        };
-        watch.tell(seen);
-        *watched = Some((to.to_owned(), watch));
+        let what = Explored::OwnLoader { to };
+        if towards.replace(Some(to.to_owned())).as_deref() != Some(to) {
+            progress.at(&Step::Exploring { what, counts: None });
+        }
+        let counts = Some(seen.into());
+        progress.at(&Step::Exploring { what, counts });
     });
     Ok(LoaderOutcome::of(folder, &rehearsed.map_err(told)?))
 }

@@ -1,6 +1,8 @@
 //! A rehearsal that fails, told in every way: the demo's ledger with a release that nobody owns up to.
 
 use super::*;
+use packstaff_bench::Silent;
+use packstaff_bench::rehearse::{Beginning, Bound, Split, explore_case};
 use packstaff_product::{KeyringFile, Unlock};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Faults;
@@ -24,29 +26,29 @@ fn outcome(disowned: &str) -> Outcome {
     let (bench, keyring) = open();
     let wanted = Wanted {
         boards: vec!["D".to_owned()],
-        from: vec!["new".to_owned()],
+        from: vec![Beginning::New],
         to: vec!["2.0".to_owned()],
-        each_start: false,
+        split: Split::Together,
     };
     let limits = Limits {
         faults: Faults::named("cuts,any-choice").unwrap(),
-        nodes_max: Some(1 << 20),
+        bound: Bound::Nodes(1 << 20),
     };
     let all = cases(&bench, &wanted).unwrap();
     let [case] = &all[..] else { panic!("{all:?}") };
     let board = bench.product.board("D").unwrap();
     let files = recorded_files(&bench, board).unwrap();
-    let mut stage = Stage::of(&bench, keyring.keyring(), board, files).unwrap();
-    let unknown = stage
+    let mut board = BoardUnderTest::of(&bench, keyring.keyring(), board, files).unwrap();
+    let unknown = board
         .files
         .iter()
         .find(|file| file.version == disowned)
         .map(|file| file.image);
-    stage.releases.retain(|image| Some(*image) != unknown);
+    board.releases.retain(|image| Some(*image) != unknown);
     let none = KeepingCases::default();
     let mut outcome = Outcome::begin(&bench, &all, &none, &limits.faults, PartOf::WHOLE).unwrap();
-    let done = explore_case(&stage, case, &limits, &Progress::new(true)).unwrap();
-    outcome.cases.push(done);
+    let done = explore_case(&board, case, &limits, &Silent).unwrap();
+    outcome.cases.push(CaseOutcome::of(&bench.product.name, 0, &done));
     outcome
 }
 
@@ -156,7 +158,7 @@ fn too_few_nodes_are_no_answer() {
         part: PartOf::WHOLE,
         limits: Limits {
             faults: Faults::named("cuts").unwrap(),
-            nodes_max: Some(50),
+            bound: Bound::Nodes(50),
         },
     };
     let error = rehearse(&bench, keyring.keyring(), &ask, &Progress::new(true)).unwrap_err();

@@ -1,13 +1,18 @@
 //! The rehearsal of a release: every world that an install to it can come to, and each install once as it should be.
 
 use super::Packed;
+use crate::memory;
 use crate::progress::Progress;
 use crate::rehearse::{
-    Case, File, Install, InstallOutcome, Limits, Outcome, PartOf, Stage, explore_case, explore_keeping, install_row,
-    keeping_cases, may_go_back_to, recorded_files, set_case, set_keeping,
+    CaseOutcome, InstallOutcome, Outcome, explore_keeping, install_row, keeping_cases, set_case, set_keeping,
 };
+use crate::told::ForPeople;
 use miette::Result;
 use packstaff_bench::open::Bench;
+use packstaff_bench::rehearse::{
+    Beginning, BoardUnderTest, Bound, Case, Install, Limits, PartOf, UpdateFile, Way, may_go_back_to, recorded_files,
+    rehearse_board,
+};
 use packstaff_product::{Keyring, Version};
 use packstaff_rehearsal::claims::Release as KnownImage;
 use packstaff_rehearsal::explore::Faults;
@@ -33,7 +38,7 @@ pub(super) fn rehearse(
 ) -> Result<Rehearsed> {
     let limits = Limits {
         faults: Faults::all(),
-        nodes_max: None,
+        bound: Bound::Memory(memory::allowed()),
     };
     let mut cases = Vec::new();
     let mut installs = Vec::new();
@@ -42,34 +47,38 @@ pub(super) fn rehearse(
         let revision = &packed.board.revision;
         let boards = &bench.product.boards;
         let column = boards.iter().position(|board| board.revision == *revision).unwrap_or(0);
-        let stage = Stage::of(bench, keyring, &packed.board, files(bench, version, packed)?)?;
-        let others: Vec<_> = stage.files.iter().map(|file| file.version.clone()).collect();
-        let others = others.into_iter().filter(|other| other != version.text());
-        let from: Vec<_> = [None].into_iter().chain(others.map(Some)).collect();
-        let back = from.iter().flatten().filter(|other| may_go_back_to(bench, other));
-        let there = from.iter().map(|from| (from.as_deref(), version.text()));
-        let ways = there.chain(back.map(|to| (Some(version.text()), to.as_str())));
-        let mut outcomes = Vec::new();
-        for (from, to) in ways {
-            progress.say(&format!("installing once, without a cut: board {revision}, to {to}"));
-            let install = stage.install(from, to)?;
-            let outcome = InstallOutcome::of(&install);
-            let (id, title) = row_of(from, to, version);
-            install_row(report, SECTION, &id, &title, column, &outcome);
-            installs.push(install);
-            outcomes.push(outcome);
-        }
-        let to = stage.highest().map_or(version.text(), |file| &file.version);
+        let board = BoardUnderTest::of(bench, keyring, &packed.board, files(bench, version, packed)?).told()?;
+        let others = board.files.iter().map(|file| file.version.clone());
+        let others = others.filter(|other| other != version.text());
+        let from: Vec<_> = [Beginning::New]
+            .into_iter()
+            .chain(others.map(Beginning::Runs))
+            .collect();
+        let back = from.iter().filter_map(Beginning::version);
+        let back = back.filter(|other| may_go_back_to(bench, other)).map(|to| Way {
+            from: Beginning::Runs(version.text().to_owned()),
+            to: to.to_owned(),
+        });
+        let there = from.iter().map(|from| Way {
+            from: from.clone(),
+            to: version.text().to_owned(),
+        });
+        let ways: Vec<Way> = there.chain(back).collect();
+        let to = board.highest().map_or(version.text(), |file| &file.version);
         let case = Case {
             board: revision.clone(),
             to: to.to_owned(),
             // A version that is no longer the highest was come to above; from there on the highest is.
-            from: from.into_iter().filter(|from| from.as_deref() != Some(to)).collect(),
+            from: from.iter().filter(|from| from.version() != Some(to)).cloned().collect(),
         };
-        let mut done = explore_case(&stage, &case, &limits, progress)?;
-        done.index = cases.len();
-        done.installs = outcomes;
+        let found = rehearse_board(&board, &case, &ways, &limits, progress).told()?;
+        for install in &found.installs {
+            let (id, title) = row_of(install.from.version(), &install.to, version);
+            install_row(report, SECTION, &id, &title, column, &InstallOutcome::of(install));
+        }
+        let done = CaseOutcome::of(&bench.product.name, cases.len(), &found);
         set_case(report, SECTION, &done, column, true);
+        installs.extend(found.installs);
         names.push(case);
         cases.push(done);
     }
@@ -86,10 +95,10 @@ pub(super) fn rehearse(
 }
 
 /// The ledger's files, with the release's own in place of any other of its version.
-fn files(bench: &Bench, version: &Version, packed: &Packed) -> Result<Vec<File>> {
-    let mut files = recorded_files(bench, &packed.board)?;
+fn files(bench: &Bench, version: &Version, packed: &Packed) -> Result<Vec<UpdateFile>> {
+    let mut files = recorded_files(bench, &packed.board).told()?;
     files.retain(|file| file.version != version.text());
-    files.push(File {
+    files.push(UpdateFile {
         version: version.text().to_owned(),
         numbers: version.numbers().as_slice().to_vec(),
         issue: bench.product.policy.issue,

@@ -3,9 +3,10 @@
 use super::Packed;
 use super::notes::Notes;
 use super::rehearse::Rehearsed;
-use crate::rehearse::{Install, owners_sentence};
+use crate::rehearse::owners_sentence;
 use crate::settings::owners_sentences;
 use packstaff_bench::open::Bench;
+use packstaff_bench::rehearse::Install;
 use packstaff_installer::Reason;
 use packstaff_product::{Date, Version};
 use packstaff_settings::carry::Matrix;
@@ -127,7 +128,9 @@ fn part<'a>(packed: &'a Packed, version: &Version, installs: &[Install]) -> Boar
         size: packed.file.len() as u64,
         time: times(slowest.map(|install| install.estimate).unwrap_or_default()),
         starts_alone: packed.board.map.second != packstaff_product::SecondPlace::None,
-        from_versions: here().filter_map(|install| install.from.clone()).collect(),
+        from_versions: here()
+            .filter_map(|install| install.from.version().map(str::to_owned))
+            .collect(),
     }
 }
 

@@ -11,10 +11,10 @@ pub use kept::{KeptAs, RecordKept, SettingsSeen};
 pub use reply::reply;
 pub use words::text;
 
-use crate::rehearse::may_go_back_to;
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::{Bench, anchor, unit_key};
+use packstaff_bench::rehearse::may_go_back_to;
 use packstaff_envelope::{VersionNumbers, open};
 use packstaff_product::SignatureKind;
 use packstaff_product::ledger::{BoardRecord, Release as Recorded};

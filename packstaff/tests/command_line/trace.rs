@@ -1,8 +1,8 @@
 //! `trace`: what happened to a unit, from what its owner sent.
 
 use crate::support::{FAILED, Folder, HOLDS, Run, tool};
-use packstaff::rehearse::{Stage, recorded_files};
 use packstaff_bench::open::Bench;
+use packstaff_bench::rehearse::{Beginning, BoardUnderTest, recorded_files};
 use packstaff_product::Unlock;
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
@@ -23,16 +23,17 @@ pub(crate) fn cut_on(folder: &Folder, revision: &str, nth: usize) -> Flash {
         .keyring(&mut Unlock::IdentityFile(folder.path("keys/demo-identity.txt")))
         .unwrap();
     let board = bench.product.board(revision).unwrap();
-    let stage = Stage::of(&bench, keyring.keyring(), board, recorded_files(&bench, board).unwrap()).unwrap();
-    let file = stage.file("2.0").unwrap();
+    let files = recorded_files(&bench, board).unwrap();
+    let board = BoardUnderTest::of(&bench, keyring.keyring(), board, files).unwrap();
+    let file = board.file("2.0").unwrap();
     let spec = packstaff_bench::stick_spec::plain(&[(&file.name, &file.bytes)]);
     let image = packstaff_stick::build(&spec).unwrap();
     image.write_to(folder.path("stick.img")).unwrap();
-    let mut world = stage.world(Some("1.8")).unwrap();
+    let mut world = board.world(&Beginning::Runs("1.8".to_owned())).unwrap();
     world.stick = Some(insert(image));
     let mut changes = Vec::new();
     power_up(
-        &stage.blueprint,
+        &board.blueprint,
         &mut world,
         Owner::Picks(file.manifest),
         |world, change| changes.push((world.flash.clone(), change.clone())),

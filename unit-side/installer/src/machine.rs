@@ -1,14 +1,18 @@
-//! The machine itself: it keeps the stage, and turns wishes into requests.
+//! The machine itself: it keeps the stage, has the table of which stage follows which, and turns wishes into requests.
 
 use crate::buffer::Buffer;
 use crate::config::{Config, Layout, StartCheck};
 use crate::descriptor::Descriptor;
-use crate::flaw::Flawed;
+use crate::flaw::{Flaw, Flawed};
 use crate::geometry::Region;
 use crate::listing::Listing;
 use crate::reason::Reason;
+use crate::register::Value;
 use crate::request::{Reply, Request};
-use crate::stages::{Confirm, Context, Inspect, Knowledge, Stage, Turn, Wish};
+use crate::stages::{
+    Clear, Commit, Confirm, Context, DryPass, Find, Inspect, Job, Knowledge, Mounting, Outcome, Raise, Stage, Survey,
+    Then, Turn, Verify, Wish, Write,
+};
 
 /// The installer of one unit, from power-up to the start of its image.
 ///
@@ -139,51 +143,22 @@ impl Installer {
             }
             other => Some(other),
         };
-        // Stages follow one another in a fixed order, each entered without a reply: every turn but the last moves on.
+        // Each stage is entered without a reply. How many can follow one another without a wish is bounded by their order.
         loop {
-            let turn = match reply {
-                Some(reply) if self.stage.is_question() => self.answered(reply),
-                _ => {
-                    let mut context = Context {
-                        config,
-                        knowledge: &mut self.knowledge,
-                        listing: &mut self.listing,
-                        buffer: &mut self.buffer,
-                        flawed: self.flawed,
-                        start_check: self.start_check,
-                    };
-                    self.stage.step(&mut context, reply)
-                }
+            let mut context = Context {
+                config,
+                knowledge: &mut self.knowledge,
+                listing: &mut self.listing,
+                buffer: &mut self.buffer,
+                flawed: self.flawed,
+                start_check: self.start_check,
             };
-            match turn {
+            match self.stage.step(&mut context, reply) {
                 Turn::Wish(wish) => return self.request(config, wish),
-                Turn::Go(stage) => self.stage = stage,
+                Turn::Over(outcome) => self.stage = next(&context, outcome),
             }
             reply = None;
         }
-    }
-
-    /// What follows the owner's answer to a question.
-    fn answered(&mut self, reply: Reply<'_>) -> Turn {
-        Turn::Go(match (&self.stage, reply) {
-            (Stage::Ask(volume), Reply::Chosen(Some(index))) => {
-                let Some((file, offer)) = self.listing.row(index).and_then(|row| Some((row.file, *row.offer()?)))
-                else {
-                    return Turn::Wish(Wish::Ask);
-                };
-                let confirm = Confirm::new(*volume, file, &offer);
-                self.listing.clear();
-                Stage::Confirm(confirm)
-            }
-            (Stage::Ask(_), Reply::Chosen(None)) => match self.knowledge.installed {
-                Some(_) => Stage::Start,
-                None => Stage::Wait(Reason::Declined),
-            },
-            (Stage::Ask(_), _) => return Turn::Wish(Wish::Ask),
-            (Stage::Wait(_), _) => Stage::Inspect(Inspect::at_power_up()),
-            (Stage::Tell(_), _) => Stage::Start,
-            _ => Stage::Start,
-        })
     }
 
     fn request(&self, config: &Config<'_>, wish: Wish) -> Request<'_> {
@@ -239,5 +214,84 @@ impl Installer {
     /// What the stick holds, as far as it was read.
     pub const fn listing(&self) -> &Listing {
         &self.listing
+    }
+}
+
+/// The order of the stages: how each can end, and which one comes next. No stage is made anywhere else, but the first.
+///
+/// Never inlined: the compiler would put the table into each stage's every end, which makes the installer half as large again.
+#[inline(never)]
+fn next(context: &Context<'_>, outcome: Outcome) -> Stage {
+    let has_image = context.knowledge.installed.is_some();
+    match outcome {
+        // Inspect, and Raise where the register has to change before anything that it asks for is started or given up.
+        Outcome::Inspected(Some(value), then) => Stage::Raise(Raise::to(value, then)),
+        Outcome::Inspected(None, then) | Outcome::Settled(then) => settled(context, then),
+
+        // Find, Mount and Survey.
+        Outcome::Found(blocks) => Stage::Mounting(Mounting::of(blocks)),
+        Outcome::Mounted(volume) => Stage::Survey(Survey::of(volume)),
+        Outcome::Offers(volume) => Stage::Ask(volume),
+        Outcome::NothingNew => Stage::Start,
+        Outcome::NoStick if has_image => Stage::Start,
+        Outcome::NoStick => Stage::Wait(context.knowledge.lacking.reason()),
+
+        // Ask, Confirm and the dry pass. Up to here nothing has been changed for an update.
+        Outcome::Picked(volume, file, offer) => Stage::Confirm(Confirm::new(volume, file, &offer)),
+        Outcome::Declined if has_image => Stage::Start,
+        Outcome::Declined => Stage::Wait(Reason::Declined),
+        Outcome::Confirmed(plan) => Stage::DryPass(DryPass::new(plan)),
+        Outcome::NoUpdate(reason) if has_image => Stage::Tell(reason),
+        Outcome::NoUpdate(reason) => Stage::Wait(reason),
+
+        // Clear, Write, Verify and Commit. An image counts from then on by its descriptor, or else by the register.
+        Outcome::Sound(plan) => Stage::Clear(Clear::install(context, plan)),
+        Outcome::Cleared(job, source) => Stage::Write(Write::new(job, source)),
+        Outcome::Written(job) => Stage::Verify(Verify::new(job)),
+        Outcome::Verified(job) if job.marked() => Stage::Commit(Commit::new(job)),
+        Outcome::Verified(job) => Stage::Raise(Raise::to(job.value(context), Then::Again)),
+        Outcome::Committed(job) => committed(context, &job),
+        Outcome::BrokenOff(job, reason) if !job.marked() && has_image => Stage::Tell(reason),
+        Outcome::BrokenOff(_, reason) | Outcome::Halted(reason) => Stage::Wait(reason),
+
+        // Tell and Wait. Start ends only where the digest that was shown is not the one that is wanted.
+        Outcome::Told => Stage::Start,
+        Outcome::Changed => Stage::Inspect(Inspect::at_power_up()),
+    }
+}
+
+/// Flash is inspected, and the register is right.
+fn settled(context: &Context<'_>, then: Then) -> Stage {
+    let knowledge = &context.knowledge;
+    match (then, knowledge.to_copy, context.config.layout()) {
+        (Then::Again, ..) => Stage::Inspect(Inspect::after_install()),
+        (Then::AgainThenLook, ..) => Stage::Inspect(Inspect::at_power_up()),
+        (_, Some(image), Layout::Staged { stage }) => {
+            let job = Job::copy(context, image, then == Then::LookAtStick);
+            Stage::Clear(Clear::copy(job, stage.base))
+        }
+        (Then::StartAtOnce, ..) if knowledge.installed.is_some() => Stage::Start,
+        (Then::StartAtOnce, ..) => Stage::Wait(knowledge.lacking.reason()),
+        (Then::LookAtStick, ..) if knowledge.installed.is_none() && context.flawed.has(Flaw::NoRecovery) => {
+            Stage::Wait(Reason::NoImage)
+        }
+        (Then::LookAtStick, ..) => Stage::Find(Find),
+    }
+}
+
+/// The slot's descriptor stands.
+fn committed(context: &Context<'_>, job: &Job) -> Stage {
+    match context.config.layout() {
+        // The stage is needed no longer. Until the register says so the copy is made again at every start: a descriptor that
+        // a cut has left may read as whole now, and otherwise once the stage is gone.
+        Layout::Staged { .. } => {
+            let issue = context.knowledge.register.floor().max(job.descriptor.sequence);
+            let then = match job.look_after {
+                true => Then::AgainThenLook,
+                false => Then::Again,
+            };
+            Stage::Raise(Raise::to(Value { issue, held: None }, then))
+        }
+        Layout::Single | Layout::Paired { .. } => Stage::Inspect(Inspect::after_install()),
     }
 }

@@ -1,6 +1,6 @@
 //! Making room: the descriptor's place is voided, then every sector of the slot is erased, its own first.
 
-use super::{Context, Job, Plan, Source, Stage, Turn, Wish, Write};
+use super::{Context, Job, Outcome, Plan, Source, Turn, Wish};
 use crate::config::ONE_PLACE;
 use crate::flaw::Flaw;
 use crate::geometry::Region;
@@ -57,14 +57,14 @@ impl Clear {
         };
         let own = config.memory_at(first).sector_at(first);
         let Some(own) = own else {
-            return Turn::Go(Stage::Wait(Reason::FlashFault));
+            return Turn::Over(Outcome::Halted(Reason::FlashFault));
         };
         let marked = self.job.marked();
         match (self.act, reply) {
             (Act::Unname | Act::Void, None)
                 if !context.knowledge.stands && context.flawed.has(Flaw::TrustsRemnants) =>
             {
-                return Turn::Go(Stage::Write(Write::new(self.job, self.source.clone())));
+                return Turn::Over(Outcome::Cleared(self.job, self.source.clone()));
             }
             // Nothing may name a place that is being written, in whatever way its cells read tomorrow. A unit that runs an image has
             // settled its register, and that names another place.
@@ -91,7 +91,7 @@ impl Clear {
             (Act::Void, Some(_)) if !context.knowledge.stands => {}
             _ => {
                 context.buffer.clear();
-                return Turn::Go(context.broken_off(&self.job, Reason::FlashFault));
+                return Turn::Over(Outcome::BrokenOff(self.job, Reason::FlashFault));
             }
         }
         let erased = match self.act {
@@ -112,7 +112,7 @@ impl Clear {
                 self.act = Act::Erase(sector.base);
                 Turn::Wish(Wish::Erase(sector.base))
             }
-            None => Turn::Go(Stage::Write(Write::new(self.job, self.source.clone()))),
+            None => Turn::Over(Outcome::Cleared(self.job, self.source.clone())),
         }
     }
 

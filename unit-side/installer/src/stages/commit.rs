@@ -1,11 +1,8 @@
 //! The commit point: the descriptor is programmed, and read back.
 
-use super::inspect::Next;
-use super::{Context, Inspect, Job, Raise, Stage, Turn, Wish};
-use crate::config::Layout;
+use super::{Context, Job, Outcome, Turn, Wish};
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor};
 use crate::reason::Reason;
-use crate::register::Value;
 use crate::request::Reply;
 
 #[derive(Clone, PartialEq, Eq, Hash)]
@@ -50,24 +47,11 @@ impl Commit {
                 })
             }
             (Act::ReadBack, Some(Reply::Flash(bytes))) if Descriptor::decode(bytes) == Some(self.job.descriptor) => {
-                Turn::Go(match context.config.layout() {
-                    // The stage is needed no longer. Until the register says so the copy is made again at every start: a
-                    // descriptor that a cut has left may read as whole now, and otherwise once the stage is gone.
-                    Layout::Staged { .. } => {
-                        let issue = context.knowledge.register.floor().max(self.job.descriptor.sequence);
-                        let next = if self.job.look_after {
-                            Next::AgainThenLook
-                        } else {
-                            Next::Again
-                        };
-                        Stage::Raise(Raise::to(Value { issue, held: None }, next))
-                    }
-                    Layout::Single | Layout::Paired { .. } => Stage::Inspect(Inspect::after_install()),
-                })
+                Turn::Over(Outcome::Committed(self.job))
             }
             _ => {
                 context.buffer.clear();
-                Turn::Go(Stage::Wait(Reason::FlashDiffers))
+                Turn::Over(Outcome::Halted(Reason::FlashDiffers))
             }
         }
     }

@@ -1,7 +1,7 @@
 //! Reading the header of one file, and deciding whether this unit would install it.
 
 use super::stream::{FileStream, Pulled};
-use super::{Clear, Context, DryPass, Plan, Stage, Turn, Wish};
+use super::{Context, Outcome, Plan, Turn, Wish};
 use crate::flaw::Flaw;
 use crate::listing::Offer;
 use crate::reason::Reason;
@@ -140,7 +140,7 @@ impl Confirm {
         }
     }
 
-    pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
+    pub(crate) fn step(&mut self, context: &Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         match self.examine.step(context, &self.volume, reply) {
             Examined::Wish(wish) => Turn::Wish(wish),
             Examined::Fit(manifest, key)
@@ -153,13 +153,13 @@ impl Confirm {
                     key,
                 };
                 if context.flawed.has(Flaw::SkipsDryPass) {
-                    return Turn::Go(Stage::Clear(Clear::install(context, plan)));
+                    return Turn::Over(Outcome::Sound(plan));
                 }
-                Turn::Go(Stage::DryPass(DryPass::new(plan)))
+                Turn::Over(Outcome::Confirmed(plan))
             }
-            Examined::Unfit(Reason::StickUnreadable) => Turn::Go(context.without_update(Reason::StickUnreadable)),
+            Examined::Unfit(Reason::StickUnreadable) => Turn::Over(Outcome::NoUpdate(Reason::StickUnreadable)),
             Examined::Fit(..) | Examined::Unfit(_) | Examined::Foreign => {
-                Turn::Go(context.without_update(Reason::StickChanged))
+                Turn::Over(Outcome::NoUpdate(Reason::StickChanged))
             }
         }
     }

@@ -1,11 +1,10 @@
 //! First stage: what does this unit's own flash hold, and what counts?
 
-use super::{Clear, Context, Find, Job, Lacking, Raise, Stage, Turn, Wish};
+use super::{Context, Lacking, Outcome, Then, Turn, Wish};
 use crate::config::{BY_DESCRIPTOR, Layout, ONE_PLACE, StartCheck};
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor, VOID_MARK_LEN};
 use crate::flaw::{Flaw, Skipped};
 use crate::geometry::Region;
-use crate::reason::Reason;
 use crate::register::{Held, REGISTER_LEN, Record, Value};
 use crate::request::Reply;
 use packstaff_envelope::same_digest;
@@ -14,7 +13,7 @@ use packstaff_envelope::same_digest;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(crate) struct Inspect {
     reading: Reading,
-    next: Next,
+    then: Then,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -32,7 +31,7 @@ impl Inspect {
     pub(crate) const fn at_power_up() -> Self {
         Self {
             reading: Reading::Record,
-            next: Next::LookAtStick,
+            then: Then::LookAtStick,
         }
     }
 
@@ -41,14 +40,14 @@ impl Inspect {
     pub(crate) const fn after_install() -> Self {
         Self {
             reading: Reading::Record,
-            next: Next::StartAtOnce,
+            then: Then::StartAtOnce,
         }
     }
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         if let Some(reply) = reply {
-            if let Some(stage) = self.receive(context, reply) {
-                return Turn::Go(stage);
+            if let Some(outcome) = self.receive(context, reply) {
+                return Turn::Over(outcome);
             }
         } else {
             context.knowledge.forget();
@@ -94,7 +93,7 @@ impl Inspect {
         }
     }
 
-    fn receive(&mut self, context: &mut Context<'_>, reply: Reply<'_>) -> Option<Stage> {
+    fn receive(&mut self, context: &mut Context<'_>, reply: Reply<'_>) -> Option<Outcome> {
         let bytes = match reply {
             Reply::Flash(bytes) => bytes,
             // Unreadable cells hold nothing that is whole.
@@ -156,7 +155,7 @@ impl Inspect {
             return Reading::Register(0);
         }
         context.knowledge.stands = true;
-        let at_power_up = matches!(self.next, Next::LookAtStick);
+        let at_power_up = matches!(self.then, Then::LookAtStick);
         let by_descriptor = BY_DESCRIPTOR && at_power_up && context.start_check == StartCheck::AfterInstall;
         if by_descriptor || context.flawed.has(Flaw::NeverDigests) {
             context.knowledge.installed = Some(descriptor);
@@ -167,7 +166,7 @@ impl Inspect {
     }
 
     /// The image that a candidate of the register names is there, whole.
-    fn found(&self, context: &mut Context<'_>, value: Value, held: Held) -> Stage {
+    fn found(&self, context: &mut Context<'_>, value: Value, held: Held) -> Outcome {
         match context.config.layout() {
             Layout::Paired { .. } => {
                 context.knowledge.installed = Some(held.descriptor);
@@ -180,7 +179,7 @@ impl Inspect {
 
     /// The register is settled here, before anything that it asks for is started or given up, and never for an image that is
     /// not there.
-    fn leave(&self, context: &Context<'_>, found: Option<Value>) -> Stage {
+    fn leave(&self, context: &Context<'_>, found: Option<Value>) -> Outcome {
         let target = found.or_else(|| {
             let image = context.knowledge.installed?;
             Some(Value {
@@ -188,10 +187,7 @@ impl Inspect {
                 held: None,
             })
         });
-        match target {
-            Some(target) if context.next_record(target, None).is_some() => Stage::Raise(Raise::to(target, self.next)),
-            _ => self.next.stage(context),
-        }
+        Outcome::Inspected(target, self.then)
     }
 }
 
@@ -218,39 +214,6 @@ fn candidate(context: &Context<'_>, index: usize) -> Option<Reading> {
     // With one slot the register holds no image.
     let wanted = context.config.layout() != Layout::Single;
     wanted.then_some(Reading::Candidate(index, value, held))
-}
-
-/// What follows, once the register is right.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) enum Next {
-    LookAtStick,
-    StartAtOnce,
-    /// Inspect once more, and then start: what counts has changed.
-    Again,
-    /// Inspect once more, and then look at the stick.
-    AgainThenLook,
-}
-
-impl Next {
-    pub(super) fn stage(self, context: &Context<'_>) -> Stage {
-        match self {
-            Self::Again => return Stage::Inspect(Inspect::after_install()),
-            Self::AgainThenLook => return Stage::Inspect(Inspect::at_power_up()),
-            Self::LookAtStick | Self::StartAtOnce => {}
-        }
-        if let (Some(descriptor), Layout::Staged { stage }) = (context.knowledge.to_copy, context.config.layout()) {
-            return Stage::Clear(Clear::copy(
-                Job::copy(context, descriptor, self == Self::LookAtStick),
-                stage.base,
-            ));
-        }
-        match (self, context.knowledge.installed) {
-            (Self::StartAtOnce, Some(_)) => Stage::Start,
-            (Self::StartAtOnce, None) => Stage::Wait(context.knowledge.lacking.reason()),
-            (Self::LookAtStick, None) if context.flawed.has(Flaw::NoRecovery) => Stage::Wait(Reason::NoImage),
-            _ => Stage::Find(Find),
-        }
-    }
 }
 
 /// Whether a reply is this digest, in a time that does not depend on where it differs. What it is is kept for the start.

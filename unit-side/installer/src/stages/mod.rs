@@ -1,7 +1,8 @@
 //! The stages of a power-up, in the order in which a unit passes through them.
 //!
 //! Each stage is a plain value with a `step`: given the reply to its last wish (or none, when it has just been entered),
-//! it either has another [`Wish`] or hands over to the next stage. [`crate::Installer`] drives them.
+//! it either has another [`Wish`] or is over, and says how it ended. No stage knows another: which one comes next is the
+//! table's affair, in `machine.rs`.
 
 mod clear;
 mod commit;
@@ -30,7 +31,7 @@ use crate::buffer::Buffer;
 use crate::config::{Config, StartCheck};
 use crate::descriptor::Descriptor;
 use crate::flaw::{Flaw, Flawed, Skipped};
-use crate::listing::Listing;
+use crate::listing::{Listing, Offer};
 use crate::reason::Reason;
 use crate::register::{NextWrite, Register, Value};
 use crate::request::Reply;
@@ -94,15 +95,25 @@ impl Knowledge {
 
     /// Back to nothing, a part at a time, so that no copy of it need lie in flash.
     pub(crate) fn forget(&mut self) {
-        self.installed = None;
-        self.stands = false;
-        self.lacking = Lacking::Image;
-        for record in &mut self.register.records {
+        // Taken apart in full: a field that is added cannot be left out here.
+        let Self {
+            installed,
+            stands,
+            lacking,
+            register: Register { records },
+            runs_second,
+            to_copy,
+            shown,
+        } = self;
+        *installed = None;
+        *stands = false;
+        *lacking = Lacking::Image;
+        for record in records {
             *record = None;
         }
-        self.runs_second = None;
-        self.to_copy = None;
-        self.shown.fill(0);
+        *runs_second = None;
+        *to_copy = None;
+        shown.fill(0);
     }
 }
 
@@ -150,13 +161,69 @@ pub(crate) enum Wish {
     Start,
 }
 
-/// What a stage does next.
-#[allow(clippy::large_enum_variant)] // a stage is moved to its place at once
+/// What a stage has to say.
+#[allow(clippy::large_enum_variant)] // taken apart at once
 pub(crate) enum Turn {
     /// Ask the driver.
     Wish(Wish),
-    /// This stage is over.
-    Go(Stage),
+    /// This stage is over, and how it ended.
+    Over(Outcome),
+}
+
+/// How a stage ended, by the stages that can end so. What follows is not for a stage to say: the machine has the table.
+#[allow(clippy::large_enum_variant)] // taken apart at once
+pub(crate) enum Outcome {
+    /// Inspect: what flash holds is known. The register is to say this, if there is anything for it to say.
+    Inspected(Option<Value>, Then),
+    /// Raise: the register says what it should.
+    Settled(Then),
+    /// Find: there is a stick of so many blocks.
+    Found(u64),
+    /// Find: there is none.
+    NoStick,
+    /// Mount: the stick can be read.
+    Mounted(packstaff_fat::Volume),
+    /// Survey: there is something to pick from.
+    Offers(packstaff_fat::Volume),
+    /// Survey: the stick holds what is installed, and nothing else.
+    NothingNew,
+    /// Ask: this file is wanted, as it was offered.
+    Picked(packstaff_fat::Volume, packstaff_fat::Entry, Offer),
+    /// Ask: the owner leaves everything as it is.
+    Declined,
+    /// Confirm: the file is the one that was offered.
+    Confirmed(Plan),
+    /// The dry pass: all of it is as it was signed.
+    Sound(Plan),
+    /// Clear: the range is erased.
+    Cleared(Job, Source),
+    /// Write: the image is programmed.
+    Written(Job),
+    /// Verify: what flash holds is what was signed.
+    Verified(Job),
+    /// Commit: the descriptor stands.
+    Committed(Job),
+    /// Mount, Survey, Confirm and the dry pass: nothing on the stick can be installed, and nothing was changed.
+    NoUpdate(Reason),
+    /// Clear, Write and Verify: the job cannot be finished.
+    BrokenOff(Job, Reason),
+    /// Raise, Clear, Commit and Start: the unit's own flash is not as it must be.
+    Halted(Reason),
+    /// Tell: the owner has been told.
+    Told,
+    /// Wait: the owner has changed something.
+    Changed,
+}
+
+/// What is to be done once the register is right.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(crate) enum Then {
+    LookAtStick,
+    StartAtOnce,
+    /// Inspect once more, and then start: what counts has changed.
+    Again,
+    /// Inspect once more, and then look at the stick.
+    AgainThenLook,
 }
 
 /// Where the machine stands.
@@ -192,13 +259,31 @@ pub(crate) struct Context<'a> {
 
 impl Context<'_> {
     /// The last decision before an image is started.
-    pub(crate) fn start(&self) -> Turn {
+    fn start(&self) -> Turn {
         let shown = |image: &Descriptor| {
             same_digest(&self.knowledge.shown, &image.image_digest) || self.flawed.skips(Skipped::Start)
         };
         match &self.knowledge.installed {
             Some(image) if shown(image) => Turn::Wish(Wish::Start),
-            _ => Turn::Go(Stage::Wait(Lacking::Sound.reason())),
+            _ => Turn::Over(Outcome::Halted(Lacking::Sound.reason())),
+        }
+    }
+
+    /// The owner's answer to the listing.
+    fn ask(&mut self, volume: packstaff_fat::Volume, reply: Option<Reply<'_>>) -> Turn {
+        match reply {
+            Some(Reply::Chosen(None)) => Turn::Over(Outcome::Declined),
+            Some(Reply::Chosen(Some(index))) => {
+                let picked = self.listing.row(index).and_then(|row| Some((row.file, *row.offer()?)));
+                match picked {
+                    Some((file, offer)) => {
+                        self.listing.clear();
+                        Turn::Over(Outcome::Picked(volume, file, offer))
+                    }
+                    None => Turn::Wish(Wish::Ask),
+                }
+            }
+            _ => Turn::Wish(Wish::Ask),
         }
     }
 
@@ -211,46 +296,32 @@ impl Context<'_> {
             Some(flaw) => register.next_flawed(flaw, target),
         }
     }
-
-    /// Where to go when flash did not do what it should, or the stick failed, in the middle of `job`.
-    pub(crate) fn broken_off(&self, job: &Job, reason: Reason) -> Stage {
-        match job.marked() {
-            true => Stage::Wait(reason),
-            false => self.without_update(reason),
-        }
-    }
-
-    /// Where to go when the stick brings nothing: on with what is installed, or to waiting.
-    pub(crate) fn without_update(&self, reason: Reason) -> Stage {
-        match self.knowledge.installed {
-            Some(_) => Stage::Tell(reason),
-            None => Stage::Wait(reason),
-        }
-    }
 }
 
 impl Stage {
-    /// Whether the machine waits for a person (or, at the start of the image, for nothing).
-    pub(crate) const fn is_question(&self) -> bool {
-        matches!(self, Self::Ask(_) | Self::Tell(_) | Self::Wait(_) | Self::Start)
-    }
-
+    /// A stage is entered without a reply, and goes on with one.
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         match self {
             Self::Inspect(stage) => stage.step(context, reply),
             Self::Raise(stage) => stage.step(context, reply),
-            Self::Find(stage) => stage.step(context, reply),
-            Self::Mounting(stage) => stage.step(context, reply),
+            Self::Find(stage) => stage.step(reply),
+            Self::Mounting(stage) => stage.step(reply),
             Self::Survey(stage) => stage.step(context, reply),
             Self::Confirm(stage) => stage.step(context, reply),
-            Self::DryPass(stage) => stage.step(context, reply),
+            Self::DryPass(stage) => stage.step(reply),
             Self::Clear(stage) => stage.step(context, reply),
             Self::Write(stage) => stage.step(context, reply),
             Self::Verify(stage) => stage.step(context, reply),
             Self::Commit(stage) => stage.step(context, reply),
-            Self::Ask(_) => Turn::Wish(Wish::Ask),
-            Self::Tell(reason) => Turn::Wish(Wish::Tell(*reason)),
-            Self::Wait(reason) => Turn::Wish(Wish::Wait(*reason)),
+            Self::Ask(volume) => context.ask(*volume, reply),
+            Self::Tell(reason) => match reply {
+                None => Turn::Wish(Wish::Tell(*reason)),
+                Some(_) => Turn::Over(Outcome::Told),
+            },
+            Self::Wait(reason) => match reply {
+                None => Turn::Wish(Wish::Wait(*reason)),
+                Some(_) => Turn::Over(Outcome::Changed),
+            },
             Self::Start => context.start(),
         }
     }

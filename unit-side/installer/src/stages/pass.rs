@@ -1,7 +1,7 @@
 //! The dry pass: the whole payload is read, digested, decrypted and digested again before anything is erased.
 
 use super::stream::{FileStream, Pulled};
-use super::{Clear, Context, Plan, Stage, Turn, Wish};
+use super::{Outcome, Plan, Turn, Wish};
 use crate::reason::Reason;
 use crate::request::Reply;
 use packstaff_envelope::{PayloadCipher, Sha256, same_digest};
@@ -94,14 +94,14 @@ impl DryPass {
         self.payload.progress()
     }
 
-    pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
+    pub(crate) fn step(&mut self, reply: Option<Reply<'_>>) -> Turn {
         let mut reply = reply;
         loop {
             match self.payload.pull(&self.plan, reply.take()) {
                 Ok(Portion::Read(block)) => return Turn::Wish(Wish::ReadStick(block)),
                 Ok(Portion::Bytes(offset, bytes)) => self.digest(offset, bytes),
-                Ok(Portion::End) => return Turn::Go(self.judge(context)),
-                Err(reason) => return Turn::Go(context.without_update(reason)),
+                Ok(Portion::End) => return Turn::Over(self.judge()),
+                Err(reason) => return Turn::Over(Outcome::NoUpdate(reason)),
             }
         }
     }
@@ -117,13 +117,13 @@ impl DryPass {
         }
     }
 
-    fn judge(&self, context: &Context<'_>) -> Stage {
+    fn judge(&self) -> Outcome {
         if !same_digest(&self.ciphertext.clone().finish(), &self.plan.manifest.payload_digest) {
-            return context.without_update(Reason::PAYLOAD_DAMAGED);
+            return Outcome::NoUpdate(Reason::PAYLOAD_DAMAGED);
         }
         if !same_digest(&self.plaintext.clone().finish(), &self.plan.manifest.image_digest) {
-            return context.without_update(Reason::IMAGE_DIFFERS);
+            return Outcome::NoUpdate(Reason::IMAGE_DIFFERS);
         }
-        Stage::Clear(Clear::install(context, self.plan.clone()))
+        Outcome::Sound(self.plan.clone())
     }
 }

@@ -1,7 +1,6 @@
 //! Changing the register: one or more records, each erased for, programmed and read back, as [`crate::register`] says.
 
-use super::inspect::Next;
-use super::{Context, Stage, Turn, Wish};
+use super::{Context, Outcome, Then, Turn, Wish};
 use crate::reason::Reason;
 use crate::register::{NextWrite, REGISTER_LEN, Record, Value};
 use crate::request::Reply;
@@ -12,7 +11,7 @@ pub(crate) struct Raise {
     /// The sector that was last programmed to its end in this power-up.
     finished: Option<usize>,
     act: Act,
-    next: Next,
+    then: Then,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -25,12 +24,12 @@ enum Act {
 }
 
 impl Raise {
-    pub(super) const fn to(target: Value, next: Next) -> Self {
+    pub(crate) const fn to(target: Value, then: Then) -> Self {
         Self {
             target,
             finished: None,
             act: Act::Plan,
-            next,
+            then,
         }
     }
 
@@ -60,7 +59,7 @@ impl Raise {
             }
             _ => {
                 context.buffer.clear();
-                return Turn::Go(Stage::Wait(Reason::FloorFault));
+                return Turn::Over(Outcome::Halted(Reason::FloorFault));
             }
         };
         self.act = Act::Program(write);
@@ -90,7 +89,7 @@ impl Raise {
                 self.act = Act::Erase(write);
                 Turn::Wish(Wish::Erase(context.config.floor_sector(write.sector).base))
             }
-            None => Turn::Go(self.next.stage(context)),
+            None => Turn::Over(Outcome::Settled(self.then)),
         }
     }
 }

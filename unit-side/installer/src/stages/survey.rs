@@ -1,8 +1,7 @@
 //! Looking at the stick: is there one, can it be read, and which of its files would this unit install?
 
 use super::examine::{Examine, Examined};
-use super::inspect::Next;
-use super::{Context, Raise, Stage, Turn, Wish};
+use super::{Context, Outcome, Then, Turn, Wish};
 use crate::flaw::Flaw;
 use crate::listing::{Finding, Offer, Relation, Row};
 use crate::reason::Reason;
@@ -20,14 +19,11 @@ pub(crate) struct Find;
 
 impl Find {
     #[allow(clippy::unused_self)] // the same shape as every other stage
-    pub(crate) fn step(&self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
+    pub(crate) fn step(&self, reply: Option<Reply<'_>>) -> Turn {
         match reply {
             None => Turn::Wish(Wish::FindStick),
-            Some(Reply::Stick { blocks }) => Turn::Go(Stage::Mounting(Mounting(Mount::new(blocks)))),
-            Some(_) => Turn::Go(match context.knowledge.installed {
-                Some(_) => Stage::Start,
-                None => Stage::Wait(context.knowledge.lacking.reason()),
-            }),
+            Some(Reply::Stick { blocks }) => Turn::Over(Outcome::Found(blocks)),
+            Some(_) => Turn::Over(Outcome::NoStick),
         }
     }
 }
@@ -37,16 +33,20 @@ impl Find {
 pub(crate) struct Mounting(Mount);
 
 impl Mounting {
-    pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
+    pub(crate) fn of(blocks: u64) -> Self {
+        Self(Mount::new(blocks))
+    }
+
+    pub(crate) fn step(&mut self, reply: Option<Reply<'_>>) -> Turn {
         let block = match reply {
             None => None,
             Some(Reply::Block(block)) => Some(block),
-            Some(_) => return Turn::Go(context.without_update(Reason::StickUnreadable)),
+            Some(_) => return Turn::Over(Outcome::NoUpdate(Reason::StickUnreadable)),
         };
         match self.0.step(block) {
             Ok(Step::Read(number)) => Turn::Wish(Wish::ReadStick(number)),
-            Ok(Step::Ready(volume)) => Turn::Go(Stage::Survey(Survey::of(volume))),
-            Err(error) => Turn::Go(context.without_update(error.into())),
+            Ok(Step::Ready(volume)) => Turn::Over(Outcome::Mounted(volume)),
+            Err(error) => Turn::Over(Outcome::NoUpdate(error.into())),
         }
     }
 }
@@ -68,7 +68,7 @@ enum Act {
 }
 
 impl Survey {
-    fn of(volume: Volume) -> Self {
+    pub(crate) fn of(volume: Volume) -> Self {
         Self {
             volume,
             root: volume.root(),
@@ -95,13 +95,13 @@ impl Survey {
                     let block = match reply {
                         None => None,
                         Some(Reply::Block(block)) => Some(block),
-                        Some(_) => return Turn::Go(context.without_update(Reason::StickUnreadable)),
+                        Some(_) => return Turn::Over(Outcome::NoUpdate(Reason::StickUnreadable)),
                     };
                     match self.root.step(&self.volume, block, None) {
                         Ok(Step::Read(number)) => return Turn::Wish(Wish::ReadStick(number)),
                         Ok(Step::Ready(Some(entry))) => entry,
-                        Ok(Step::Ready(None)) => return Turn::Go(self.conclude(context)),
-                        Err(error) => return Turn::Go(context.without_update(error.into())),
+                        Ok(Step::Ready(None)) => return Turn::Over(self.conclude(context)),
+                        Err(error) => return Turn::Over(Outcome::NoUpdate(error.into())),
                     }
                 }
             };
@@ -127,7 +127,7 @@ impl Survey {
         Some(false)
     }
 
-    fn conclude(&self, context: &Context<'_>) -> Stage {
+    fn conclude(&self, context: &Context<'_>) -> Outcome {
         let highest = context
             .listing
             .offers()
@@ -145,23 +145,21 @@ impl Survey {
                 )
                 .is_some()
         {
-            return Stage::Raise(Raise::to(
-                Value {
-                    issue: highest,
-                    held: None,
-                },
-                Next::LookAtStick,
-            ));
+            let early = Value {
+                issue: highest,
+                held: None,
+            };
+            return Outcome::Inspected(Some(early), Then::LookAtStick);
         }
         let mut offers = context.listing.offers().peekable();
         if offers.peek().is_none() {
-            return context.without_update(context.listing.first_refusal().unwrap_or(Reason::NoUpdate));
+            return Outcome::NoUpdate(context.listing.first_refusal().unwrap_or(Reason::NoUpdate));
         }
         // A stick that stays in the unit must not make it ask at every start.
         if offers.all(|(_, _, offer)| offer.relation == Relation::Installed) {
-            return Stage::Start;
+            return Outcome::NothingNew;
         }
-        Stage::Ask(self.volume)
+        Outcome::Offers(self.volume)
     }
 }
 

@@ -1,7 +1,6 @@
 //! What was stored is what was signed, and nothing stands behind it.
 
-use super::inspect::Next;
-use super::{Commit, Context, Job, Raise, Stage, Turn, Wish};
+use super::{Context, Job, Outcome, Turn, Wish};
 use crate::flaw::Flaw;
 use crate::reason::Reason;
 use crate::request::Reply;
@@ -24,11 +23,11 @@ impl Verify {
         Self { job, act: Act::Digest }
     }
 
-    pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
+    pub(crate) fn step(&mut self, context: &Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         let Job { descriptor, into, .. } = self.job;
         let image = descriptor.image_size;
         if context.flawed.has(Flaw::SkipsFlashDigest) || context.flawed.has(Flaw::NeverDigests) {
-            return Turn::Go(self.accept(context));
+            return Turn::Over(Outcome::Verified(self.job));
         }
         match (self.act, reply) {
             (Act::Digest, None) => Turn::Wish(Wish::DigestFlash {
@@ -40,23 +39,15 @@ impl Verify {
                 let programmed = context.config.memory_at(into.base).whole_granules(image);
                 let len = into.size.saturating_sub(programmed);
                 if len == 0 {
-                    return Turn::Go(self.accept(context));
+                    return Turn::Over(Outcome::Verified(self.job));
                 }
                 Turn::Wish(Wish::CheckBlank {
                     address: into.base.wrapping_add(programmed),
                     len,
                 })
             }
-            (Act::Tail, Some(Reply::Blank(true))) => Turn::Go(self.accept(context)),
-            _ => Turn::Go(context.broken_off(&self.job, Reason::FlashDiffers)),
-        }
-    }
-
-    /// The image counts from here on: by its descriptor, or by the register.
-    fn accept(&self, context: &Context<'_>) -> Stage {
-        match self.job.marked() {
-            true => Stage::Commit(Commit::new(self.job)),
-            false => Stage::Raise(Raise::to(self.job.value(context), Next::Again)),
+            (Act::Tail, Some(Reply::Blank(true))) => Turn::Over(Outcome::Verified(self.job)),
+            _ => Turn::Over(Outcome::BrokenOff(self.job, Reason::FlashDiffers)),
         }
     }
 }

@@ -4,7 +4,7 @@
 //! decides.
 
 use super::pass::{Payload, Portion};
-use super::{Commit, Context, Inspect, Job, Source, Stage, Turn, Verify, Wish};
+use super::{Commit, Context, Job, Outcome, Source, Turn, Wish};
 use crate::config::ONE_PLACE;
 use crate::flaw::Flaw;
 use crate::geometry::Geometry;
@@ -82,9 +82,9 @@ impl Write {
                     return Turn::Wish(self.program(offered));
                 }
                 Ok(More::End) if context.flawed.has(Flaw::DescriptorFirst) => {
-                    return Turn::Go(Stage::Inspect(Inspect::after_install()));
+                    return Turn::Over(Outcome::Committed(self.job));
                 }
-                Ok(More::End) => return Turn::Go(Stage::Verify(Verify::new(self.job))),
+                Ok(More::End) => return Turn::Over(Outcome::Written(self.job)),
                 Err(reason) => return self.broken_off(context, reason),
             }
         }
@@ -130,7 +130,7 @@ impl Write {
 
     fn broken_off(&self, context: &mut Context<'_>, reason: Reason) -> Turn {
         context.buffer.clear();
-        Turn::Go(context.broken_off(&self.job, reason))
+        Turn::Over(Outcome::BrokenOff(self.job, reason))
     }
 
     fn program(&mut self, bytes: u32) -> Wish {

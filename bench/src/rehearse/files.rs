@@ -1,14 +1,14 @@
 //! The update files that a rehearsal knows.
 
-use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff_bench::open::Bench;
+use super::error::RehearseError;
+use crate::open::Bench;
 use packstaff_product::Board;
 use packstaff_product::ledger::{BoardRecord, Release};
-use packstaff_rehearsal::claims::Release as KnownImage;
+use packstaff_rehearsal::claims::Release as Image;
 
 /// An update file and the image in it, as far as a rehearsal needs them.
-#[derive(Clone)]
-pub struct File {
+#[derive(Clone, Debug)]
+pub struct UpdateFile {
     /// The version's text.
     pub version: String,
     /// Its integers.
@@ -22,15 +22,15 @@ pub struct File {
     /// Digest of the manifest.
     pub manifest: [u8; 32],
     /// The image in it.
-    pub image: KnownImage,
+    pub image: Image,
 }
 
 /// The ledger's files for a board: each version once, under its highest issue, older versions first.
 ///
 /// # Errors
 /// An archived file is not as it was recorded.
-pub fn recorded_files(bench: &Bench, board: &Board) -> Result<Vec<File>> {
-    let mut files = Vec::<File>::new();
+pub fn recorded_files(bench: &Bench, board: &Board) -> Result<Vec<UpdateFile>, RehearseError> {
+    let mut files = Vec::<UpdateFile>::new();
     for release in bench.ledger.releases() {
         let Some(record) = release.record.board(&board.revision) else {
             continue;
@@ -43,20 +43,20 @@ pub fn recorded_files(bench: &Bench, board: &Board) -> Result<Vec<File>> {
     Ok(files)
 }
 
-fn recorded(release: &Release, record: &BoardRecord) -> Result<File> {
-    let bytes = release
-        .update_file(record)
-        .into_diagnostic()
-        .wrap_err("the ledger's archive")?;
-    let image_size = u32::try_from(record.image_size).into_diagnostic()?;
-    Ok(File {
+fn recorded(release: &Release, record: &BoardRecord) -> Result<UpdateFile, RehearseError> {
+    let bytes = release.update_file(record).map_err(RehearseError::Archive)?;
+    let image_size = u32::try_from(record.image_size).map_err(|_| RehearseError::ImageTooLong {
+        file: record.file.clone(),
+        bytes: record.image_size,
+    })?;
+    Ok(UpdateFile {
         version: release.record.version.clone(),
         numbers: release.record.numbers.as_slice().to_vec(),
         issue: release.record.issue,
         name: record.file.clone(),
         bytes,
         manifest: record.manifest_sha256,
-        image: KnownImage {
+        image: Image {
             image_size,
             image_digest: record.image_sha256,
         },
@@ -64,6 +64,6 @@ fn recorded(release: &Release, record: &BoardRecord) -> Result<File> {
 }
 
 /// The version that stands highest: of the highest issue, the newest.
-pub(super) fn highest(files: &[File]) -> Option<&File> {
+pub(super) fn highest(files: &[UpdateFile]) -> Option<&UpdateFile> {
     files.iter().max_by_key(|file| (file.issue, &file.numbers))
 }

@@ -1,4 +1,4 @@
-//! How much memory an exploration may use, and does.
+//! How much memory this machine has for an exploration, and how much this process has used.
 
 use std::fs;
 
@@ -6,12 +6,12 @@ use std::fs;
 const BYTES_UNKNOWN: u64 = 2 << 30;
 
 /// The most memory that this process has used, in bytes; `None` where the system does not tell.
-pub(super) fn peak() -> Option<u64> {
+pub fn peak() -> Option<u64> {
     kib(&fs::read_to_string("/proc/self/status").ok()?, "VmHWM:")
 }
 
-/// How many nodes of so many bytes each fit into two thirds of the memory that is free now, or that this process may use.
-pub(super) fn nodes_for(node_bytes: usize) -> usize {
+/// Bytes that an exploration may use: two thirds of the memory that is free now, or that this process may use.
+pub fn allowed() -> u64 {
     let free = fs::read_to_string("/proc/meminfo")
         .ok()
         .and_then(|text| kib(&text, "MemAvailable:"));
@@ -19,8 +19,7 @@ pub(super) fn nodes_for(node_bytes: usize) -> usize {
     let share = fs::read_to_string("/sys/fs/cgroup/memory.max").ok();
     let share = share.and_then(|text| text.trim().parse::<u64>().ok());
     let bytes = [free, share].into_iter().flatten().min();
-    let nodes = bytes.map_or(BYTES_UNKNOWN, |bytes| bytes / 3 * 2) / node_bytes.max(1) as u64;
-    usize::try_from(nodes).unwrap_or(usize::MAX)
+    bytes.map_or(BYTES_UNKNOWN, |bytes| bytes / 3 * 2)
 }
 
 /// A line such as `VmHWM:     12345 kB`, in bytes.
@@ -43,8 +42,7 @@ mod tests {
     }
 
     #[test]
-    fn some_nodes_are_allowed_for() {
-        assert!(nodes_for(2048) > 1000);
-        assert!(nodes_for(1 << 16) < nodes_for(2048));
+    fn some_memory_is_allowed_for() {
+        assert!(allowed() > 2_000_000);
     }
 }
