@@ -16,6 +16,7 @@ pub mod open;
 pub mod progress;
 pub mod rehearse;
 pub mod stick_spec;
+pub mod trace;
 pub mod wear;
 
 pub use open::{Bench, EXTENSION, OpenError};
