@@ -15,4 +15,3 @@ pub mod release;
 pub mod settings;
 pub mod sticks;
 pub mod told;
-pub mod trace;

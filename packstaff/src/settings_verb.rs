@@ -108,7 +108,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             let text = std::fs::read_to_string(&values)
                 .into_diagnostic()
                 .wrap_err_with(|| format!("{} cannot be read", values.display()))?;
-            let record = from_text(layout, &values.display().to_string(), &text, base.as_deref())?;
+            let record = from_text(layout, &values.display().to_string(), &text, base.as_deref()).told()?;
             write_image(layout, &record, size, &out)?;
             Ok(HOLDS)
         }
@@ -149,7 +149,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             }
             text.push_str(&layout.to_text());
             // What is written must be readable: copies that overlap, for one, are only found by reading.
-            Layout::from_text("the new layout file", &text)?;
+            Layout::from_text("the new layout file", &text).told()?;
             match out {
                 None => say(&text)?,
                 Some(out) => write_whole(&out, text.as_bytes(), Access::Shared).into_diagnostic()?,

@@ -11,5 +11,6 @@ pub mod remedy;
 pub mod report;
 pub mod sheet;
 pub mod text;
+pub mod trace;
 
 pub use remedy::Remedy;

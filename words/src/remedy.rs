@@ -1,8 +1,10 @@
 //! What to do about an error: one sentence beside the one that says what is wrong.
 
+use crate::reasons::CodeError;
 use packstaff_bench::OpenError;
 use packstaff_bench::rehearse::RehearseError;
-use packstaff_product::DocumentError;
+use packstaff_bench::trace::TraceError;
+use packstaff_document::DocumentError;
 use std::error::Error;
 
 /// An error that knows what to do about it.
@@ -75,6 +77,39 @@ impl Remedy for RehearseError {
         match self {
             Self::Open(error) => error.document(),
             _ => None,
+        }
+    }
+}
+
+impl Remedy for TraceError {
+    fn remedy(&self) -> Option<String> {
+        let text = match self {
+            Self::UnknownBoard { .. } => "name a `revision` of product.toml",
+            Self::WhichBoard => "ask the owner which board revision it is, and name it with --board",
+            Self::ReadoutTooLong { .. } => "send the program flash alone",
+            Self::Folder(_) => {
+                "send an image of the whole stick: a folder shows its files, and not what a unit makes of them"
+            }
+            Self::SettingsTooLong(_) => "a dump begins at address 0 of the settings memory and ends where that ends",
+            Self::Open(error) => return error.remedy(),
+            _ => return None,
+        };
+        Some(text.to_owned())
+    }
+
+    fn document(&self) -> Option<&DocumentError> {
+        match self {
+            Self::Open(error) => error.document(),
+            _ => None,
+        }
+    }
+}
+
+impl Remedy for CodeError {
+    fn remedy(&self) -> Option<String> {
+        match self {
+            Self::Form(_) => None,
+            Self::Unknown { .. } => Some("ask the owner to look again, or for a photograph of the display".to_owned()),
         }
     }
 }

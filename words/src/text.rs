@@ -40,3 +40,27 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
     }
     lines
 }
+
+/// A text from outside as a terminal may show it: control characters, and those that change the direction of writing, are
+/// shown as U+FFFD, and a line's end as a space.
+pub fn visible(text: &str) -> String {
+    let tricky = |c: char| {
+        c.is_control() || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
+    let shown = |c: char| match c {
+        '\n' => ' ',
+        _ if tricky(c) => '\u{fffd}',
+        _ => c,
+    };
+    text.chars().map(shown).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::visible;
+
+    #[test]
+    fn tricks_on_the_terminal_are_shown_for_what_they_are() {
+        assert_eq!(visible("evil\u{202e}cod\u{1b}[31m"), "evil\u{fffd}cod\u{fffd}[31m");
+    }
+}

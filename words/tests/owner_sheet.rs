@@ -3,7 +3,9 @@
 mod kiln_sheet;
 
 use kiln_sheet::{DIGEST_OF_ABC, with_sheet};
-use packstaff_words::sheet::{Hazard, ReleaseKind, Sheet, render};
+use packstaff_product::Hazard;
+use packstaff_product::ledger::ReleaseKind;
+use packstaff_words::sheet::{Sheet, render};
 use proptest::prelude::*;
 use scraper::{Html, Selector};
 
@@ -179,16 +181,17 @@ const ALWAYS_SAYS: [&[&str]; 7] = [
 
 #[test]
 fn each_set_of_hazards_brings_its_own_cautions_and_no_others() {
-    for hazard in Hazard::ALL {
+    let all: Vec<Hazard> = Hazard::WORDS.iter().map(|(_, hazard)| *hazard).collect();
+    for hazard in all.iter().copied() {
         assert!(
             MUST_SAY.iter().any(|(listed, _)| *listed == hazard),
             "{hazard:?} is not in the list"
         );
     }
-    let pairs = Hazard::ALL
-        .into_iter()
-        .flat_map(|one| Hazard::ALL.into_iter().map(move |other| vec![one, other]));
-    for hazards in pairs.chain([vec![], Hazard::ALL.to_vec()]) {
+    let pairs = all
+        .iter()
+        .flat_map(|one| all.iter().map(move |other| vec![*one, *other]));
+    for hazards in pairs.chain([vec![], all.clone()]) {
         let document = parse(&with_sheet(str::to_owned, |sheet| {
             render(&Sheet {
                 hazards: &hazards,

@@ -7,7 +7,7 @@ use std::ops::Range;
 use common::read;
 use common::tools::Firmware;
 use common::writers::{Program, elf, hex, hex_record};
-use packstaff_image::checks::{Architecture, Check, Core, Limit, Target, Verdict, examine, worst};
+use packstaff_image::checks::{Architecture, Check, Core, Limit, Question, Target, Verdict, examine, worst};
 use packstaff_image::{Build, ReadOptions};
 
 const SLOT: u32 = 0x0801_0000;
@@ -72,7 +72,7 @@ fn from_hex(segments: &[(u32, Vec<u8>)]) -> Build {
 fn check(build: &Build, target: &Target, id: &str) -> Check {
     examine(build, target)
         .into_iter()
-        .find(|check| check.id == id)
+        .find(|check| check.question.id() == id)
         .unwrap_or_else(|| panic!("no check {id}"))
 }
 
@@ -81,14 +81,14 @@ fn expect(build: &Build, target: &Target, id: &str, verdict: Verdict, found: &st
     let check = check(build, target, id);
     assert_eq!((check.verdict, check.found.as_str()), (verdict, found), "{check:#?}");
     assert!(check.explanation.ends_with('.'), "{check:#?}");
-    assert!(!check.title.is_empty() && !check.expected.is_empty());
+    assert!(!check.question.title().is_empty() && !check.expected.is_empty());
 }
 
 fn failing(build: &Build, target: &Target) -> Vec<&'static str> {
     examine(build, target)
         .iter()
         .filter(|check| check.verdict == Verdict::Fail)
-        .map(|check| check.id)
+        .map(|check| check.question.id())
         .collect()
 }
 
@@ -97,7 +97,8 @@ fn a_good_build_passes_everything() {
     let build = raw(SLOT, &image(0x400));
     let checks = examine(&build, &target());
     assert_eq!(worst(&checks), Verdict::Pass, "{checks:#?}");
-    let ids: Vec<&str> = checks.iter().map(|check| check.id).collect();
+    assert!(checks.is_sorted_by_key(|check| check.question), "{checks:#?}");
+    let ids: Vec<&str> = checks.iter().map(|check| check.question.id()).collect();
     let expected = [
         "fits",
         "outside",
@@ -144,7 +145,7 @@ fn a_linked_firmware_passes_in_every_format() {
             matches!(
                 grave[..],
                 [Check {
-                    id: "gaps",
+                    question: Question::Gaps,
                     verdict: Verdict::Warn,
                     ..
                 }]
@@ -446,7 +447,7 @@ fn risc_v_begins_with_an_instruction() {
     assert!(
         examine(&raw(SLOT, &[0x13, 0, 0, 0]), &risc_v())
             .iter()
-            .all(|check| check.id != "stack-top")
+            .all(|check| check.question != Question::StackTop)
     );
 }
 

@@ -1,11 +1,9 @@
 //! One board revision: its place in the class identifiers, its memory map, its parts, its build.
 
-use crate::document::{Entry, Section, nearest, range_of};
 use crate::identity::{Uuid, class_id};
 use crate::parts::{FlashPart, PartBook};
-use crate::problem::Problem;
-use crate::range::Range;
 use crate::second_place::{self, SecondPlace};
+use packstaff_document::{Entry, Problem, Range, Section, nearest, range_of};
 
 pub(crate) const KEYS: &[&str] = &[
     "revision",
@@ -115,11 +113,11 @@ pub(crate) struct Named {
 
 impl Named {
     pub(crate) fn does_not_fit(&self, section: &Section<'_, '_>, part: &str, why: String) {
-        let problem = Problem::DoesNotFit {
-            what: self.name.clone(),
-            range: self.range,
-            part: part.to_owned(),
-            why,
+        let problem = Problem::Unsuitable {
+            subject: self.name.clone(),
+            message: format!("{} ({}) does not fit the part `{part}`: {why}", self.name, self.range),
+            advice: "Correct the range by the part's reference manual, or name the part that is really fitted."
+                .to_owned(),
         };
         section.notes().add(self.span.clone(), problem);
     }

@@ -14,38 +14,34 @@
 
 mod board;
 mod budget;
-mod date;
-pub mod document;
 mod hazard;
 mod identity;
 pub mod keyring;
 pub mod ledger;
 mod owner;
 mod parts;
-mod problem;
 mod product_file;
-mod range;
 mod second_place;
 mod version;
 mod whole_file;
+
+// What the types here are made of.
+pub use packstaff_document::{Date, DateError, DocumentError, Fault, Problem, Range, RangeError};
 
 pub use board::{Board, MemoryMap, Reserved, Supply};
 pub use budget::{
     BoardBudget, Budget, CutsSeen, Finish, PowerOff, Quantity, Regulator, Save, UpdateRates, WhatIfError,
 };
-pub use date::{Date, DateError};
 pub use hazard::Hazard;
 pub use identity::{Uuid, class_id, vendor_id};
 pub use keyring::{Keyring, KeyringError, KeyringFile, NewKeyring, Unlock};
 pub use ledger::{Ledger, LedgerError, Record};
 pub use owner::{OwnerTexts, ScreenKind, Screens};
 pub use parts::{FlashPart, PartBook};
-pub use problem::{DocumentError, Fault, Problem};
 pub use product_file::{
     FORMAT, Keys, LONGEST_GENERATION_ID, Maker, Policy, Product, SignatureKind, UnitGeneration, Versions,
     is_generation_id,
 };
-pub use range::{Range, RangeError};
 pub use second_place::{SecondPlace, StageMemory};
 pub use version::{Clash, MAX_PLACES, Numbers, Scheme, Version, VersionError, lint};
 pub use whole_file::{Access, FileError, PASSING, write_new, write_whole};

@@ -1,6 +1,6 @@
 //! What a unit shows and what an owner is told, in the maker's words.
 
-use crate::document::{Entry, Section};
+use packstaff_document::{Entry, Section};
 
 /// What the unit's installer shows at each moment.
 ///

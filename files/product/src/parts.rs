@@ -1,6 +1,6 @@
 //! What the product file needs to know of electronic parts. The parts table itself is the caller's.
 
-use crate::range::Range;
+use packstaff_document::Range;
 
 /// A table of parts.
 pub trait PartBook {

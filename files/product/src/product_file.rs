@@ -6,14 +6,12 @@
 
 use crate::board::{self, Board, relative_path};
 use crate::budget::{self, Budget};
-use crate::date::Date;
-use crate::document::{Entry, Notes, Section, nearest, parse};
 use crate::hazard::Hazard;
 use crate::identity::{Uuid, vendor_id};
 use crate::owner::{OwnerTexts, Screens};
 use crate::parts::PartBook;
-use crate::problem::{DocumentError, Problem};
-use crate::version::{Clash, MAX_PLACES, Scheme, Version, lint};
+use crate::version::{Clash, MAX_PLACES, Scheme, Version, VersionError, lint};
+use packstaff_document::{Date, DocumentError, Entry, Notes, Problem, Section, nearest, parse};
 
 /// The format that this crate reads and writes.
 pub const FORMAT: u64 = 1;
@@ -181,7 +179,7 @@ impl Product {
         let notes = Notes::new(text);
         let product = parse(&notes).and_then(|root| {
             let root = Section::root(&notes, &root, ROOT_KEYS);
-            let format = root.value("format").and_then(|entry| format(&entry));
+            let format = root.value("format").and_then(|entry| entry.format(FORMAT));
             let product = read_root(&root, parts);
             format.and(product)
         });
@@ -197,20 +195,9 @@ impl Product {
     ///
     /// # Errors
     /// The text is not in the scheme's canonical form.
-    pub fn version(&self, text: &str) -> Result<Version, crate::VersionError> {
+    pub fn version(&self, text: &str) -> Result<Version, VersionError> {
         self.versions.scheme.read(text)
     }
-}
-
-pub(crate) fn format(entry: &Entry<'_, '_>) -> Option<u64> {
-    let number = entry.integer(1..=u64::MAX)?;
-    if number != FORMAT {
-        return entry.refuse(
-            format!("a format that this program knows ({FORMAT})"),
-            "Use the program that wrote it, or a later one.",
-        );
-    }
-    Some(number)
 }
 
 fn read_root(root: &Section<'_, '_>, parts: Option<&dyn PartBook>) -> Option<Product> {
@@ -297,10 +284,9 @@ fn about(section: &Section<'_, '_>) -> Option<About> {
     let hazards = section.value("hazards").and_then(|entry| {
         let members = entry.list()?;
         let hazards: Vec<Option<Hazard>> = members.iter().map(|member| member.word(Hazard::WORDS)).collect();
-        refuse_repeats(
+        section.notes().refuse_repeats(
             "the hazard",
             members.iter().map(|member| (member.raw_text(), member.span())),
-            section.notes(),
         );
         hazards.into_iter().collect::<Option<Vec<_>>>()
     });
@@ -338,32 +324,9 @@ fn boards(root: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn Part
     for (what, key) in [("the revision", "revision"), ("the model", "model")] {
         let values = sections.iter().filter_map(|section| section.find(key));
         let values: Vec<_> = values.map(|entry| (entry.raw_text(), entry.span())).collect();
-        refuse_repeats(what, values.into_iter(), root.notes());
+        root.notes().refuse_repeats(what, values.into_iter());
     }
     boards.into_iter().collect()
-}
-
-/// Notes every text that stands more than once.
-pub(crate) fn refuse_repeats<'t>(
-    what: &'static str,
-    values: impl Iterator<Item = (Option<&'t str>, std::ops::Range<usize>)>,
-    notes: &Notes<'_>,
-) {
-    let mut seen: Vec<(&str, usize)> = Vec::new();
-    for (value, span) in values {
-        let Some(value) = value else { continue };
-        match seen.iter().find(|(earlier, _)| *earlier == value) {
-            Some((_, first_line)) => {
-                let problem = Problem::Duplicate {
-                    what,
-                    value: format!("{value:?}"),
-                    first_line: *first_line,
-                };
-                notes.add(span, problem);
-            }
-            None => seen.push((value, notes.position(span.start).0)),
-        }
-    }
 }
 
 fn versions(section: &Section<'_, '_>) -> Option<Versions> {
@@ -408,7 +371,7 @@ fn versions(section: &Section<'_, '_>) -> Option<Versions> {
         let place = spans.iter().rev().find(|(text, _)| text == later);
         section.notes().add(
             place.map_or_else(|| section.span(), |(_, span)| span.clone()),
-            Problem::Clash(clash),
+            clashing(&clash),
         );
         sound = false;
     }
@@ -420,11 +383,27 @@ fn versions(section: &Section<'_, '_>) -> Option<Versions> {
     })
 }
 
+fn unfit(error: &VersionError) -> Problem {
+    Problem::Unsuitable {
+        subject: "a version".to_owned(),
+        message: error.to_string(),
+        advice: error.advice(),
+    }
+}
+
+fn clashing(clash: &Clash) -> Problem {
+    Problem::Unsuitable {
+        subject: "a version".to_owned(),
+        message: clash.to_string(),
+        advice: clash.advice().to_owned(),
+    }
+}
+
 pub(crate) fn version(entry: &Entry<'_, '_>, scheme: Scheme) -> Option<Version> {
     match scheme.read(entry.raw_text()?) {
         Ok(version) => Some(version),
         Err(error) => {
-            entry.notes().add(entry.span(), Problem::Version(error));
+            entry.notes().add(entry.span(), unfit(&error));
             None
         }
     }
@@ -469,7 +448,7 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
     let generations: Vec<Option<UnitGeneration>> = generations.collect();
     let ids = sections.iter().filter_map(|section| section.find("id"));
     let ids: Vec<_> = ids.map(|entry| (entry.raw_text(), entry.span())).collect();
-    refuse_repeats("the generation", ids.iter().cloned(), root.notes());
+    root.notes().refuse_repeats("the generation", ids.iter().cloned());
     let known: Vec<&str> = ids.iter().filter_map(|(id, _)| *id).collect();
 
     let keyring = section.value("keyring").and_then(|entry| relative_path(&entry));
@@ -481,10 +460,9 @@ fn keys(root: &Section<'_, '_>, section: &Section<'_, '_>) -> Option<Keys> {
                 "Name the generations whose units are to read the update files.",
             );
         }
-        refuse_repeats(
+        root.notes().refuse_repeats(
             "the generation",
             members.iter().map(|member| (member.raw_text(), member.span())),
-            root.notes(),
         );
         let served: Vec<_> = members.iter().map(|member| listed(member, "serve", &known)).collect();
         served.into_iter().collect::<Option<Vec<_>>>()
@@ -525,10 +503,9 @@ fn trusts(section: &Section<'_, '_>) -> Option<(Vec<SignatureKind>, u32)> {
                     "Units that trust nobody could never be updated.",
                 );
             }
-            refuse_repeats(
+            section.notes().refuse_repeats(
                 "the kind of signature",
                 members.iter().map(|member| (member.raw_text(), member.span())),
-                section.notes(),
             );
             let kinds: Vec<_> = members.iter().map(|member| member.word(SignatureKind::WORDS)).collect();
             kinds.into_iter().collect::<Option<Vec<_>>>()?

@@ -1,9 +1,9 @@
 //! What a board has beside the slot: nothing, a stage where an image is put together first, or a second slot.
 
 use crate::board::{Makeup, Named, unknown_part};
-use crate::document::{Entry, Section};
 use crate::parts::{FlashPart, PartBook};
-use crate::range::Range;
+use packstaff_document::Range;
+use packstaff_document::{Entry, Section};
 
 const MEMORY_KEYS: &[&str] = &["part", "base"];
 

@@ -323,20 +323,15 @@ fn every_mistake_is_named_with_its_place_and_its_remedy() {
 
 #[test]
 fn labels_cover_the_words_that_are_wrong() {
-    use miette::Diagnostic;
     let text = demo_text().replace("hazards = [", "harzards = [");
     let error = Product::read("product.toml", &text, None).unwrap_err();
     let fault = error.faults().last().unwrap();
+    assert_eq!(text.get(fault.span.clone()), Some("harzards"));
     assert_eq!(
-        text.get(fault.span.offset()..fault.span.offset() + fault.span.len()),
-        Some("harzards")
-    );
-    assert_eq!(
-        fault.help().unwrap().to_string(),
+        fault.problem.advice(),
         "Did you mean `hazards`? Correct the name, or take the line out."
     );
-    assert_eq!(error.related().unwrap().count(), error.faults().len());
-    assert!(error.source_code().is_some());
+    assert_eq!(error.text(), text);
 }
 
 #[test]
@@ -462,7 +457,7 @@ proptest! {
         let changed = format!("{}{new}{}", &text[..at], &text[end..]);
         if let Err(error) = Product::read("changed", &changed, Some(&DemoParts)) {
             prop_assert!(!error.faults().is_empty());
-            prop_assert!(error.faults().iter().all(|fault| fault.span.offset() + fault.span.len() <= changed.len()));
+            prop_assert!(error.faults().iter().all(|fault| fault.span.end <= changed.len()));
         }
     }
 }

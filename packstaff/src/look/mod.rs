@@ -70,19 +70,7 @@ impl Description {
     }
 }
 
-/// Names and texts from outside must not play tricks on a terminal: control characters and those that change the direction of
-/// writing are shown as U+FFFD.
-pub(crate) fn visible(text: &str) -> String {
-    let tricky = |c: char| {
-        c.is_control() || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-    };
-    let shown = |c: char| match c {
-        '\n' => ' ',
-        _ if tricky(c) => '\u{fffd}',
-        _ => c,
-    };
-    text.chars().map(shown).collect()
-}
+pub(crate) use packstaff_words::text::visible;
 
 /// Largest file that is read as a whole. Stick images are read block by block, whatever their size.
 const WHOLE_MAX: u64 = 64 << 20;

@@ -4,7 +4,7 @@ use super::Options;
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::{Bench, OpenError};
-use packstaff_image::checks::examine as examine_build;
+use packstaff_image::checks::{Question, examine as examine_build};
 use packstaff_image::{Build, ReadOptions};
 use packstaff_product::{Board, Version};
 use packstaff_words::report::{Cell, Report, Verdict};
@@ -67,12 +67,12 @@ pub(super) fn examine(
             Cell::pass(build.format().to_string()),
         );
         for check in examine_build(&build, &target) {
-            let (id, title) = (check.id, check.title);
+            let question = check.question;
             let mut cell = Cell::from(check);
-            if id == "fits" {
+            if question == Question::Fits {
                 cell.figure = format!("{} of {}", bytes(size(&build, board)), bytes(u64::from(target.usable)));
             }
-            report.set("Build", id, title, column, cell);
+            report.set("Build", question.id(), question.title(), column, cell);
         }
         if let Ok(image) = target.image(&build) {
             check_record(bench, version, board, column, &image, report);

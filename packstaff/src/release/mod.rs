@@ -12,7 +12,6 @@ mod write;
 
 pub(crate) use notes::Notes;
 pub use pack::{NameError, file_name};
-pub(crate) use sheet::shown as shown_hazard;
 pub(crate) use stick::readme;
 pub use stick::release_stick;
 

@@ -11,9 +11,7 @@ use packstaff_installer::Reason;
 use packstaff_product::{Date, Version};
 use packstaff_settings::carry::Matrix;
 use packstaff_unit::timing::Estimate;
-use packstaff_words::sheet::{
-    BoardPart, Hazard, Phase, ReleaseKind, Screen, SettingsNote, Sheet, Times, codes, render,
-};
+use packstaff_words::sheet::{BoardPart, Phase, Screen, SettingsNote, Sheet, Times, render};
 
 pub(super) fn page(
     bench: &Bench,
@@ -27,7 +25,6 @@ pub(super) fn page(
     let installs = &rehearsed.installs;
     let product = &bench.product;
     let date = date.to_string();
-    let hazards: Vec<_> = product.hazards.iter().map(|hazard| shown(*hazard)).collect();
     let going_back = installs.iter().filter(|install| install.to != version.text());
     let going_back: std::collections::BTreeSet<_> = going_back.map(|install| install.to.clone()).collect();
     let settings = [
@@ -87,13 +84,9 @@ pub(super) fn page(
         product: &product.name,
         version: version.text(),
         date: &date,
-        kind: match notes.kind() {
-            packstaff_product::ledger::ReleaseKind::Feature => ReleaseKind::Feature,
-            packstaff_product::ledger::ReleaseKind::Fix => ReleaseKind::Fix,
-            packstaff_product::ledger::ReleaseKind::Security => ReleaseKind::Security,
-        },
+        kind: notes.kind(),
         boards: packed.iter().map(|packed| part(packed, version, installs)).collect(),
-        hazards: &hazards,
+        hazards: &product.hazards,
         going_back: going_back.into_iter().collect(),
         changes: &notes.changes,
         settings: SettingsNote {
@@ -102,7 +95,7 @@ pub(super) fn page(
         },
         screens: screens.collect(),
         done_shows: &texts[3],
-        codes: codes(),
+        codes: packstaff_words::sheet::codes(),
         proof: Some(owners_sentence(&rehearsed.outcome)),
         how_to_find_board: &recognise,
         how_to_see_version: &product.owner.version_screen,
@@ -153,23 +146,5 @@ fn times(estimate: Estimate) -> Times<'static> {
                 longest_s: span.longest_s,
             })
             .collect(),
-    }
-}
-
-/// A declared hazard, as the sheet has it.
-pub(crate) fn shown(hazard: packstaff_product::Hazard) -> Hazard {
-    use packstaff_product::Hazard as Declared;
-    match hazard {
-        Declared::Mains => Hazard::Mains,
-        Declared::HighVoltage => Hazard::HighVoltage,
-        Declared::Heat => Hazard::Heat,
-        Declared::Motion => Hazard::Motion,
-        Declared::Transmitter => Hazard::Transmitter,
-        Declared::Battery => Hazard::Battery,
-        Declared::Pressure => Hazard::Pressure,
-        Declared::Gas => Hazard::Gas,
-        Declared::Chemicals => Hazard::Chemicals,
-        Declared::Light => Hazard::Light,
-        Declared::LifeSafety => Hazard::LifeSafety,
     }
 }

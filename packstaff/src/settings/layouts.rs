@@ -1,6 +1,7 @@
 //! Where layouts come from: a released version's out of the ledger, which nobody changes any more; others out of the product
 //! folder.
 
+use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
 use packstaff_product::Version;
@@ -77,7 +78,7 @@ pub fn of_version(bench: &Bench, version: &str) -> Result<Option<(Layout, bool)>
     let Some(text) = recorded.or(in_folder) else {
         return Ok(None);
     };
-    let layout = Layout::from_text(&name, &text)?;
+    let layout = Layout::from_text(&name, &text).told()?;
     if layout.version != version {
         return Err(miette::miette!(
             help = "a layout file is named after its version: settings/VERSION.toml",

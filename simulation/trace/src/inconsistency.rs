@@ -74,7 +74,7 @@ pub(crate) struct Sent<'a> {
 }
 
 /// Whether only a unit without an image to start shows this.
-pub(crate) const fn has_nothing_to_start(reason: Reason) -> bool {
+pub const fn has_nothing_to_start(reason: Reason) -> bool {
     matches!(reason, Reason::NoImage | Reason::ImageDamaged | Reason::Declined)
 }
 

@@ -27,7 +27,7 @@ mod stick_seen;
 pub use account::{Account, DescriptorAccount, Evidence, FlashAccount, Named, RegisterAccount, Tracer, Unseen};
 pub use cells::{Cells, Span};
 pub use hypothesis::{Hypothesis, Where, Work};
-pub use inconsistency::Inconsistency;
+pub use inconsistency::{Inconsistency, has_nothing_to_start};
 pub use known::{KindOfUnit, Release, ReleaseId};
 pub use readout::{Readout, ReadoutError};
 pub use records::{DescriptorSeen, MarkSeen, RecordSeen, Records};

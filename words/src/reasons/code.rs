@@ -40,7 +40,9 @@ pub fn read_code(text: &str) -> Result<Reason, CodeError> {
 }
 
 fn near(code: Code) -> Vec<Code> {
-    let of_letter = Reason::all().map(Reason::code).filter(|known| known.letter == code.letter);
+    let of_letter = Reason::all()
+        .map(Reason::code)
+        .filter(|known| known.letter == code.letter);
     let known: BTreeSet<Code> = of_letter.collect();
     let mut near: Vec<Code> = known.range(..code).rev().take(2).copied().collect();
     near.reverse();
@@ -79,7 +81,10 @@ mod tests {
                     }
                     Err(CodeError::Unknown { code: read, near }) => {
                         assert!(read == code && !shown.contains(&code), "{code}");
-                        assert!(!near.is_empty() && near.iter().all(|near| shown.contains(near)), "{code}: {near:?}");
+                        assert!(
+                            !near.is_empty() && near.iter().all(|near| shown.contains(near)),
+                            "{code}: {near:?}"
+                        );
                     }
                     Err(other) => panic!("{code}: {other}"),
                 }
@@ -91,7 +96,10 @@ mod tests {
     #[test]
     fn a_refusal_names_the_codes_around_it() {
         let told = |text: &str| read_code(text).unwrap_err().to_string();
-        assert_eq!(told("s150"), "no unit shows S150: the codes next to it are S145, S146, S160, S161");
+        assert_eq!(
+            told("s150"),
+            "no unit shows S150: the codes next to it are S145, S146, S160, S161"
+        );
         assert_eq!(told("N99"), "no unit shows N99: the codes next to it are N4, N5");
         assert_eq!(told("U0"), "no unit shows U0: the codes next to it are U1, U2");
     }

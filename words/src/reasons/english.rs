@@ -280,7 +280,7 @@ fn owners_remedy_of_file(refusal: Refusal) -> Wording {
     match refusal {
         Refusal::NoRecipient => both(
             "This file is for units of another production period: ask the maker for yours.",
-            "Write to the maker with the serial number of your unit: you need the file for its production period.",
+            "Write to us with the serial number of your unit: you need the file for its production period.",
         ),
         Refusal::NoSignature | Refusal::UnknownSigner | Refusal::BadSignature => {
             same("Do not use this file: the maker has not signed it. Get it from the maker again.")
@@ -289,8 +289,8 @@ fn owners_remedy_of_file(refusal: Refusal) -> Wording {
         other => match AtFault::of(Reason::File(other)) {
             AtFault::Copy => both(
                 "The file is damaged or incomplete: copy it again from the maker, and eject the stick.",
-                "Get the file from the maker again, copy it to the top of the stick, and eject the stick before you pull it out. If \
-                 the code stays, write to the maker.",
+                "Get the file from us again, copy it to the top of the stick, and eject the stick before you pull it out. If \
+                 the code stays, write to us.",
             ),
             _ => same("This file is of a kind that this unit does not know: ask the maker for the one that is for it."),
         },
@@ -348,7 +348,9 @@ fn makers_cause(reason: Reason, at_fault: AtFault) -> Wording {
         Reason::Stick(kind) => {
             let line = makers_cause_of_stick(kind);
             let more = match kind as u16 {
-                30..=59 => ". Formatting does not leave a volume so: its first sector was damaged, or another program made it",
+                30..=59 => {
+                    ". Formatting does not leave a volume so: its first sector was damaged, or another program made it"
+                }
                 60..=67 => ". The stick was most likely pulled out while something was being written",
                 _ => "",
             };
@@ -436,7 +438,9 @@ fn with_more(line: Cow<'static, str>, more: &str) -> Wording {
 const fn makers_cause_of_stick(kind: ErrorKind) -> &'static str {
     match kind {
         ErrorKind::EmptyDevice => "the stick reports no blocks at all",
-        ErrorKind::NoSignature => "the first block does not end in 55 AA, so no volume and no partition table begins there",
+        ErrorKind::NoSignature => {
+            "the first block does not end in 55 AA, so no volume and no partition table begins there"
+        }
         ErrorKind::ExFat => "the stick is formatted as exFAT; FAT12, FAT16 and FAT32 can be read",
         ErrorKind::Ntfs => "the stick is formatted as NTFS; FAT12, FAT16 and FAT32 can be read",
         ErrorKind::BitLocker => "the stick is encrypted; an unlocked FAT stick can be read",
@@ -505,10 +509,9 @@ fn makers_cause_of_file(refusal: Refusal) -> Cow<'static, str> {
         Refusal::ImageDigest => "the decrypted image is not the one that was signed",
         Refusal::SignatureMissing => "the file lacks a second signature that this unit demands",
         Refusal::Malformed(place) => return in_part(place.part, ": ", refusal),
-        Refusal::UnknownCritical(at)
-        | Refusal::Missing(at)
-        | Refusal::UnknownAlgorithm(at)
-        | Refusal::Template(at) => return in_part(at, " ", refusal),
+        Refusal::UnknownCritical(at) | Refusal::Missing(at) | Refusal::UnknownAlgorithm(at) | Refusal::Template(at) => {
+            return in_part(at, " ", refusal);
+        }
     };
     text.into()
 }

@@ -4,32 +4,7 @@
 //! signal words and their order of weight are the usual ones of product safety signs (ANSI Z535 and ISO 3864, from memory).
 //! Every text defers to local codes and licensed practice, and none promises safety.
 
-/// One way in which a product can hurt, as its maker declares it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Hazard {
-    /// It carries or switches mains voltage.
-    Mains,
-    /// It carries other dangerous voltages, or stores them.
-    HighVoltage,
-    /// It heats, or controls something that heats.
-    Heat,
-    /// It moves, or controls something that moves.
-    Motion,
-    /// It transmits.
-    Transmitter,
-    /// It has a battery that can burn.
-    Battery,
-    /// It controls pressure or vacuum.
-    Pressure,
-    /// It controls fuel gas.
-    Gas,
-    /// It controls or holds chemicals.
-    Chemicals,
-    /// It emits laser or strong light.
-    Light,
-    /// It is used on or near people's bodies, or their safety rests on it.
-    LifeSafety,
-}
+use packstaff_product::Hazard;
 
 /// How bad it can get.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -136,93 +111,91 @@ pub(super) const GENERAL: [Caution; 7] = [
     ),
 ];
 
-impl Hazard {
-    /// Every hazard, in the order in which their cautions are printed.
-    pub const ALL: [Self; 11] = [
-        Self::LifeSafety,
-        Self::Mains,
-        Self::HighVoltage,
-        Self::Gas,
-        Self::Heat,
-        Self::Motion,
-        Self::Pressure,
-        Self::Chemicals,
-        Self::Battery,
-        Self::Light,
-        Self::Transmitter,
-    ];
+/// Every hazard, in the order in which their cautions are printed.
+const PRINTED: [Hazard; 11] = [
+    Hazard::LifeSafety,
+    Hazard::Mains,
+    Hazard::HighVoltage,
+    Hazard::Gas,
+    Hazard::Heat,
+    Hazard::Motion,
+    Hazard::Pressure,
+    Hazard::Chemicals,
+    Hazard::Battery,
+    Hazard::Light,
+    Hazard::Transmitter,
+];
 
-    /// What an owner must know about this hazard.
-    pub(super) const fn caution(self) -> Caution {
-        match self {
-            Self::Mains => warning(
-                "Mains voltage can kill",
-                "Switching the unit off does not make its terminals safe. Unplug it before you go near mains wiring. If it \
-                 has no plug, leave the wiring to a licensed electrician.",
-            ),
-            Self::HighVoltage => warning(
-                "Dangerous voltage can remain",
-                "Parts of this equipment can hold a dangerous charge long after the power is off. Wait as long as the \
-                 manual says. Measuring and discharging is for qualified people with the right equipment.",
-            ),
-            Self::Heat => warning(
-                "It can heat without you",
-                "Switch the heater off and unplug it. Take away what can burn. Leave every separate cut-out working. Stay \
-                 with it when it first heats again.",
-            ),
-            Self::Motion => warning(
-                "It can move without you",
-                "Take the power from motors and drives. Block or support anything that could fall, swing or roll. Keep \
-                 hands, hair, clothes and bystanders away, and keep an emergency stop that works without the unit in reach.",
-            ),
-            Self::Transmitter => warning(
-                "It can transmit when it restarts",
-                "Switch the transmitter off and keep people away from the antenna. Use a dummy load, or take the antenna \
-                 lead off, only as the manual says. Stay within your licence and local rules, and estimate exposure again \
-                 if power, mode, frequency or antenna has changed.",
-            ),
-            Self::Battery => warning(
-                "A battery can catch fire",
-                "Do not update with a battery that is swollen, hot, wet or damaged: move away from it and ask us. Otherwise \
-                 charge it first as the manual says, put the unit on a surface that does not burn, and stay with it.",
-            ),
-            Self::Pressure => warning(
-                "Pressure can stay, and valves can move",
-                "Close the supply by hand and let pressure or vacuum out as the manual says. A valve may move when the unit \
-                 restarts. Never block or adjust a relief device. Work on vessels and lines is for qualified people.",
-            ),
-            Self::Gas => warning(
-                "Gas can escape, burn or explode",
-                "Close the gas by hand before you begin, and leave it closed until every check is done. If you smell gas, \
-                 touch no switch and no plug: get everybody out and call for help from outside. Work on gas lines and \
-                 burners is for licensed people.",
-            ),
-            Self::Chemicals => warning(
-                "Pumps and valves can run",
-                "Close containers and lines by hand, so that nothing can be dosed, mixed or spilt when the unit restarts. \
-                 Wear the protection that the material’s safety data sheet asks for.",
-            ),
-            Self::Light => warning(
-                "Light can blind",
-                "Take the power from the light source, or cover it as the manual says. Never look into a beam or its \
-                 reflection. Keep every interlock and shield in place, and wear the eye protection that belongs to it.",
-            ),
-            Self::LifeSafety => warning(
-                "Somebody may depend on it",
-                "Never update while the unit is in use on a person, or while somebody’s safety rests on it. Have something \
-                 else take over first. Only whoever is responsible for it may update it, and must test it before it is used \
-                 again.",
-            ),
-        }
+/// What an owner must know about this hazard.
+const fn of_hazard(hazard: Hazard) -> Caution {
+    match hazard {
+        Hazard::Mains => warning(
+            "Mains voltage can kill",
+            "Switching the unit off does not make its terminals safe. Unplug it before you go near mains wiring. If it \
+             has no plug, leave the wiring to a licensed electrician.",
+        ),
+        Hazard::HighVoltage => warning(
+            "Dangerous voltage can remain",
+            "Parts of this equipment can hold a dangerous charge long after the power is off. Wait as long as the \
+             manual says. Measuring and discharging is for qualified people with the right equipment.",
+        ),
+        Hazard::Heat => warning(
+            "It can heat without you",
+            "Switch the heater off and unplug it. Take away what can burn. Leave every separate cut-out working. Stay \
+             with it when it first heats again.",
+        ),
+        Hazard::Motion => warning(
+            "It can move without you",
+            "Take the power from motors and drives. Block or support anything that could fall, swing or roll. Keep \
+             hands, hair, clothes and bystanders away, and keep an emergency stop that works without the unit in reach.",
+        ),
+        Hazard::Transmitter => warning(
+            "It can transmit when it restarts",
+            "Switch the transmitter off and keep people away from the antenna. Use a dummy load, or take the antenna \
+             lead off, only as the manual says. Stay within your licence and local rules, and estimate exposure again \
+             if power, mode, frequency or antenna has changed.",
+        ),
+        Hazard::Battery => warning(
+            "A battery can catch fire",
+            "Do not update with a battery that is swollen, hot, wet or damaged: move away from it and ask us. Otherwise \
+             charge it first as the manual says, put the unit on a surface that does not burn, and stay with it.",
+        ),
+        Hazard::Pressure => warning(
+            "Pressure can stay, and valves can move",
+            "Close the supply by hand and let pressure or vacuum out as the manual says. A valve may move when the unit \
+             restarts. Never block or adjust a relief device. Work on vessels and lines is for qualified people.",
+        ),
+        Hazard::Gas => warning(
+            "Gas can escape, burn or explode",
+            "Close the gas by hand before you begin, and leave it closed until every check is done. If you smell gas, \
+             touch no switch and no plug: get everybody out and call for help from outside. Work on gas lines and \
+             burners is for licensed people.",
+        ),
+        Hazard::Chemicals => warning(
+            "Pumps and valves can run",
+            "Close containers and lines by hand, so that nothing can be dosed, mixed or spilt when the unit restarts. \
+             Wear the protection that the material’s safety data sheet asks for.",
+        ),
+        Hazard::Light => warning(
+            "Light can blind",
+            "Take the power from the light source, or cover it as the manual says. Never look into a beam or its \
+             reflection. Keep every interlock and shield in place, and wear the eye protection that belongs to it.",
+        ),
+        Hazard::LifeSafety => warning(
+            "Somebody may depend on it",
+            "Never update while the unit is in use on a person, or while somebody’s safety rests on it. Have something \
+             else take over first. Only whoever is responsible for it may update it, and must test it before it is used \
+             again.",
+        ),
     }
 }
 
 /// The cautions for a product, gravest first: those of its hazards, each once, then the general ones.
 pub fn cautions_for(hazards: &[Hazard]) -> Vec<Caution> {
-    let declared = Hazard::ALL
+    let declared = PRINTED
         .into_iter()
         .filter(|hazard| hazards.contains(hazard))
-        .map(Hazard::caution);
+        .map(of_hazard);
     let mut cautions: Vec<Caution> = declared.chain(GENERAL).collect();
     cautions.sort_by_key(|caution| caution.signal as u8);
     cautions
@@ -235,15 +208,16 @@ mod tests {
 
     #[test]
     fn every_hazard_is_listed_once_and_has_a_caution_of_its_own() {
-        let hazards: BTreeSet<_> = Hazard::ALL.into_iter().collect();
-        assert_eq!(hazards.len(), Hazard::ALL.len());
-        let headlines: BTreeSet<_> = Hazard::ALL
+        let declared: BTreeSet<_> = Hazard::WORDS.iter().map(|(_, hazard)| *hazard).collect();
+        assert_eq!(PRINTED.into_iter().collect::<BTreeSet<_>>(), declared);
+        assert_eq!(PRINTED.len(), declared.len());
+        let headlines: BTreeSet<_> = PRINTED
             .into_iter()
-            .map(Hazard::caution)
+            .map(of_hazard)
             .chain(GENERAL)
             .map(|caution| caution.headline)
             .collect();
-        assert_eq!(headlines.len(), Hazard::ALL.len() + GENERAL.len());
+        assert_eq!(headlines.len(), PRINTED.len() + GENERAL.len());
     }
 
     #[test]
@@ -251,12 +225,12 @@ mod tests {
         let cautions = cautions_for(&[Hazard::Transmitter, Hazard::Heat, Hazard::Heat]);
         assert_eq!(cautions.len(), GENERAL.len() + 2);
         assert!(cautions.is_sorted_by_key(|caution| caution.signal as u8));
-        assert_eq!(cautions.first(), Some(&Hazard::Heat.caution()));
+        assert_eq!(cautions.first(), Some(&of_hazard(Hazard::Heat)));
     }
 
     #[test]
     fn no_text_promises_safety() {
-        for caution in cautions_for(&Hazard::ALL) {
+        for caution in cautions_for(&PRINTED) {
             let text = format!("{} {}", caution.headline, caution.text).to_lowercase();
             for promise in [
                 "is safe",

@@ -48,7 +48,10 @@ fn shared(reasons: impl Iterator<Item = Reason>) -> Vec<CodeRow> {
         let meaning = sentence(&explained.owner.cause.line);
         let remedy = explained.owner.remedy.line.into_owned();
         let code = reason.code();
-        match rows.iter_mut().find(|(_, means, does)| (means, does) == (&meaning, &remedy)) {
+        match rows
+            .iter_mut()
+            .find(|(_, means, does)| (means, does) == (&meaning, &remedy))
+        {
             Some((codes, ..)) => codes.push(code),
             None => rows.push((vec![code], meaning, remedy)),
         }
@@ -117,7 +120,15 @@ mod tests {
     #[test]
     fn codes_with_the_same_advice_share_a_row() {
         let codes: Vec<_> = codes().into_iter().map(|row| row.code).collect();
-        for shared in ["S110", "S111–114, S116, S130–146", "S115, S117–120", "S160–167", "F9–10", "any other F", "U1"] {
+        for shared in [
+            "S110",
+            "S111–114, S116, S130–146",
+            "S115, S117–120",
+            "S160–167",
+            "F9–10",
+            "any other F",
+            "U1",
+        ] {
             assert!(codes.iter().any(|code| code == shared), "{shared}: {codes:?}");
         }
     }

@@ -14,10 +14,12 @@ mod steps;
 mod trouble;
 mod units;
 
-pub use cautions::Hazard;
 pub use cautions::cautions_for;
 pub use codes::codes;
 pub use duration::typical_and_longest;
+
+use packstaff_product::Hazard;
+use packstaff_product::ledger::ReleaseKind;
 
 /// All that a sheet says.
 #[derive(Clone, Debug, PartialEq)]
@@ -64,17 +66,6 @@ pub struct Sheet<'a> {
     pub after_update: Vec<String>,
     /// Month and year until which the maker means to supply security fixes, if stated.
     pub supported_until: Option<&'a str>,
-}
-
-/// Why there is an update.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ReleaseKind {
-    /// It can do something new.
-    Feature,
-    /// It does something right that it did wrong.
-    Fix,
-    /// It closes a security hole.
-    Security,
 }
 
 /// The file for one board revision.

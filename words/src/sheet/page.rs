@@ -1,8 +1,9 @@
 //! The page as a whole: head, title, cautions, and the sections in their order.
 
 use super::cautions::{Caution, Signal, cautions_for};
-use super::{ReleaseKind, SettingsNote, Sheet, duration, steps, trouble, units};
+use super::{SettingsNote, Sheet, duration, steps, trouble, units};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use packstaff_product::ledger::ReleaseKind;
 
 const STYLE: &str = include_str!("style.css");
 

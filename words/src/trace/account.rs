@@ -36,7 +36,11 @@ pub fn account(bench: &Bench, traced: &Traced) -> String {
         section(&mut out, "What the settings memory holds", &kept(settings, account));
     }
     if let Some(next) = &account.next {
-        section(&mut out, "What it does next, switched on without a stick", &does_next(next));
+        section(
+            &mut out,
+            "What it does next, switched on without a stick",
+            &does_next(next),
+        );
     }
     let tried = match account.flash {
         Some(_) => "What repairs it, tried on this very unit in the simulation",
@@ -174,7 +178,10 @@ fn outcome(outcome: &Outcome) -> String {
             reason.code(),
             explain(*reason, Language::English).maker.cause.line
         ),
-        Outcome::Fails { how } => format!("the installer fails: {}. This must not be: please report it.", failure(*how)),
+        Outcome::Fails { how } => format!(
+            "the installer fails: {}. This must not be: please report it.",
+            failure(*how)
+        ),
     }
 }
 
@@ -222,4 +229,3 @@ fn repairs(repair: &Repair) -> Vec<String> {
     }
     lines
 }
-

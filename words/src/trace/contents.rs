@@ -6,8 +6,8 @@ use crate::text::visible;
 use packstaff_bench::trace::{RecordKept, SettingsSeen};
 use packstaff_installer::Reason;
 use packstaff_trace::{
-    Account, DescriptorAccount, FileState, FlashAccount, Intended, Named, Outcome, Purpose, RegisterAccount, SectorSeen,
-    Seen, StickSeen, Unreadable,
+    Account, DescriptorAccount, FileState, FlashAccount, Intended, Named, Outcome, Purpose, RegisterAccount,
+    SectorSeen, Seen, StickSeen, Unreadable,
 };
 use std::fmt::Write;
 
@@ -96,7 +96,9 @@ fn image(named: &Named) -> String {
 fn register(record: &RegisterAccount) -> String {
     match record {
         RegisterAccount::Whole { turn, issue, named } => {
-            let named = named.as_ref().map_or(String::new(), |named| format!(", {}", image(named)));
+            let named = named
+                .as_ref()
+                .map_or(String::new(), |named| format!(", {}", image(named)));
             format!("whole, turn {turn}, issue {issue}{named}")
         }
         RegisterAccount::Erased => "erased".to_owned(),
@@ -120,7 +122,11 @@ pub(super) const fn purpose(purpose: Purpose) -> &'static str {
 pub(super) fn on_stick(stick: &StickSeen) -> Vec<String> {
     let mut lines = Vec::new();
     if let Some(why) = stick.unreadable {
-        lines.push(format!("The unit cannot read it: {} ({})", unreadable(why), why.reason().code()));
+        lines.push(format!(
+            "The unit cannot read it: {} ({})",
+            unreadable(why),
+            why.reason().code()
+        ));
     }
     for file in &stick.files {
         let what = match &file.state {

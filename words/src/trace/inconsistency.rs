@@ -28,9 +28,9 @@ pub(super) fn what(found: &Inconsistency) -> String {
         Inconsistency::NotInTheLedger { version, issue } => format!(
             "the slot's descriptor names version {version}, issue {issue}, which is in no record of the ledger for this board"
         ),
-        Inconsistency::BelowTheFloor { issue, floor } => format!(
-            "the descriptor names issue {issue}, and the register says that issue {floor} was installed before"
-        ),
+        Inconsistency::BelowTheFloor { issue, floor } => {
+            format!("the descriptor names issue {issue}, and the register says that issue {floor} was installed before")
+        }
         Inconsistency::CodeAgainstFlash { shown } => {
             format!("the unit shows {}, and flash as it was read would start", shown.code())
         }
@@ -39,7 +39,10 @@ pub(super) fn what(found: &Inconsistency) -> String {
         }
         Inconsistency::StickAgainstFlash { installing } => {
             let names: Vec<_> = installing.iter().map(|id| id.version.as_str()).collect();
-            format!("an install of {} was under way, and this stick does not hold it", names.join(" or "))
+            format!(
+                "an install of {} was under way, and this stick does not hold it",
+                names.join(" or ")
+            )
         }
         Inconsistency::AnotherBoard { named, found } => {
             format!("what was sent holds nothing of board {named}, and something of board {found}")

@@ -7,8 +7,8 @@ use packstaff_bench::Bench;
 use packstaff_bench::trace::{SettingsSeen, Traced};
 use packstaff_installer::Reason;
 use packstaff_trace::{
-    Account, DescriptorAccount, FileSeen, FileState, Fix, FlashAccount, Hypothesis, Inconsistency, Named, Next, Outcome,
-    RegisterAccount, ReleaseId, SectorSeen, Seen, Span, StickSeen, Unseen,
+    Account, DescriptorAccount, FileSeen, FileState, Fix, FlashAccount, Hypothesis, Inconsistency, Named, Next,
+    Outcome, RegisterAccount, ReleaseId, SectorSeen, Seen, Span, StickSeen, Unseen,
 };
 use serde::Serialize;
 
@@ -200,17 +200,31 @@ struct File<'a> {
 #[derive(Serialize)]
 #[serde(rename_all = "kebab-case", tag = "is")]
 enum State<'a> {
-    Release { id: &'a ReleaseId },
-    Damaged { id: &'a ReleaseId, why: String, code: String },
-    NotOurs { what: String },
-    Refused { why: String, code: String },
+    Release {
+        id: &'a ReleaseId,
+    },
+    Damaged {
+        id: &'a ReleaseId,
+        why: String,
+        code: String,
+    },
+    NotOurs {
+        what: String,
+    },
+    Refused {
+        why: String,
+        code: String,
+    },
     TooLarge,
 }
 
 impl<'a> File<'a> {
     fn of(file: &'a FileSeen) -> Self {
         let why = why(&file.state).unwrap_or_default();
-        let code = file.state.reason().map_or(String::new(), |reason| reason.code().to_string());
+        let code = file
+            .state
+            .reason()
+            .map_or(String::new(), |reason| reason.code().to_string());
         let state = match &file.state {
             FileState::Release { id } => State::Release { id },
             FileState::Damaged { id, .. } => State::Damaged { id, why, code },

@@ -116,7 +116,12 @@ impl Letter<'_> {
 
     fn what_happened(&self) -> Paragraph {
         let product = &self.bench.product.name;
-        let mut said: Vec<String> = self.of_flash().into_iter().chain(self.code()).chain(self.stick()).collect();
+        let mut said: Vec<String> = self
+            .of_flash()
+            .into_iter()
+            .chain(self.code())
+            .chain(self.stick())
+            .collect();
         if said.is_empty() {
             said.push(format!(
                 "From what you sent we cannot see yet what is wrong with your {product}."
@@ -196,12 +201,12 @@ impl Letter<'_> {
         if let Some(why) = stick.unreadable {
             return Some(self.advice(why.reason()));
         }
-        let damaged = stick
-            .files
-            .iter()
-            .any(|file| {
-                matches!(file.state, FileState::Damaged { .. } | FileState::Refused(_) | FileState::Unreadable(_))
-            });
+        let damaged = stick.files.iter().any(|file| {
+            matches!(
+                file.state,
+                FileState::Damaged { .. } | FileState::Refused(_) | FileState::Unreadable(_)
+            )
+        });
         if damaged {
             return Some(
                 "A file on your stick is damaged or incomplete. Copy it again from what we send you, and eject the stick on the computer \
@@ -228,14 +233,23 @@ impl Letter<'_> {
             return "The image of your stick shows the same.".to_owned();
         }
         let explained = explain(reason, Language::English);
-        format!("{} {}", sentence(&explained.owner.cause.full), explained.owner.remedy.full)
+        format!(
+            "{} {}",
+            sentence(&explained.owner.cause.full),
+            explained.owner.remedy.full
+        )
     }
 
     fn cautions(&self) -> Paragraph {
         let mut said = vec![Item::Line("Before anything else, please read this:".to_owned())];
         let cautions = cautions_for(&self.bench.product.hazards).into_iter();
         said.extend(cautions.map(|caution| {
-            Item::Point(format!("{}: {}. {}", caution.signal.word(), caution.headline, caution.text))
+            Item::Point(format!(
+                "{}: {}. {}",
+                caution.signal.word(),
+                caution.headline,
+                caution.text
+            ))
         }));
         said.push(Item::Line(
             "This list cannot be complete: your manual, local codes and licensed people come first. If you are not sure, stop and ask us."

@@ -1,6 +1,8 @@
 //! A sheet as the invented KC-4 kiln controller would have it, with texts that any test can replace.
 
-use packstaff_words::sheet::{BoardPart, CodeRow, Hazard, Phase, ReleaseKind, Screen, SettingsNote, Sheet, Times};
+use packstaff_product::Hazard;
+use packstaff_product::ledger::ReleaseKind;
+use packstaff_words::sheet::{BoardPart, CodeRow, Phase, Screen, SettingsNote, Sheet, Times};
 
 /// SHA-256 of "abc", the one-block example of FIPS 180-4 (NIST's example values for SHA-256).
 pub(crate) const DIGEST_OF_ABC: &str = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";

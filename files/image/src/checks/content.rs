@@ -1,6 +1,6 @@
 //! What the bytes are: something, and something new.
 
-use super::{Check, Target, Verdict};
+use super::{Check, Question, Target, Verdict};
 use crate::build::Build;
 
 pub(super) fn blank(build: &Build, target: &Target) -> Check {
@@ -23,8 +23,7 @@ pub(super) fn blank(build: &Build, target: &Target) -> Check {
         }
     };
     Check {
-        id: "blank",
-        title: "The image is not blank",
+        question: Question::Blank,
         verdict,
         found,
         expected: "different byte values".to_owned(),
@@ -59,8 +58,7 @@ pub(super) fn repeat(build: &Build, target: &Target) -> Check {
         ),
     };
     Check {
-        id: "repeat",
-        title: "The image is new",
+        question: Question::Repeat,
         verdict,
         found,
         expected: "an image unlike every earlier release".to_owned(),

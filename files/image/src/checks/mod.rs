@@ -38,13 +38,88 @@ impl fmt::Display for Verdict {
     }
 }
 
+/// What is asked about a build, in the order in which [`examine`] asks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Question {
+    /// The bytes from the slot's start to the build's end fit its usable part.
+    Fits,
+    /// Every byte lies in the usable part of the slot.
+    Outside,
+    /// The first byte is the slot's first.
+    Start,
+    /// No byte is given twice.
+    Overlaps,
+    /// How much the file leaves out between its bytes.
+    Gaps,
+    /// The machine that the file names is the target's.
+    Machine,
+    /// The first word is an address that a stack can begin at. Cortex-M.
+    StackTop,
+    /// The second word is the address of code in the image. Cortex-M.
+    ResetVector,
+    /// The vectors of system exceptions. Cortex-M.
+    Handlers,
+    /// The vectors of interrupts. Cortex-M.
+    Interrupts,
+    /// The first 16 bits are no illegal instruction. RISC-V.
+    FirstInstruction,
+    /// The start address that the file states, if it does, is where units start.
+    Entry,
+    /// The bytes are not all the same.
+    Blank,
+    /// No earlier release has this image.
+    Repeat,
+}
+
+impl Question {
+    /// A short name that stays the same from release to release.
+    #[must_use]
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::Fits => "fits",
+            Self::Outside => "outside",
+            Self::Start => "start",
+            Self::Overlaps => "overlaps",
+            Self::Gaps => "gaps",
+            Self::Machine => "machine",
+            Self::StackTop => "stack-top",
+            Self::ResetVector => "reset-vector",
+            Self::Handlers => "handlers",
+            Self::Interrupts => "interrupts",
+            Self::FirstInstruction => "first-instruction",
+            Self::Entry => "entry",
+            Self::Blank => "blank",
+            Self::Repeat => "repeat",
+        }
+    }
+
+    /// Its subject, for people.
+    #[must_use]
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::Fits => "The image fits its slot",
+            Self::Outside => "Nothing outside the slot is touched",
+            Self::Start => "The image begins where the slot begins",
+            Self::Overlaps => "Each byte is given once",
+            Self::Gaps => "Gaps are few and filled",
+            Self::Machine => "The build is for this processor",
+            Self::StackTop => "The stack begins in RAM",
+            Self::ResetVector => "The reset vector leads into the image",
+            Self::Handlers => "The system handlers are in the image",
+            Self::Interrupts => "The interrupt handlers are in the image",
+            Self::FirstInstruction => "The image begins with an instruction",
+            Self::Entry => "The file's start address agrees",
+            Self::Blank => "The image is not blank",
+            Self::Repeat => "The image is new",
+        }
+    }
+}
+
 /// One question about a build, and its answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Check {
-    /// A short name that stays the same from release to release.
-    pub id: &'static str,
-    /// The question's subject, for people.
-    pub title: &'static str,
+    /// What was asked.
+    pub question: Question,
     /// The answer.
     pub verdict: Verdict,
     /// What the build has.
@@ -57,9 +132,8 @@ pub struct Check {
 
 /// Asks every question that applies to the target's core.
 ///
-/// The order is that of [`Check::id`]: `fits`, `outside`, `start`, `overlaps`, `gaps`; then how it
-/// starts: `machine`, and for Cortex-M `stack-top`, `reset-vector`, `handlers`, `interrupts`, for
-/// RISC-V `first-instruction`; then `entry`, `blank`, `repeat`.
+/// The order is that of [`Question`]: where the bytes go, how they start, and what they are. The questions about a Cortex-M's
+/// vectors are asked for those alone, and the one about the first instruction for RISC-V alone.
 #[must_use]
 pub fn examine(build: &Build, target: &Target) -> Vec<Check> {
     let mut checks = vec![

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::{Check, Target, Verdict, bytes, range};
+use super::{Check, Question, Target, Verdict, bytes, range};
 use crate::build::Build;
 use crate::note::Note;
 
@@ -29,8 +29,7 @@ pub(super) fn fits(build: &Build, target: &Target) -> Check {
         )
     };
     Check {
-        id: "fits",
-        title: "The image fits its slot",
+        question: Question::Fits,
         verdict,
         found,
         expected,
@@ -81,8 +80,7 @@ pub(super) fn outside(build: &Build, target: &Target) -> Check {
 
 fn check_outside(verdict: Verdict, found: String, expected: String, explanation: String) -> Check {
     Check {
-        id: "outside",
-        title: "Nothing outside the slot is touched",
+        question: Question::Outside,
         verdict,
         found,
         expected,
@@ -100,8 +98,7 @@ pub(super) fn start(build: &Build, target: &Target) -> Check {
          start code first, and link again."
     };
     Check {
-        id: "start",
-        title: "The image begins where the slot begins",
+        question: Question::Start,
         verdict: if begins { Verdict::Pass } else { Verdict::Fail },
         found: format!("first byte at 0x{first:08X}"),
         expected: format!("first byte at 0x{:08X}", target.slot.start),
@@ -134,8 +131,7 @@ pub(super) fn overlaps(build: &Build) -> Check {
         ),
     };
     Check {
-        id: "overlaps",
-        title: "Each byte is given once",
+        question: Question::Overlaps,
         verdict,
         found,
         expected: "none".to_owned(),
@@ -177,8 +173,7 @@ pub(super) fn gaps(build: &Build, target: &Target) -> Check {
         ""
     };
     Check {
-        id: "gaps",
-        title: "Gaps are few and filled",
+        question: Question::Gaps,
         verdict: if too_much { Verdict::Warn } else { Verdict::Pass },
         found: format!("{between}; {} after it stay erased", bytes(trailing)),
         expected: "less filling than content".to_owned(),

@@ -7,7 +7,7 @@
 //! interfaces. Source for RISC-V: The RISC-V Instruction Set Manual, volume I, 1.5: encodings whose
 //! first 16 bits are all zero, and of all ones, are illegal. All from memory.
 
-use super::{Architecture, Check, Core, Target, Verdict, range};
+use super::{Architecture, Check, Core, Question, Target, Verdict, range};
 use crate::build::{Build, Machine};
 
 /// The system vectors: the initial stack pointer and exceptions 1 to 15.
@@ -32,8 +32,7 @@ pub(super) fn machine(build: &Build, target: &Target) -> Check {
         ""
     };
     Check {
-        id: "machine",
-        title: "The build is for this processor",
+        question: Question::Machine,
         verdict,
         found: build.machine().map_or_else(
             || format!("not stated in {}", build.format()),
@@ -68,8 +67,7 @@ pub(super) fn stack_top(build: &Build, target: &Target) -> Check {
     };
     let ram: Vec<String> = target.ram.iter().map(range).collect();
     Check {
-        id: "stack-top",
-        title: "The stack begins in RAM",
+        question: Question::StackTop,
         verdict: verdict(fault),
         found,
         expected: format!(
@@ -92,8 +90,7 @@ pub(super) fn reset_vector(build: &Build, target: &Target) -> Check {
         Some(vector) => (format!("0x{vector:08X}"), code_fault(build, target, vector)),
     };
     Check {
-        id: "reset-vector",
-        title: "The reset vector leads into the image",
+        question: Question::ResetVector,
         verdict: verdict(fault),
         found,
         expected: format!(
@@ -116,8 +113,7 @@ pub(super) fn handlers(build: &Build, target: &Target, architecture: Architectur
     let (bad, used) = bad_vectors(build, target, vectors);
     let fault = (!bad.is_empty()).then_some("these handlers cannot run");
     Check {
-        id: "handlers",
-        title: "The system handlers are in the image",
+        question: Question::Handlers,
         verdict: verdict(fault),
         found: if bad.is_empty() {
             format!("{used} of {} set, all in the image", named.len())
@@ -150,8 +146,7 @@ pub(super) fn interrupts(build: &Build, target: &Target, interrupts: u16) -> Che
          this part. A table that ends early must not have later interrupts enabled."
     };
     Check {
-        id: "interrupts",
-        title: "The interrupt handlers are in the image",
+        question: Question::Interrupts,
         verdict,
         found: match (total, bad.is_empty()) {
             (0, _) => "not checked: the product does not say how many interrupts the part has".to_owned(),
@@ -183,8 +178,7 @@ pub(super) fn first_instruction(build: &Build, target: &Target) -> Check {
         Some(parcel) => (format!("0x{parcel:04X}"), None),
     };
     Check {
-        id: "first-instruction",
-        title: "The image begins with an instruction",
+        question: Question::FirstInstruction,
         verdict: verdict(fault),
         found,
         expected: "first 16 bits neither 0x0000 nor 0xFFFF".to_owned(),
@@ -218,8 +212,7 @@ pub(super) fn entry(build: &Build, target: &Target) -> Check {
         ""
     };
     Check {
-        id: "entry",
-        title: "The file's start address agrees",
+        question: Question::Entry,
         verdict: if differs { Verdict::Warn } else { Verdict::Pass },
         found: build
             .entry()

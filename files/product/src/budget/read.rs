@@ -3,9 +3,7 @@
 use super::quantity::{self as q, Quantity};
 use super::{BoardBudget, Budget, CutsSeen, Finish, PowerOff, Regulator, Save, UpdateRates};
 use crate::board::Board;
-use crate::document::{Entry, Section, nearest};
-use crate::problem::Problem;
-use crate::product_file::refuse_repeats;
+use packstaff_document::{Entry, Problem, Section, nearest};
 
 pub(crate) const KEYS: &[&str] = &[
     "years",
@@ -111,7 +109,7 @@ pub(crate) fn read(section: &Section<'_, '_>, boards: Option<&[Board]>) -> Optio
 fn refuse_same(what: &'static str, key: &'static str, tables: &[Section<'_, '_>], section: &Section<'_, '_>) {
     let names = tables.iter().filter_map(|table| table.find(key));
     let names: Vec<_> = names.map(|entry| (entry.raw_text(), entry.span())).collect();
-    refuse_repeats(what, names.into_iter(), section.notes());
+    section.notes().refuse_repeats(what, names.into_iter());
 }
 
 fn seen(section: &Section<'_, '_>) -> Option<Option<CutsSeen>> {

@@ -2,7 +2,7 @@
 
 use super::quantity::{self as q, Quantity};
 use super::{Budget, Finish, PowerOff, Regulator};
-use crate::document::nearest;
+use packstaff_document::nearest;
 use thiserror::Error;
 
 /// A value that cannot be tried.

@@ -3,8 +3,8 @@
 use super::sealing::{LARGEST_KEYRING, Seal, open, seal};
 use super::unlock::{Purpose, Secret, Unlock};
 use super::{Keyring, KeyringError, OneTimeCount, OtsKind, TreeKey, TreeKind, plain};
-use crate::date::Date;
 use crate::whole_file::{Access, read_bounded, write_new, write_whole};
+use packstaff_document::Date;
 use std::io;
 use std::path::{Path, PathBuf};
 

@@ -19,12 +19,12 @@ pub use one_time::{OneTimeCount, OneTimeError, OneTimeKey, ReserveStep, WHAT_RES
 pub use tree_key::{OtsKind, TreeKey, TreeKeyListing, TreeKind};
 pub use unlock::{Prompt, Purpose, SHORTEST_NEW_PASSPHRASE, Unlock, UnlockError};
 
-use crate::date::Date;
 use crate::whole_file::FileError;
 use ed25519_dalek::pkcs8::EncodePublicKey;
 use ed25519_dalek::pkcs8::spki::der::pem::LineEnding;
 use ed25519_dalek::{Signer, SigningKey};
 use fingerprint::unit_key_fingerprint;
+use packstaff_document::Date;
 use std::fmt;
 use std::path::PathBuf;
 use thiserror::Error;

@@ -15,10 +15,10 @@
 //! one of the counts is not there.
 
 use super::TreeKey;
-use crate::document::{Notes, Section, parse};
-use crate::problem::DocumentError;
-use crate::product_file::{FORMAT, format};
+use crate::product_file::FORMAT;
 use crate::whole_file::{Access, FileError, read_bounded, write_whole};
+use packstaff_document::DocumentError;
+use packstaff_document::{Notes, Section, parse};
 use std::ffi::OsString;
 use std::fs::{File, OpenOptions};
 use std::io;
@@ -234,7 +234,7 @@ impl OneTimeCount {
         let notes = Notes::new(&text);
         let count = parse(&notes).and_then(|root| {
             let root = Section::root(&notes, &root, KEYS);
-            root.value("format").and_then(|entry| format(&entry))?;
+            root.value("format").and_then(|entry| entry.format(FORMAT))?;
             let next = root.value("next")?.integer_u32(0..=u32::MAX)?;
             Some((root.value("key")?.text()?, next))
         });

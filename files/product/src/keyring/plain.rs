@@ -5,12 +5,12 @@
 //! public key, because OpenSSL 3.0 does not read version 2.
 
 use super::{GenerationState, Keyring, KeyringError, TreeKey, UnitKeyEntry};
-use crate::date::Date;
-use crate::document::{Entry, Notes, Section, parse};
-use crate::product_file::{FORMAT, format, generation_id};
+use crate::product_file::{FORMAT, generation_id};
 use ed25519_dalek::SigningKey;
 use ed25519_dalek::pkcs8::spki::der::pem::LineEnding;
 use ed25519_dalek::pkcs8::{DecodePrivateKey, EncodePrivateKey, KeypairBytes};
+use packstaff_document::Date;
+use packstaff_document::{Entry, Notes, Section, parse};
 use std::fmt::Write;
 use zeroize::Zeroizing;
 
@@ -85,7 +85,7 @@ pub(crate) fn read(bytes: &[u8]) -> Result<Keyring, KeyringError> {
 }
 
 fn read_root(root: &Section<'_, '_>) -> Option<Keyring> {
-    root.value("format").and_then(|entry| format(&entry))?;
+    root.value("format").and_then(|entry| entry.format(FORMAT))?;
     let recipients: Vec<Option<age::x25519::Recipient>> =
         root.value("recipients")?.list()?.iter().map(recipient).collect();
     let signing = root.table("signing", "[signing]", SIGNING_KEYS)?;

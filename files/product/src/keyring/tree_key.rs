@@ -2,9 +2,9 @@
 
 use super::one_time::OneTimeKey;
 use super::{FINGERPRINT_BYTES, KeyringError, fill_randomly, random_key, signer_fingerprint, signer_kid};
-use crate::date::Date;
-use crate::document::{Entry, Section};
 use crate::whole_file::{Access, read_bounded, write_whole};
+use packstaff_document::Date;
+use packstaff_document::{Entry, Section};
 use packstaff_envelope::hss::PUBLIC_KEY;
 use packstaff_envelope::hss::sign::{Branches, SecretTree};
 use std::fmt::Write;

@@ -10,10 +10,10 @@ pub use record::{
     BoardRecord, LARGEST_FILE, RECORD_FILE, Record, RecordError, ReleaseKind, SettingsRecord, TreeSignature,
 };
 
-use crate::document::LONGEST;
-use crate::problem::DocumentError;
 use crate::version::Scheme;
 use crate::whole_file::{FileError, PASSING, WholeFolder, read_bounded};
+use packstaff_document::DocumentError;
+use packstaff_document::LONGEST;
 use record::{Archived, sha256};
 use std::fs;
 use std::io;

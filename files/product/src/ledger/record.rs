@@ -1,11 +1,11 @@
 //! One release, as the ledger keeps it.
 
-use crate::date::Date;
-use crate::document::{Entry, Notes, Section, parse};
 use crate::identity::Uuid;
-use crate::problem::{DocumentError, Problem};
-use crate::product_file::{FORMAT, format, generation_id};
+use crate::product_file::{FORMAT, generation_id};
 use crate::version::{MAX_PLACES, Numbers, Scheme};
+use packstaff_document::Date;
+use packstaff_document::{DocumentError, Problem};
+use packstaff_document::{Entry, Notes, Section, parse};
 use sha2::{Digest, Sha256};
 use std::fmt::Write;
 use thiserror::Error;
@@ -376,7 +376,7 @@ pub(crate) fn is_file_name(name: &str) -> bool {
 pub const RECORD_FILE: &str = "release.toml";
 
 fn read(root: &Section<'_, '_>) -> Option<Record> {
-    let format = root.value("format").and_then(|entry| format(&entry));
+    let format = root.value("format").and_then(|entry| entry.format(FORMAT));
     let version = root.value("version").and_then(|entry| entry.text());
     let numbers = root.value("numbers").and_then(|entry| {
         let members = entry.list()?;

@@ -3,8 +3,8 @@
 use super::DumpError;
 use super::record::{Copy, Flaw, examine, part, seal};
 use crate::layout::{Keeping, Layout};
+use packstaff_document::Range;
 use packstaff_keeper::{FRAME, HEAD, Head, is_newer};
-use packstaff_product::Range;
 use std::cmp::Ordering;
 
 /// Bytes of an image at most.

@@ -3,8 +3,8 @@
 use super::numbers::number_bytes;
 use super::record::{fresh, put_leaf};
 use crate::layout::{ByteOrder, Field, Group, Layout, Leaf, Purpose, Shape, stored};
-use packstaff_product::document::{Entry, Notes, Section, nearest, parse};
-use packstaff_product::{DocumentError, Problem};
+use packstaff_document::{DocumentError, Problem};
+use packstaff_document::{Entry, Notes, Section, nearest, parse};
 use std::collections::BTreeMap;
 
 /// Reads settings in the form of [`super::Node::to_toml`] into a record. What the text leaves out is as in `base`, or as in a

@@ -4,7 +4,7 @@ use super::types::Walk;
 use super::{DwarfError, Imported};
 use gimli::{EndianSlice, RunTimeEndian, UnitOffset};
 use object::{Object, ObjectKind, ObjectSection};
-use packstaff_product::document::nearest;
+use packstaff_document::nearest;
 use std::borrow::Cow;
 use std::collections::BTreeSet;
 

@@ -11,11 +11,15 @@ mod render;
 
 pub use leaf::{Leaf, MOST_LEAVES};
 pub use read::LARGEST;
+
+/// The form of a layout file that this crate reads and writes.
+pub const FORMAT: u64 = 1;
+
 pub(crate) use read::stored;
 pub(crate) use render::quoted;
 
 use crate::{Ratio, Unit};
-use packstaff_product::{DocumentError, Range};
+use packstaff_document::{DocumentError, Range};
 
 /// What one version keeps in its settings memory.
 #[derive(Clone, Debug, PartialEq)]

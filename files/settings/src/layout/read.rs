@@ -9,10 +9,11 @@ mod group;
 
 pub(crate) use field::stored;
 
+use super::FORMAT;
 use super::{ByteOrder, Keeping, Layout, Memory, Purpose, Shape};
 use crate::layout::MOST_LEAVES;
-use packstaff_product::document::{Notes, Section, parse};
-use packstaff_product::{DocumentError, FORMAT, Range};
+use packstaff_document::{DocumentError, Range};
+use packstaff_document::{Notes, Section, parse};
 
 /// Bytes of a record at most: what a carry-over table can say.
 pub const LARGEST: u32 = 65_535;

@@ -15,7 +15,7 @@ pub(super) fn text(layout: &Layout) -> String {
         ByteOrder::Little => "little",
         ByteOrder::Big => "big",
     };
-    line(&mut out, "format", packstaff_product::FORMAT);
+    line(&mut out, "format", super::FORMAT);
     line(&mut out, "version", quoted(&layout.version));
     line(&mut out, "number", format!("{:#06x}", layout.number));
     line(&mut out, "order", quoted(order));

@@ -1,6 +1,6 @@
 //! From what is written to what is meant: every file read, every name found, every range inside the part.
 
-use super::written::{Range, Written, WrittenArea, WrittenFlash, WrittenImage, WrittenStick, WrittenUnit};
+use super::written::{Written, WrittenArea, WrittenFlash, WrittenImage, WrittenRegion, WrittenStick, WrittenUnit};
 use super::{Beginning, FILE, Image, Kind, NamedRange, NamedStick};
 use crate::error::RehearsalError;
 use packstaff_installer::{Region, SectorRun};
@@ -48,7 +48,7 @@ impl Reading<'_> {
 
     fn kind(&self, written: Written) -> Result<Kind, RehearsalError> {
         let (layout, part) = self.layout(&written.flash)?;
-        let inside = |what: &str, range: Range| {
+        let inside = |what: &str, range: WrittenRegion| {
             let region = Region::from(range);
             if region.size == 0 || region.base < part.base || region.end() > part.end() {
                 let why = format!(
@@ -59,7 +59,7 @@ impl Reading<'_> {
             }
             Ok(region)
         };
-        let all = |what: &str, ranges: &[Range]| {
+        let all = |what: &str, ranges: &[WrittenRegion]| {
             ranges
                 .iter()
                 .map(|range| inside(what, *range))
@@ -69,7 +69,7 @@ impl Reading<'_> {
         let may_change = all("may_change", &written.may_change)?;
         let ranges = written.area.iter().map(|area| {
             let WrittenArea { base, size, .. } = *area;
-            inside(&format!("area {:?}", area.name), Range { base, size })
+            inside(&format!("area {:?}", area.name), WrittenRegion { base, size })
         });
         let named = self.areas(&written.area, ranges.collect::<Result<_, _>>()?, slot, &may_change)?;
         let images = self.images(&written, slot)?;

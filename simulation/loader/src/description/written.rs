@@ -14,10 +14,10 @@ pub(super) struct Written {
     #[serde(default)]
     pub(super) floor: bool,
     pub(super) flash: WrittenFlash,
-    pub(super) slot: Range,
-    pub(super) may_change: Vec<Range>,
+    pub(super) slot: WrittenRegion,
+    pub(super) may_change: Vec<WrittenRegion>,
     #[serde(default)]
-    pub(super) erased_before_read: Vec<Range>,
+    pub(super) erased_before_read: Vec<WrittenRegion>,
     #[serde(default)]
     pub(super) area: Vec<WrittenArea>,
     pub(super) image: Vec<WrittenImage>,
@@ -54,13 +54,13 @@ pub(super) struct WrittenSectors {
 
 #[derive(Clone, Copy, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Range {
+pub(super) struct WrittenRegion {
     pub(super) base: u32,
     pub(super) size: u32,
 }
 
-impl From<Range> for Region {
-    fn from(range: Range) -> Self {
+impl From<WrittenRegion> for Region {
+    fn from(range: WrittenRegion) -> Self {
         Self {
             base: range.base,
             size: range.size,

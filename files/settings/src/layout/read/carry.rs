@@ -3,7 +3,7 @@
 use super::field::stored;
 use crate::Ratio;
 use crate::layout::{Carry, Conversion, Group, Loss, Number, Pair, Set, Shape, Way};
-use packstaff_product::document::{Entry, Section};
+use packstaff_document::{Entry, Section};
 
 const FROM_KEYS: &[&str] = &["version", "left", "pair", "set", "loss"];
 const SET_KEYS: &[&str] = &["field", "value"];

@@ -2,7 +2,7 @@
 
 use crate::layout::{Kind, Meaning, Number, Repr, Stored};
 use crate::{Ratio, Unit};
-use packstaff_product::document::{Entry, Section};
+use packstaff_document::{Entry, Section};
 
 pub(super) const FIELD_KEYS: &[&str] = &[
     "name",

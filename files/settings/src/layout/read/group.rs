@@ -4,8 +4,8 @@ use super::field::{FIELD_KEYS, RawField, RawShape, Role, field, identifier};
 use super::{DEEPEST, LARGEST};
 use crate::layout::offsets::Packing;
 use crate::layout::{Field, Group, Kind, Number, Purpose, Repr, Shape};
-use packstaff_product::Problem;
-use packstaff_product::document::{Notes, Section, nearest};
+use packstaff_document::Problem;
+use packstaff_document::{Notes, Section, nearest};
 use std::collections::BTreeMap;
 
 const GROUP_KEYS: &[&str] = &["name", "size", "packed", "field"];

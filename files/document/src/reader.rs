@@ -46,10 +46,33 @@ impl<'i> Notes<'i> {
         let fault = Fault {
             line,
             column,
-            span: span.into(),
+            span,
             problem,
         };
         self.faults.borrow_mut().push(fault);
+    }
+
+    /// Notes every text that stands more than once; `what` is what must be unique, with its article.
+    pub fn refuse_repeats<'t>(
+        &self,
+        what: &'static str,
+        values: impl Iterator<Item = (Option<&'t str>, std::ops::Range<usize>)>,
+    ) {
+        let mut seen: Vec<(&str, usize)> = Vec::new();
+        for (value, span) in values {
+            let Some(value) = value else { continue };
+            match seen.iter().find(|(earlier, _)| *earlier == value) {
+                Some((_, first_line)) => {
+                    let problem = Problem::Duplicate {
+                        what,
+                        value: format!("{value:?}"),
+                        first_line: *first_line,
+                    };
+                    self.add(span, problem);
+                }
+                None => seen.push((value, self.position(span.start).0)),
+            }
+        }
     }
 
     /// Whether nothing has been found wrong so far.
@@ -88,7 +111,7 @@ impl<'i> Notes<'i> {
                     faults.push(Fault {
                         line: 1,
                         column: 1,
-                        span: 0.into(),
+                        span: 0..0,
                         problem: Problem::Syntax { message },
                     });
                 }
@@ -355,6 +378,18 @@ impl<'d, 'i> Entry<'d, 'i> {
                 "Write a number from that range.",
             ),
         }
+    }
+
+    /// The number of a document's form, of which there is one that its reader knows.
+    pub fn format(&self, known: u64) -> Option<u64> {
+        let number = self.integer(1..=u64::MAX)?;
+        if number != known {
+            return self.refuse(
+                format!("a format that this program knows ({known})"),
+                "Use the program that wrote it, or a later one.",
+            );
+        }
+        Some(number)
     }
 
     /// A whole number from `allowed`.

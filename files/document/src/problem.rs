@@ -1,8 +1,6 @@
 //! What can be wrong with a document that people write, and where.
 
 use crate::range::{Range, RangeError};
-use crate::version::{Clash, VersionError};
-use miette::{Diagnostic, NamedSource, SourceSpan};
 use thiserror::Error;
 
 /// What is wrong at one place of a document.
@@ -69,18 +67,6 @@ pub enum Problem {
         /// The bytes that both claim.
         shared: Range,
     },
-    /// A range that does not fit the part.
-    #[error("{what} ({range}) does not fit the part `{part}`: {why}")]
-    DoesNotFit {
-        /// The range's name.
-        what: String,
-        /// The range.
-        range: Range,
-        /// The part.
-        part: String,
-        /// What is in the way.
-        why: String,
-    },
     /// A key that does not go with what the rest of its table says.
     #[error("`{key}` {why}")]
     Misfit {
@@ -123,12 +109,16 @@ pub enum Problem {
         /// What to do if it was not.
         advice: &'static str,
     },
-    /// A version text that will not do.
-    #[error("{0}")]
-    Version(VersionError),
-    /// Two versions that cannot stand beside each other.
-    #[error("{0}")]
-    Clash(Clash),
+    /// What only the reader of this kind of document can know to be wrong.
+    #[error("{message}")]
+    Unsuitable {
+        /// What it is about, without any value from the document.
+        subject: String,
+        /// What is wrong.
+        message: String,
+        /// What to do.
+        advice: String,
+    },
 }
 
 impl Problem {
@@ -147,18 +137,13 @@ impl Problem {
             }
             Self::MissingKey { form, .. } => format!("Add a line `{form}` there."),
             Self::WrongType { expected, .. } => format!("Write {expected}."),
-            Self::BadValue { advice, .. } => advice.clone(),
+            Self::BadValue { advice, .. } | Self::Unsuitable { advice, .. } => advice.clone(),
             Self::Overlap { .. } => "Move or shorten one of the two.".to_owned(),
-            Self::DoesNotFit { .. } => {
-                "Correct the range by the part's reference manual, or name the part that is really fitted.".to_owned()
-            }
             Self::Misfit { advice, .. } => (*advice).to_owned(),
             Self::BadRange { .. } => "Give `start` and `size` in bytes, hexadecimal if you like.".to_owned(),
             Self::Duplicate { .. } => "Take one of them out, or give it another value.".to_owned(),
             Self::UnknownName { near: Some(near), .. } => format!("Did you mean `{near}`?"),
             Self::UnknownName { advice, .. } => (*advice).to_owned(),
-            Self::Version(error) => error.advice(),
-            Self::Clash(clash) => clash.advice().to_owned(),
         }
     }
 
@@ -174,9 +159,8 @@ impl Problem {
             | Self::Misfit { key, .. }
             | Self::UnknownName { key, .. } => key,
             Self::Overlap { one, .. } => one,
-            Self::DoesNotFit { what, .. } => what,
             Self::Duplicate { what, .. } => what,
-            Self::Version(_) | Self::Clash(_) => "a version",
+            Self::Unsuitable { subject, .. } => subject,
         }
     }
 }
@@ -190,20 +174,9 @@ pub struct Fault {
     /// Column in characters, counted from 1.
     pub column: usize,
     /// Bytes of the document that it is about.
-    pub span: SourceSpan,
+    pub span: std::ops::Range<usize>,
     /// What is wrong.
     pub problem: Problem,
-}
-
-impl Diagnostic for Fault {
-    fn help<'a>(&'a self) -> Option<Box<dyn std::fmt::Display + 'a>> {
-        Some(Box::new(self.problem.advice()))
-    }
-
-    fn labels(&self) -> Option<Box<dyn Iterator<Item = miette::LabeledSpan> + '_>> {
-        let label = miette::LabeledSpan::new_with_span(Some("here".to_owned()), self.span);
-        Some(Box::new(std::iter::once(label)))
-    }
 }
 
 /// A document that cannot be used, with everything that is wrong with it, in the order of its lines.
@@ -211,7 +184,7 @@ impl Diagnostic for Fault {
 #[error("{}", self.summary())]
 pub struct DocumentError {
     name: String,
-    text: NamedSource<String>,
+    text: String,
     faults: Vec<Fault>,
 }
 
@@ -220,7 +193,7 @@ impl DocumentError {
         faults.sort_by_key(|fault| (fault.line, fault.column));
         Self {
             name: name.to_owned(),
-            text: NamedSource::new(name, text.to_owned()).with_language("TOML"),
+            text: text.to_owned(),
             faults,
         }
     }
@@ -228,6 +201,11 @@ impl DocumentError {
     /// The document's name.
     pub fn name(&self) -> &str {
         &self.name
+    }
+
+    /// The document's whole text, to show the lines that are wrong.
+    pub fn text(&self) -> &str {
+        &self.text
     }
 
     /// Everything that is wrong, at least one thing.
@@ -247,15 +225,5 @@ impl DocumentError {
             )
         });
         lines.collect::<Vec<_>>().join("\n")
-    }
-}
-
-impl Diagnostic for DocumentError {
-    fn source_code(&self) -> Option<&dyn miette::SourceCode> {
-        Some(&self.text)
-    }
-
-    fn related<'a>(&'a self) -> Option<Box<dyn Iterator<Item = &'a dyn Diagnostic> + 'a>> {
-        Some(Box::new(self.faults.iter().map(|fault| fault as &dyn Diagnostic)))
     }
 }
