@@ -19,5 +19,8 @@ pub mod stick_spec;
 pub mod trace;
 pub mod wear;
 
-pub use open::{Bench, EXTENSION, OpenError};
+// What boards may name.
+pub use packstaff_parts::PartsTable;
+
+pub use open::{Bench, EXTENSION, OpenError, PARTS_FILE};
 pub use progress::{Counts, Explored, Progress, Silent, Step};

@@ -3,15 +3,15 @@
 use packstaff_envelope::{Anchor, Kid, UnitKey};
 use packstaff_image::checks::{Core, Limit, Target};
 use packstaff_installer::{Geometry, Region};
+use packstaff_parts::{Part, PartsTable, UnknownPart};
 use packstaff_product::keyring::{OneTimeCount, OneTimeError};
 use packstaff_product::{
-    Board, DocumentError, FlashPart, Keyring, KeyringError, KeyringFile, Ledger, LedgerError, PartBook, Product, Range,
-    SecondPlace, SignatureKind, Unlock, VersionError,
+    Board, DocumentError, Keyring, KeyringError, KeyringFile, Ledger, LedgerError, Product, Range, SecondPlace,
+    SignatureKind, Unlock, VersionError,
 };
-use packstaff_rehearsal::claims::Release as KnownImage;
+use packstaff_rehearsal::claims::ReleasedImage;
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::Layout;
-use packstaff_unit::part::{Part, part, parts};
+use packstaff_unit::flash::FlashLayout;
 use packstaff_unit::timing::FlashParts;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -20,11 +20,15 @@ use thiserror::Error;
 /// Ending of every update file's name.
 pub const EXTENSION: &str = "UPD";
 
+/// The maker's own table of parts, in the product folder: it need not be there.
+pub const PARTS_FILE: &str = "parts.toml";
+
 /// An open product folder.
 pub struct Bench {
     folder: PathBuf,
     /// Where this machine remembers which one-time keys it has used.
     one_time_folder: Option<PathBuf>,
+    parts: PartsTable,
     /// What the maker declared.
     pub product: Product,
     /// What has been released.
@@ -111,40 +115,29 @@ pub enum OpenError {
     },
 }
 
-struct Parts;
-
-impl PartBook for Parts {
-    fn flash(&self, id: &str) -> Option<FlashPart> {
-        let part = part(id).ok().filter(|part| part.is_program_flash())?;
-        Some(FlashPart {
-            core: part.core.clone().unwrap_or_default(),
-            base: part.base,
-            sectors: part.sectors.iter().map(|run| (run.count, run.size)).collect(),
-        })
-    }
-
-    fn is_settings_memory(&self, id: &str) -> bool {
-        part(id).is_ok_and(|part| !part.is_program_flash())
-    }
-
-    fn identifiers(&self) -> Vec<String> {
-        parts().iter().map(|part| part.id.clone()).collect()
-    }
-}
-
-/// Reads a product file's text; `name` is what complaints call it.
+/// Reads a product file's text, whose boards name parts of a table; `name` is what complaints call it.
 ///
 /// # Errors
 /// Everything that is wrong with it, each with its line.
-pub fn read_product(name: &str, text: &str) -> Result<Product, OpenError> {
-    Ok(Product::read(name, text, Some(&Parts))?)
+pub fn read_product(name: &str, text: &str, parts: &PartsTable) -> Result<Product, OpenError> {
+    Ok(Product::read(name, text, Some(parts))?)
+}
+
+/// The built-in parts, and those of the product folder's own table if it has one.
+fn read_parts(folder: &Path) -> Result<PartsTable, OpenError> {
+    let path = folder.join(PARTS_FILE);
+    match std::fs::read_to_string(&path) {
+        Ok(text) => Ok(PartsTable::with_own(&path.display().to_string(), &text)?),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(PartsTable::default()),
+        Err(error) => Err(OpenError::Unreadable { path, error }),
+    }
 }
 
 impl Bench {
     /// Opens a product folder.
     ///
     /// # Errors
-    /// Everything that is wrong with the product file, each with its line; or the first record of the ledger that cannot be used.
+    /// Everything that is wrong with the maker's own parts table or the product file, each with its line; or the first record of the ledger that cannot be used.
     pub fn open(folder: &Path) -> Result<Self, OpenError> {
         let path = folder.join("product.toml");
         if !path.is_file() {
@@ -154,11 +147,13 @@ impl Bench {
             path: path.clone(),
             error,
         })?;
-        let product = read_product(&path.display().to_string(), &text)?;
+        let parts = read_parts(folder)?;
+        let product = read_product(&path.display().to_string(), &text, &parts)?;
         let ledger = Ledger::open(&folder.join("ledger")).map_err(OpenError::Ledger)?;
         Ok(Self {
             folder: folder.to_owned(),
             one_time_folder: None,
+            parts,
             product,
             ledger,
         })
@@ -238,19 +233,44 @@ impl Bench {
     ///
     /// # Errors
     /// It is not in the parts table, or is no program flash.
-    pub fn part(&self, board: &Board) -> Result<&'static Part, OpenError> {
-        flash_part(board, &board.part)
+    pub fn part(&self, board: &Board) -> Result<&Part, OpenError> {
+        self.flash_part(board, &board.part)
+    }
+
+    /// The parts that boards may name: the built-in ones and the maker's own.
+    pub const fn parts_table(&self) -> &PartsTable {
+        &self.parts
+    }
+
+    /// The settings memory of a board.
+    ///
+    /// # Errors
+    /// It is not in the parts table.
+    pub fn settings_memory(&self, board: &Board) -> Result<&Part, UnknownPart> {
+        self.parts.part(&board.settings_memory)
+    }
+
+    fn flash_part(&self, board: &Board, id: &str) -> Result<&Part, OpenError> {
+        let fault = |why: String| OpenError::Board {
+            revision: board.revision.clone(),
+            why,
+        };
+        let found = self.parts.part(id).map_err(|unknown| fault(unknown.to_string()))?;
+        match found.is_program_flash() {
+            true => Ok(found),
+            false => Err(fault(format!("{id} is not a program flash"))),
+        }
     }
 
     /// All parts that a board's installs write: its flash part, and the memory of its stage.
     ///
     /// # Errors
     /// One is not in the parts table, or is no flash.
-    pub fn parts(&self, board: &Board) -> Result<FlashParts<'static>, OpenError> {
+    pub fn parts(&self, board: &Board) -> Result<FlashParts<'_>, OpenError> {
         let beside = board.map.second.memory();
         Ok(FlashParts {
             own: self.part(board)?,
-            beside: beside.map(|memory| flash_part(board, &memory.part)).transpose()?,
+            beside: beside.map(|memory| self.flash_part(board, &memory.part)).transpose()?,
         })
     }
 
@@ -258,11 +278,11 @@ impl Bench {
     ///
     /// # Errors
     /// As [`parts`](Self::parts).
-    pub fn layout(&self, board: &Board) -> Result<Layout, OpenError> {
+    pub fn layout(&self, board: &Board) -> Result<FlashLayout, OpenError> {
         let parts = self.parts(board)?;
-        let own = Layout::of(parts.own);
+        let own = FlashLayout::of(parts.own);
         Ok(match (parts.beside, board.map.second.memory()) {
-            (Some(part), Some(memory)) => own.with_beside(Layout::of(part).at(memory.base)),
+            (Some(part), Some(memory)) => own.with_beside(FlashLayout::of(part).at(memory.base)),
             _ => own,
         })
     }
@@ -381,30 +401,18 @@ impl Bench {
     }
 
     /// Every image that the ledger knows for a board.
-    pub fn known_images(&self, board: &Board) -> Vec<KnownImage> {
+    pub fn known_images(&self, board: &Board) -> Vec<ReleasedImage> {
         let records = self
             .ledger
             .releases()
             .iter()
             .filter_map(|release| release.record.board(&board.revision));
         records
-            .map(|record| KnownImage {
+            .map(|record| ReleasedImage {
                 image_size: record.image_size as u32,
                 image_digest: record.image_sha256,
             })
             .collect()
-    }
-}
-
-fn flash_part(board: &Board, id: &str) -> Result<&'static Part, OpenError> {
-    let fault = |why: String| OpenError::Board {
-        revision: board.revision.clone(),
-        why,
-    };
-    let found = part(id).map_err(|unknown| fault(unknown.to_string()))?;
-    match found.is_program_flash() {
-        true => Ok(found),
-        false => Err(fault(format!("{id} is not a program flash"))),
     }
 }
 

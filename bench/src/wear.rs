@@ -1,6 +1,6 @@
 //! How often an install erases the sector that it erases most.
 
-use packstaff_unit::flash::{Change, Layout};
+use packstaff_unit::flash::{Change, FlashLayout};
 use std::collections::BTreeMap;
 
 /// Erases of each sector, as they happen.
@@ -25,7 +25,7 @@ impl Wear {
     }
 
     /// The most that a sector of each memory was erased.
-    pub fn most(&self, layout: &Layout) -> Most {
+    pub fn most(&self, layout: &FlashLayout) -> Most {
         let most = |is_beside| {
             let here = self
                 .0

@@ -23,7 +23,7 @@ fn blueprint(slots: u8, check_bits: bool) -> Blueprint {
         size: (to - from) * 1024,
     };
     let memory = |base, runs, granule, check_bits| {
-        flash::Layout::new(base, runs, granule, 0xff, check_bits, SecondProgram::Zeros)
+        flash::FlashLayout::new(base, runs, granule, 0xff, check_bits, SecondProgram::Zeros)
     };
     let own = memory(BASE, vec![SectorRun { count: 9, size: 1024 }], 8, check_bits);
     // Not far off, so that one read-out can reach into both.

@@ -8,7 +8,7 @@ use packstaff_port_check::cases::{Judged, Options, Outcome, Tried, judge};
 use packstaff_port_check::link::{Link, Way};
 use packstaff_product::Board;
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::{Layout, Memory};
+use packstaff_unit::flash::{FlashLayout, Memory};
 use packstaff_words::report::{Cell, Report, Verdict};
 use std::time::Duration;
 
@@ -155,7 +155,7 @@ fn same_map(bench: &Bench, board: &Board, port: &Blueprint) -> Result<Cell> {
             geometry.erased
         )
     };
-    let beside = |layout: &Layout| layout.beside().map_or("none".to_owned(), memory);
+    let beside = |layout: &FlashLayout| layout.beside().map_or("none".to_owned(), memory);
     let stage = |blueprint: packstaff_installer::Layout| match blueprint {
         packstaff_installer::Layout::Single => "none".to_owned(),
         packstaff_installer::Layout::Staged { stage } => format!("a stage, {}", region(stage)),
@@ -172,7 +172,7 @@ fn same_map(bench: &Bench, board: &Board, port: &Blueprint) -> Result<Cell> {
         ("floor, second", range(second), region(port_second)),
         ("beside the slot", stage(slots(&board.map.second)), stage(port.slots)),
     ];
-    let sizes = |layout: &Layout| layout.sectors().iter().map(|sector| sector.size).collect::<Vec<_>>();
+    let sizes = |layout: &FlashLayout| layout.sectors().iter().map(|sector| sector.size).collect::<Vec<_>>();
     if sizes(&layout) != sizes(&port.layout) {
         facts.push(("sizes of sectors", "those of the part".to_owned(), "others".to_owned()));
     }

@@ -8,9 +8,9 @@
  * SPDX-License-Identifier: MIT OR Apache-2.0
  */
 #include "bench.h"
+#include "memory.h"
 
 #include <stddef.h>
-#include <string.h>
 
 #include "board.h"
 #include "platform.h"

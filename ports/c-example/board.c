@@ -13,9 +13,9 @@
 #include "board.h"
 
 #include <stddef.h>
-#include <string.h>
 
 #include "drivers.h"
+#include "memory.h"
 #include "platform.h"
 
 enum { ERASED = 0xff, GRANULE = 4, FACTORY_AT = 0x7e00, FACTORY_LEN = 202 };

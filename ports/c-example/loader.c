@@ -4,9 +4,9 @@
  * SPDX-License-Identifier: MIT OR Apache-2.0
  */
 #include "loader.h"
+#include "memory.h"
 
 #include <stddef.h>
-#include <string.h>
 
 /* Bytes that are read at once where more of them are only looked at. */
 enum { PORTION = 256 };

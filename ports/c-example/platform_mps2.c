@@ -5,8 +5,8 @@
  * SPDX-License-Identifier: MIT OR Apache-2.0
  */
 #include <stddef.h>
-#include <string.h>
 
+#include "memory.h"
 #include "platform.h"
 
 enum { FIRST = 0x8000, LAST = 0x80000 };

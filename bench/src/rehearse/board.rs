@@ -11,7 +11,7 @@ use crate::stick_spec;
 use crate::wear::Wear;
 use packstaff_envelope::{Anchor, Refusal, UnitKey, open};
 use packstaff_product::{Board, Keyring};
-use packstaff_rehearsal::claims::{Before, Release as Image, running};
+use packstaff_rehearsal::claims::{Before, ReleasedImage as Image, running};
 use packstaff_rehearsal::explore::{NODE_BYTES, Plan, StickOption};
 use packstaff_rehearsal::picture::KnownImage;
 use packstaff_rehearsal::power_up::{Owner, power_up};

@@ -4,7 +4,7 @@ use super::error::RehearseError;
 use crate::open::Bench;
 use packstaff_product::Board;
 use packstaff_product::ledger::{BoardRecord, Release};
-use packstaff_rehearsal::claims::Release as Image;
+use packstaff_rehearsal::claims::ReleasedImage as Image;
 
 /// An update file and the image in it, as far as a rehearsal needs them.
 #[derive(Clone, Debug)]

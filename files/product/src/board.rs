@@ -1,9 +1,10 @@
 //! One board revision: its place in the class identifiers, its memory map, its parts, its build.
 
+use crate::flash::Flash;
 use crate::identity::{Uuid, class_id};
-use crate::parts::{FlashPart, PartBook};
 use crate::second_place::{self, SecondPlace};
 use packstaff_document::{Entry, Problem, Range, Section, nearest, range_of};
+use packstaff_parts::PartsTable;
 
 pub(crate) const KEYS: &[&str] = &[
     "revision",
@@ -123,7 +124,7 @@ impl Named {
     }
 }
 
-pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn PartBook>) -> Option<Board> {
+pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&PartsTable>) -> Option<Board> {
     let revision = section.value("revision").and_then(|entry| revision(&entry));
     let model = section.value("model").and_then(|entry| entry.text());
     let recognise = section.value("recognise").and_then(|entry| entry.text());
@@ -187,19 +188,20 @@ pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Opti
     if let (Some(parts), Some(id), Some(entry)) = (parts, &part, &part_entry) {
         match parts.flash(id) {
             None => unknown_part(entry, "part", "the parts table as a microcontroller", id, parts),
-            Some(flash) => {
-                fit(section, &named, id, &flash);
+            Some(part) => {
+                let flash = Flash::of(part);
+                fit(section, &named, &flash);
                 if let Some(SecondPlace::Stage {
                     memory: Some(memory), ..
                 }) = &second
                 {
-                    second_place::fit_memory(section, &named, memory, (id, &flash), parts);
+                    second_place::fit_memory(section, &named, memory, &flash, parts);
                 }
                 if let (Some(entry), Some(core)) = (&core_entry, &core)
-                    && *core != flash.core
+                    && *core != flash.core()
                 {
                     let _: Option<()> = entry.refuse(
-                        format!("the core of {id}, {:?}", flash.core),
+                        format!("the core of {id}, {:?}", flash.core()),
                         "Correct the core, or name the part that is really fitted.",
                     );
                 }
@@ -207,7 +209,7 @@ pub(crate) fn read(section: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Opti
         }
     }
     if let (Some(parts), Some(id), Some(entry)) = (parts, &settings_memory, &memory_entry)
-        && !parts.is_settings_memory(id)
+        && parts.settings_memory(id).is_none()
     {
         unknown_part(
             entry,
@@ -307,7 +309,7 @@ fn refuse_overlaps(section: &Section<'_, '_>, named: &[Named]) {
     }
 }
 
-fn fit(section: &Section<'_, '_>, named: &[Named], part: &str, flash: &FlashPart) {
+fn fit(section: &Section<'_, '_>, named: &[Named], flash: &Flash<'_>) {
     for one in named {
         let why = match one.makeup {
             Makeup::WholeSectors => flash.against_whole_sectors(one.range),
@@ -315,20 +317,13 @@ fn fit(section: &Section<'_, '_>, named: &[Named], part: &str, flash: &FlashPart
             Makeup::Anything | Makeup::StageSectors => None,
         };
         if let Some(why) = why {
-            one.does_not_fit(section, part, why);
+            one.does_not_fit(section, flash.id(), why);
         }
     }
 }
 
-pub(crate) fn unknown_part(
-    entry: &Entry<'_, '_>,
-    key: &'static str,
-    list: &'static str,
-    id: &str,
-    parts: &dyn PartBook,
-) {
-    let known = parts.identifiers();
-    let near = nearest(id, known.iter().map(String::as_str))
+pub(crate) fn unknown_part(entry: &Entry<'_, '_>, key: &'static str, list: &'static str, id: &str, parts: &PartsTable) {
+    let near = nearest(id, parts.parts().map(|part| part.id.as_str()))
         .filter(|near| *near != id)
         .map(str::to_owned);
     let problem = Problem::UnknownName {
@@ -336,7 +331,7 @@ pub(crate) fn unknown_part(
         value: format!("{id:?}"),
         list,
         near,
-        advice: "Use a part of the table, or describe the part in a table of your own.",
+        advice: "Use a part of the table, or describe the part in a parts.toml beside this file.",
     };
     entry.notes().add(entry.span(), problem);
 }

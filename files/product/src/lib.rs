@@ -7,19 +7,19 @@
 //! - [`Ledger`] is the record of every release and the archive of its update files.
 //! - [`KeyringFile`] is the signing key and the unit keys, sealed in an age file.
 //!
-//! Electronic parts are only known by name here; [`PartBook`] is where the caller puts the parts table in. Dates come
-//! from the caller too: nothing here looks at a clock.
+//! Memory maps are checked against the parts table that the caller gives. Dates come from the caller too: nothing here
+//! looks at a clock.
 
 #![forbid(unsafe_code)]
 
 mod board;
 mod budget;
+mod flash;
 mod hazard;
 mod identity;
 pub mod keyring;
 pub mod ledger;
 mod owner;
-mod parts;
 mod product_file;
 mod second_place;
 mod version;
@@ -27,6 +27,7 @@ mod whole_file;
 
 // What the types here are made of.
 pub use packstaff_document::{Date, DateError, DocumentError, Fault, Problem, Range, RangeError};
+pub use packstaff_parts::PartsTable;
 
 pub use board::{Board, MemoryMap, Reserved, Supply};
 pub use budget::{
@@ -37,7 +38,6 @@ pub use identity::{Uuid, class_id, vendor_id};
 pub use keyring::{Keyring, KeyringError, KeyringFile, NewKeyring, Unlock};
 pub use ledger::{Ledger, LedgerError, Record};
 pub use owner::{OwnerTexts, ScreenKind, Screens};
-pub use parts::{FlashPart, PartBook};
 pub use product_file::{
     FORMAT, Keys, LONGEST_GENERATION_ID, Maker, Policy, Product, SignatureKind, UnitGeneration, Versions,
     is_generation_id,

@@ -9,9 +9,9 @@ use crate::budget::{self, Budget};
 use crate::hazard::Hazard;
 use crate::identity::{Uuid, vendor_id};
 use crate::owner::{OwnerTexts, Screens};
-use crate::parts::PartBook;
 use crate::version::{Clash, MAX_PLACES, Scheme, Version, VersionError, lint};
 use packstaff_document::{Date, DocumentError, Entry, Notes, Problem, Section, nearest, parse};
+use packstaff_parts::PartsTable;
 
 /// The format that this crate reads and writes.
 pub const FORMAT: u64 = 1;
@@ -175,7 +175,7 @@ impl Product {
     ///
     /// # Errors
     /// Everything that is wrong with the file, each with its place.
-    pub fn read(name: &str, text: &str, parts: Option<&dyn PartBook>) -> Result<Self, DocumentError> {
+    pub fn read(name: &str, text: &str, parts: Option<&PartsTable>) -> Result<Self, DocumentError> {
         let notes = Notes::new(text);
         let product = parse(&notes).and_then(|root| {
             let root = Section::root(&notes, &root, ROOT_KEYS);
@@ -200,7 +200,7 @@ impl Product {
     }
 }
 
-fn read_root(root: &Section<'_, '_>, parts: Option<&dyn PartBook>) -> Option<Product> {
+fn read_root(root: &Section<'_, '_>, parts: Option<&PartsTable>) -> Option<Product> {
     let table = |key, place, known| root.table(key, place, known);
     let maker = table("maker", "[maker]", MAKER_KEYS).and_then(|section| maker(&section));
     let about = table("product", "[product]", PRODUCT_KEYS).and_then(|section| about(&section));
@@ -315,7 +315,7 @@ fn short(entry: &Entry<'_, '_>) -> Option<String> {
     Some(text.to_owned())
 }
 
-fn boards(root: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&dyn PartBook>) -> Option<Vec<Board>> {
+fn boards(root: &Section<'_, '_>, vendor: Option<&Uuid>, parts: Option<&PartsTable>) -> Option<Vec<Board>> {
     let sections = root.some_sections("board", "[[board]]", board::KEYS)?;
     let boards: Vec<Option<Board>> = sections
         .iter()

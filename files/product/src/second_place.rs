@@ -1,9 +1,10 @@
 //! What a board has beside the slot: nothing, a stage where an image is put together first, or a second slot.
 
 use crate::board::{Makeup, Named, unknown_part};
-use crate::parts::{FlashPart, PartBook};
+use crate::flash::Flash;
 use packstaff_document::Range;
 use packstaff_document::{Entry, Section};
+use packstaff_parts::PartsTable;
 
 const MEMORY_KEYS: &[&str] = &["part", "base"];
 
@@ -110,22 +111,22 @@ pub(crate) fn fit_memory(
     section: &Section<'_, '_>,
     named: &[Named],
     memory: &StageMemory,
-    (own_id, own): (&str, &FlashPart),
-    parts: &dyn PartBook,
+    own: &Flash<'_>,
+    parts: &PartsTable,
 ) {
     let Some(entry) = section.find("stage_memory") else {
         return;
     };
-    let Some(flash) = parts.flash(&memory.part) else {
+    let Some(part) = parts.flash(&memory.part) else {
         return unknown_part(&entry, "stage_memory", "the parts table as flash", &memory.part, parts);
     };
-    let flash = FlashPart {
-        base: memory.base,
-        ..flash
-    };
+    let flash = Flash::at(part, memory.base);
     match (flash.extent(), own.extent()) {
-        (Some(extent), Some(own)) if extent.shared_with(own).is_some() => {
-            let why = format!("has addresses, {extent}, that are those of the flash of {own_id}, {own}");
+        (Some(extent), Some(taken)) if extent.shared_with(taken).is_some() => {
+            let why = format!(
+                "has addresses, {extent}, that are those of the flash of {}, {taken}",
+                own.id()
+            );
             let _: Option<()> = entry.misfit(why, MOVE);
         }
         (None, _) => {

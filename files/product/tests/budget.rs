@@ -2,12 +2,12 @@
 
 mod common;
 
-use common::{DemoParts, demo_text};
+use common::{demo_text, parts};
 use packstaff_product::{Budget, Finish, Product, Regulator, WhatIfError};
 use proptest::prelude::*;
 
 fn read(text: &str) -> Result<Product, String> {
-    Product::read("product.toml", text, Some(&DemoParts)).map_err(|error| error.to_string())
+    Product::read("product.toml", text, parts()).map_err(|error| error.to_string())
 }
 
 fn demo_budget() -> Budget {

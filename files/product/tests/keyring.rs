@@ -553,7 +553,7 @@ fn nothing_secret_is_ever_printed() {
 /// The committed demo: the keyring opens with the committed identity and serves what the product file says.
 #[test]
 fn the_demo_keyring_serves_the_demo_product() {
-    let product = Product::read("product.toml", &common::demo_text(), Some(&common::DemoParts)).unwrap();
+    let product = Product::read("product.toml", &common::demo_text(), common::parts()).unwrap();
     let mut unlock = Unlock::IdentityFile(demo("keys/demo-identity.txt"));
     let keyring = KeyringFile::open(&demo(&product.keys.keyring), &mut unlock).unwrap();
     let keys = keyring.keyring().serving_keys(&product.keys.serve).unwrap();

@@ -2,12 +2,12 @@
 
 mod common;
 
-use common::{DemoParts, demo_text, tool_output};
+use common::{demo_text, parts, tool_output};
 use packstaff_product::{Date, Hazard, Product, Range, Scheme, SecondPlace};
 use proptest::prelude::*;
 
 fn demo_product() -> Product {
-    Product::read("product.toml", &demo_text(), Some(&DemoParts)).unwrap_or_else(|error| panic!("{error}"))
+    Product::read("product.toml", &demo_text(), parts()).unwrap_or_else(|error| panic!("{error}"))
 }
 
 #[test]
@@ -53,7 +53,7 @@ fn complaints(from: &str, to: &str) -> String {
     let text = demo_text();
     assert!(text.contains(from), "the demo no longer has {from:?}");
     let changed = text.replacen(from, to, 1);
-    Product::read("product.toml", &changed, Some(&DemoParts))
+    Product::read("product.toml", &changed, parts())
         .expect_err("it must be refused")
         .to_string()
 }
@@ -150,7 +150,7 @@ const CASES: &[(&str, &str, &[&str])] = &[
         "settings_memory = \"24lc256\"",
         "settings_memory = \"stm32g474-512k\"",
         &[
-            "product.toml:22:19: `settings_memory` names \"stm32g474-512k\", which is not in the parts table as a settings memory. Use a part of the table, or describe the part in a table of your own.",
+            "product.toml:22:19: `settings_memory` names \"stm32g474-512k\", which is not in the parts table as a settings memory. Use a part of the table, or describe the part in a parts.toml beside this file.",
         ],
     ),
     (
@@ -338,13 +338,13 @@ fn labels_cover_the_words_that_are_wrong() {
 fn without_parts_the_map_is_only_checked_against_itself() {
     let text = demo_text().replace("stm32f405-512k", "a-part-of-my-own");
     Product::read("product.toml", &text, None).unwrap();
-    Product::read("product.toml", &text, Some(&DemoParts)).unwrap_err();
+    Product::read("product.toml", &text, parts()).unwrap_err();
 }
 
 #[test]
 fn a_disputed_order_can_be_accepted_knowingly() {
     let text = demo_text().replace("\"2.1\"]", "\"2.1\", \"1.10\"]\naccept_disputed_order = true");
-    let product = Product::read("product.toml", &text, Some(&DemoParts)).unwrap();
+    let product = Product::read("product.toml", &text, parts()).unwrap();
     let order: Vec<_> = product.versions.list.iter().map(|version| version.text()).collect();
     assert_eq!(order, ["1.8", "1.10", "2.0", "2.1"]);
 }
@@ -357,9 +357,9 @@ fn reserved_ranges_are_kept_clear() {
         )
     };
     let with = |start: &str| demo_text().replacen("ram = { start = 0x20000000, size = 0x20000 }", &reserved(start), 1);
-    let product = Product::read("product.toml", &with("0x1FFFC000"), Some(&DemoParts)).unwrap();
+    let product = Product::read("product.toml", &with("0x1FFFC000"), parts()).unwrap();
     assert_eq!(product.boards[0].map.reserved[0].purpose, "option bytes");
-    let error = Product::read("product.toml", &with("0x0807FFFF"), Some(&DemoParts)).unwrap_err();
+    let error = Product::read("product.toml", &with("0x0807FFFF"), parts()).unwrap_err();
     assert_eq!(
         error.faults()[0].problem.to_string(),
         "board C: range reserved for option bytes and board C: slot overlap in 0x0807ffff..=0x0807ffff"
@@ -370,7 +370,7 @@ fn reserved_ranges_are_kept_clear() {
 fn with_second_place(lines: &str) -> Result<Product, packstaff_product::DocumentError> {
     let slot = "slot = { start = 0x08010000, size = 0x70000 }";
     let text = demo_text().replacen(slot, &format!("{slot}\n{lines}"), 1);
-    Product::read("product.toml", &text, Some(&DemoParts))
+    Product::read("product.toml", &text, parts())
 }
 
 #[test]
@@ -390,7 +390,7 @@ fn a_second_place_is_read() {
             &format!("{slot}\n{key} = {{ start = 0x08040000, size = 0x36000 }}"),
             1,
         );
-        let product = Product::read("product.toml", &text, Some(&DemoParts)).unwrap();
+        let product = Product::read("product.toml", &text, parts()).unwrap();
         let second = &product.boards[1].map.second;
         assert_eq!(matches!(second, SecondPlace::Stage { memory: None, .. }), is_stage);
         assert_eq!(second.range().unwrap().end(), 0x0807_6000);
@@ -443,7 +443,7 @@ fn what_is_wrong_with_a_second_place_is_told() {
 proptest! {
     #[test]
     fn any_text_is_read_or_refused(text in "\\PC{0,200}|([a-z\\[\\]{}=.\"'#0-9\n ,-]{0,200})") {
-        let _ = Product::read("any", &text, Some(&DemoParts));
+        let _ = Product::read("any", &text, parts());
         let _ = packstaff_product::Record::from_text("any", &text);
     }
 
@@ -455,7 +455,7 @@ proptest! {
         let end = (at + length).min(text.len());
         prop_assume!(text.is_char_boundary(at) && text.is_char_boundary(end));
         let changed = format!("{}{new}{}", &text[..at], &text[end..]);
-        if let Err(error) = Product::read("changed", &changed, Some(&DemoParts)) {
+        if let Err(error) = Product::read("changed", &changed, parts()) {
             prop_assert!(!error.faults().is_empty());
             prop_assert!(error.faults().iter().all(|fault| fault.span.end <= changed.len()));
         }

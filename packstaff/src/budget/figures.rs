@@ -14,7 +14,7 @@ use packstaff_budget::series::Series;
 use packstaff_budget::update_time::{UpdateTime, update_time};
 use packstaff_budget::wear::{Cells, Record, bytes_that_wear_together, cells, flash_years, years};
 use packstaff_product::{Board, Budget, CutsSeen, Finish, PowerOff, Regulator};
-use packstaff_unit::part::{Part, part};
+use packstaff_unit::part::Part;
 use packstaff_unit::timing::FlashParts;
 use serde::Serialize;
 
@@ -190,8 +190,8 @@ pub(super) fn board_figures(bench: &Bench, board: &Board, budget: &Budget) -> Re
         updates,
         cuts,
         flash: flash_wear(parts, erases, budget),
-        memory: memory_wear(board, budget),
-        off: off(board, budget),
+        memory: memory_wear(bench, board, budget),
+        off: off(bench, board, budget),
     })
 }
 
@@ -233,11 +233,11 @@ pub(crate) fn flash_wear(parts: FlashParts<'_>, erases: Most, budget: &Budget) -
 }
 
 /// The settings memory, if anything is stated to be saved in it. Or why it cannot be computed.
-pub(crate) fn memory_wear(board: &Board, budget: &Budget) -> Option<Result<MemoryWear, String>> {
+pub(crate) fn memory_wear(bench: &Bench, board: &Board, budget: &Budget) -> Option<Result<MemoryWear, String>> {
     if budget.saves.is_empty() {
         return None;
     }
-    let memory = part(&board.settings_memory).ok()?;
+    let memory = bench.settings_memory(board).ok()?;
     let records: Vec<_> = budget
         .saves
         .iter()
@@ -276,13 +276,13 @@ pub(crate) fn memory_wear(board: &Board, budget: &Budget) -> Option<Result<Memor
 }
 
 /// What happens after a cut, if it is stated. Or why it cannot be had.
-pub(crate) fn off(board: &Board, budget: &Budget) -> Option<Result<Off, String>> {
+pub(crate) fn off(bench: &Bench, board: &Board, budget: &Budget) -> Option<Result<Off, String>> {
     let stated = budget.board(&board.revision)?.power_off.as_ref()?;
-    Some(power_off(board, budget, stated))
+    Some(power_off(bench, board, budget, stated))
 }
 
-fn power_off(board: &Board, budget: &Budget, stated: &PowerOff) -> Result<Off, String> {
-    let memory = part(&board.settings_memory).map_err(|unknown| unknown.to_string())?;
+fn power_off(bench: &Bench, board: &Board, budget: &Budget, stated: &PowerOff) -> Result<Off, String> {
+    let memory = bench.settings_memory(board).map_err(|unknown| unknown.to_string())?;
     let save = budget
         .save(&stated.save)
         .ok_or_else(|| format!("[budget] has no save {:?}", stated.save))?;

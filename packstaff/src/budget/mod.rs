@@ -181,10 +181,10 @@ pub(crate) fn release_rows(
                 rows::flash_cell(&flash, stated),
             );
         }
-        if let Some(memory) = figures::memory_wear(board, stated) {
+        if let Some(memory) = figures::memory_wear(bench, board, stated) {
             rows::set_memory(report, rows::RELEASE, column, &memory, stated);
         }
-        if let Some(off) = figures::off(board, stated) {
+        if let Some(off) = figures::off(bench, board, stated) {
             rows::set_off(report, rows::RELEASE, column, &off, board);
         }
     }

@@ -298,6 +298,7 @@ mod tests {
     /// The CH32V203's data sheet has typical times alone: what is computed from them is no worst case.
     #[test]
     fn a_silent_data_sheet_is_pointed_at() {
+        use packstaff_unit::part::PartsTable;
         use packstaff_unit::timing::{FlashWork, Rates, Work};
         let work = Work {
             own: FlashWork {
@@ -307,12 +308,12 @@ mod tests {
             ..Work::default()
         };
         let demo = include_str!("../../../demo/kc4/product.toml");
-        let budget = packstaff_bench::open::read_product("product.toml", demo)
+        let budget = packstaff_bench::open::read_product("product.toml", demo, PartsTable::built_in())
             .unwrap()
             .budget
             .unwrap();
         let cell = |part: &str| {
-            let part = packstaff_unit::part::part(part).unwrap();
+            let part = PartsTable::built_in().part(part).unwrap();
             let time = packstaff_budget::update_time::update_time(&work, part, &Rates::portable(48e6));
             time_cell(&time.unwrap(), &budget)
         };

@@ -10,7 +10,7 @@ use packstaff_bench::wear::{Most, Wear};
 use packstaff_envelope::encode::iv;
 use packstaff_envelope::{Anchor, Draft, Kid, TextEntry, TextItem, UnitKey, encode_checked, open};
 use packstaff_product::Board;
-use packstaff_rehearsal::claims::{Release, running};
+use packstaff_rehearsal::claims::{ReleasedImage, running};
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::flash::SumKey;
@@ -61,7 +61,7 @@ pub(crate) fn trial(bench: &Bench, board: &Board, image_bytes: u32) -> Result<Tr
         let up = power_up(&blueprint, &mut world, Owner::wants(&opened.manifest), |_, change| {
             wear.see(change);
         });
-        let release = Release {
+        let release = ReleasedImage {
             image_size: opened.manifest.image_size,
             image_digest: opened.manifest.image_digest,
         };

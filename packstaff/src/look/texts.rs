@@ -3,7 +3,8 @@
 use super::Description;
 use crate::release::Notes;
 use packstaff_bench::open::read_product;
-use packstaff_product::Record;
+use packstaff_parts::PartsTable;
+use packstaff_product::{Product, Record};
 
 pub(super) fn look(name: &str, file: &[u8]) -> Option<Description> {
     if file.starts_with(b"age-encryption.org/v1") || file.starts_with(b"-----BEGIN AGE ENCRYPTED FILE-----") {
@@ -44,6 +45,9 @@ pub(super) fn look(name: &str, file: &[u8]) -> Option<Description> {
     if !text.lines().any(|line| line.trim_start().starts_with("format")) {
         return None;
     }
+    if text.contains("[[part]]") {
+        return Some(parts_table(name, text));
+    }
     if text.contains("[maker]") {
         return Some(product_file(name, text));
     }
@@ -82,8 +86,31 @@ fn report_file(report: &serde_json::Value) -> Option<Description> {
     Some(description)
 }
 
+fn parts_table(name: &str, text: &str) -> Description {
+    match PartsTable::with_own(name, text) {
+        Ok(table) => {
+            let mut description = Description::new("A maker's own table of parts");
+            for part in table.own() {
+                description.line(&part.id, &part.name);
+            }
+            description
+        }
+        Err(error) => {
+            let mut description = Description::new("A table of parts that cannot be used");
+            description.line("refused", error);
+            description
+        }
+    }
+}
+
 fn product_file(name: &str, text: &str) -> Description {
-    let product = match read_product(name, text) {
+    let mut is_checked = true;
+    let read = read_product(name, text, PartsTable::built_in()).or_else(|error| {
+        // Its boards may have parts of the maker's own table, which is not at hand here.
+        is_checked = false;
+        Product::read(name, text, None).map_err(|_| error)
+    });
+    let product = match read {
         Ok(product) => product,
         Err(report) => {
             let mut description = Description::new("A product file that cannot be used");
@@ -110,5 +137,11 @@ fn product_file(name: &str, text: &str) -> Description {
         .collect();
     description.line("versions", versions.join(", "));
     description.line("issue", product.policy.issue);
+    if !is_checked {
+        description.remark(
+            "It does not fit the built-in parts table. Any verb that takes the product folder knows its own table too, and \
+             says what is wrong, line by line.",
+        );
+    }
     description
 }

@@ -16,7 +16,7 @@ use packstaff_keeper::{AsideConfig, Memory, Region, Spots};
 use packstaff_product::Range;
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Progress as Seen;
-use packstaff_rehearsal::keeping::{
+use packstaff_rehearsal::settings::{
     Exploration, Ideal, Plan, Setup, Unexplored, Version, explore_setup, memory_of, new_memory,
 };
 use packstaff_settings::carry::History;
@@ -24,7 +24,7 @@ use packstaff_settings::generate::{room_for, unit_tables};
 use packstaff_settings::layout::{Keeping, Layout};
 use packstaff_settings::sample::Sample;
 use packstaff_unit::flash::SumKey;
-use packstaff_unit::part::{Part, part};
+use packstaff_unit::part::{Part, PartsTable};
 use std::collections::BTreeSet;
 
 /// How often an owner changes settings between two power-ups.
@@ -136,10 +136,10 @@ pub fn keeping_cases(bench: &Bench, installs: &[Case]) -> Result<KeepingCases> {
 }
 
 /// What the keeper is given in a case.
-pub(super) struct Kept {
+pub(super) struct Kept<'p> {
     setup: Setup,
     pub(super) plan: Plan,
-    part: &'static Part,
+    part: &'p Part,
     /// The firmware keeps settings by its own code, and the keeper stands in for it.
     own_code: bool,
     /// Places for records that a unit has.
@@ -169,7 +169,7 @@ pub fn explore_keeping(
 ) -> Result<KeepingOutcome> {
     let all: Vec<_> = bench.product.versions.list.iter().collect();
     let history = put_together(described(bench, &all)?.layouts)?;
-    match Kept::of(&history, case, limits)? {
+    match Kept::of(&history, bench.parts_table(), case, limits)? {
         Ok(kept) => kept.explore(case, limits, &explore_setup, progress),
         Err(Obstacle::Outside(why)) => Ok(KeepingOutcome {
             unexplored: Some(why),
@@ -188,14 +188,19 @@ pub fn explore_keeping(
     }
 }
 
-impl Kept {
-    pub(super) fn of(history: &History, case: &KeepingCase, limits: &Limits) -> Result<Result<Self, Obstacle>> {
+impl<'p> Kept<'p> {
+    pub(super) fn of(
+        history: &History,
+        parts: &'p PartsTable,
+        case: &KeepingCase,
+        limits: &Limits,
+    ) -> Result<Result<Self, Obstacle>> {
         let layouts: Vec<&Layout> = case
             .versions
             .iter()
             .filter_map(|version| history.layout(version))
             .collect();
-        let part = part(&case.memory).into_diagnostic()?;
+        let part = parts.part(&case.memory).into_diagnostic()?;
         let mut versions = Vec::new();
         let mut aside_room = 0;
         let room = layouts.iter().map(|layout| room_for(layout)).max().unwrap_or(0);

@@ -8,7 +8,7 @@ use packstaff_keeper::{Flaw, Keeper};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Faults;
 use packstaff_rehearsal::explore::Progress as Seen;
-use packstaff_rehearsal::keeping::{Machines, Plan, Setup, explore_machines, explore_setup};
+use packstaff_rehearsal::settings::{Machines, Plan, Setup, explore_machines, explore_setup};
 use packstaff_words::report::Verdict;
 use std::path::{Path, PathBuf};
 
@@ -110,7 +110,7 @@ fn is_told(outcome: &Outcome, parts: &[&str]) {
 fn settings_carried_over_in_place_are_a_story() {
     let bench = demo();
     let case = case(&bench);
-    let kept = Kept::of(&history(&bench).unwrap(), &case, &limits()).unwrap();
+    let kept = Kept::of(&history(&bench).unwrap(), bench.parts_table(), &case, &limits()).unwrap();
     let kept = kept.unwrap_or_else(|_| panic!("it can be explored"));
     let flawed =
         |setup: &Setup, plan: &Plan, watch: &dyn Fn(Seen)| explore_machines(setup, plan, &Flawed(Flaw::InPlace), watch);
@@ -124,7 +124,7 @@ fn settings_carried_over_in_place_are_a_story() {
 fn a_table_that_cannot_be_run_is_a_story() {
     let bench = demo();
     let case = case(&bench);
-    let kept = Kept::of(&history(&bench).unwrap(), &case, &limits()).unwrap();
+    let kept = Kept::of(&history(&bench).unwrap(), bench.parts_table(), &case, &limits()).unwrap();
     let mut kept = kept.unwrap_or_else(|_| panic!("it can be explored"));
     kept.plan.versions[1].tables[0].pop();
     let done = kept

@@ -14,7 +14,7 @@ use packstaff_bench::rehearse::{
     rehearse_board,
 };
 use packstaff_product::{Keyring, Version};
-use packstaff_rehearsal::claims::Release as KnownImage;
+use packstaff_rehearsal::claims::ReleasedImage;
 use packstaff_rehearsal::explore::Faults;
 use packstaff_words::report::Report;
 
@@ -105,7 +105,7 @@ fn files(bench: &Bench, version: &Version, packed: &Packed) -> Result<Vec<Update
         name: packed.name.clone(),
         bytes: packed.file.clone(),
         manifest: packed.manifest.digest,
-        image: KnownImage {
+        image: ReleasedImage {
             image_size: packed.manifest.image_size,
             image_digest: packed.manifest.image_digest,
         },

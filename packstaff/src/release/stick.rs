@@ -6,7 +6,7 @@ use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
 use packstaff_bench::stick_spec;
 use packstaff_product::{Date, Keyring, Version};
-use packstaff_rehearsal::claims::{Release as KnownImage, running};
+use packstaff_rehearsal::claims::{ReleasedImage, running};
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_stick::StickImage;
@@ -109,7 +109,7 @@ pub(super) fn check(
             .iter()
             .position(|board| board.revision == packed.board.revision)
             .unwrap_or(0);
-        let target = KnownImage {
+        let target = ReleasedImage {
             image_size: packed.manifest.image_size,
             image_digest: packed.manifest.image_digest,
         };

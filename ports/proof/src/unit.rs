@@ -6,8 +6,8 @@ use packstaff_envelope::{Anchor, Kid, UnitKey};
 use packstaff_installer::{Region, SectorRun};
 use packstaff_stick::{StickImage, StickSpec};
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::{Change, Flash, Layout, SumKey};
-use packstaff_unit::part::part;
+use packstaff_unit::flash::{Change, Flash, FlashLayout, SumKey, runs_of};
+use packstaff_unit::part::PartsTable;
 
 /// Bytes of flash.
 pub(crate) const SIZE: u32 = 512 << 10;
@@ -42,8 +42,8 @@ pub(crate) const PART: &str = "stm32f405-512k";
 
 /// Board Q, as the simulation has it.
 pub(crate) fn blueprint() -> Result<Blueprint, String> {
-    let part = part(PART).map_err(|error| error.to_string())?;
-    let runs: Vec<SectorRun> = part.runs();
+    let part = PartsTable::built_in().part(PART).map_err(|error| error.to_string())?;
+    let runs: Vec<SectorRun> = runs_of(part);
     let region = |base, size| Region { base, size };
     let blueprint = Blueprint {
         vendor: VENDOR,
@@ -55,7 +55,7 @@ pub(crate) fn blueprint() -> Result<Blueprint, String> {
         )],
         key: key(),
         extension: *b"UPD",
-        layout: std::sync::Arc::new(Layout::new(0, runs, 4, 0xff, false, part.second_program)),
+        layout: std::sync::Arc::new(FlashLayout::new(0, runs, 4, 0xff, false, part.second_program)),
         installer: region(0, 0x8000),
         floors: [region(0x8000, 0x4000), region(0xC000, 0x4000)],
         slots: packstaff_installer::Layout::Single,

@@ -1,7 +1,7 @@
 //! How long a save takes in a settings memory.
 
 use crate::range::{OutOfRange, demand};
-use packstaff_unit::part::{Kind, Part};
+use packstaff_unit::part::{Part, PartKind};
 
 /// A save that cannot be timed.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -49,14 +49,14 @@ pub fn longest_save_s(part: &Part, at: u32, bytes: u32, bus_hz: f64) -> Result<f
     // A memory without pages takes it all in one go.
     let pages = match (part.page_bytes, part.kind) {
         (Some(page), _) => pages_touched(at, bytes, page),
-        (None, Kind::McuEeprom) => bytes,
+        (None, PartKind::McuEeprom) => bytes,
         (None, _) => 1,
     };
     let (clocks_each, clocks_byte) = match part.kind {
-        Kind::I2cEeprom | Kind::I2cFram => (2.0 + 3.0 * 9.0, 9.0),
-        Kind::SpiEeprom | Kind::SpiFram => (8.0 + 3.0 * 8.0, 8.0),
-        Kind::McuEeprom => (0.0, 0.0),
-        Kind::McuFlash | Kind::McuFram | Kind::SpiNor => return Err(none()),
+        PartKind::I2cEeprom | PartKind::I2cFram => (2.0 + 3.0 * 9.0, 9.0),
+        PartKind::SpiEeprom | PartKind::SpiFram => (8.0 + 3.0 * 8.0, 8.0),
+        PartKind::McuEeprom => (0.0, 0.0),
+        PartKind::McuFlash | PartKind::McuFram | PartKind::SpiNor => return Err(none()),
     };
     let clocks = f64::from(pages) * clocks_each + f64::from(bytes) * clocks_byte;
     Ok(f64::from(pages) * cycle_s + clocks / bus_hz)
@@ -65,14 +65,14 @@ pub fn longest_save_s(part: &Part, at: u32, bytes: u32, bus_hz: f64) -> Result<f
 #[cfg(test)]
 mod tests {
     use super::*;
-    use packstaff_unit::part::part;
+    use packstaff_unit::part::PartsTable;
     use proptest::prelude::*;
 
     /// Microchip 24LC256, DS20001203W: pages of 64 bytes (features), write cycle of byte or page 5 ms at most (table 1-2, T_WC).
     /// A page at 400 kHz: 67 bytes of nine clocks, start and stop: 1.5125 ms, and 5 ms.
     #[test]
     fn a_page_of_a_24lc256() {
-        let memory = part("24lc256").unwrap();
+        let memory = PartsTable::built_in().part("24lc256").unwrap();
         let page = longest_save_s(memory, 0x40, 64, 400e3).unwrap();
         assert!((page - (0.005 + (67.0 * 9.0 + 2.0) / 400e3)).abs() < 1e-12, "{page}");
         // The whole memory, page by page: 512 write cycles are 2.56 s.
@@ -92,18 +92,18 @@ mod tests {
     /// Cypress FM25L16B, 001-84485: no write delay, so only the transfer counts. At 20 MHz 64 bytes take 27.2 us.
     #[test]
     fn a_ferroelectric_memory_waits_for_nothing() {
-        let s = longest_save_s(part("fm25l16b").unwrap(), 0, 64, 20e6).unwrap();
+        let s = longest_save_s(PartsTable::built_in().part("fm25l16b").unwrap(), 0, 64, 20e6).unwrap();
         assert!((s - 27.2e-6).abs() < 1e-9, "{s}");
     }
 
     #[test]
     fn what_is_no_settings_memory_is_said() {
-        let error = longest_save_s(part("stm32f405-512k").unwrap(), 0, 64, 400e3).unwrap_err();
+        let error = longest_save_s(PartsTable::built_in().part("stm32f405-512k").unwrap(), 0, 64, 400e3).unwrap_err();
         assert!(
             error.to_string().starts_with("stm32f405-512k has no write time"),
             "{error}"
         );
-        let memory = part("24lc256").unwrap();
+        let memory = PartsTable::built_in().part("24lc256").unwrap();
         for (at, bytes, hz) in [
             (0, 0, 4e5),
             (32_768, 1, 4e5),

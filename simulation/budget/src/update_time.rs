@@ -122,7 +122,7 @@ impl UpdateTime {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use packstaff_unit::part::part;
+    use packstaff_unit::part::PartsTable;
 
     /// The CH32V203's data sheet gives typical times alone (tables 4-17, 4-18); the LPC55S69's row has none at all.
     #[test]
@@ -135,7 +135,7 @@ mod tests {
                 },
                 ..Work::default()
             };
-            update_time(&work, part(id).unwrap(), &Rates::portable(48e6))
+            update_time(&work, PartsTable::built_in().part(id).unwrap(), &Rates::portable(48e6))
                 .unwrap()
                 .gaps
         };
@@ -163,7 +163,7 @@ mod tests {
             signatures: 2,
             ..Work::default()
         };
-        let part = part("stm32g474-512k").unwrap();
+        let part = PartsTable::built_in().part("stm32g474-512k").unwrap();
         let rates = Rates::portable(170e6);
         let time = update_time(&work, part, &rates).unwrap();
         let sum: f64 = time.phases.iter().map(|phase| phase.longest_s).sum();

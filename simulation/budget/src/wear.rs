@@ -6,7 +6,7 @@
 
 use crate::YEAR_DAYS;
 use crate::range::{OutOfRange, demand};
-use packstaff_unit::part::{Kind, Part};
+use packstaff_unit::part::{Part, PartKind};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -76,7 +76,7 @@ pub enum WearError {
 pub fn bytes_that_wear_together(part: &Part) -> u32 {
     match (part.page_bytes, part.kind) {
         (Some(page), _) => page.max(1),
-        (None, Kind::I2cFram | Kind::SpiFram) => 8,
+        (None, PartKind::I2cFram | PartKind::SpiFram) => 8,
         (None, _) => part.program_granule_bytes.max(1),
     }
 }
@@ -173,7 +173,7 @@ pub fn saves_in_pages(pages: u32, page_bytes: u32, header_bytes: u32, record_byt
 #[cfg(test)]
 mod tests {
     use super::*;
-    use packstaff_unit::part::part;
+    use packstaff_unit::part::PartsTable;
     use proptest::prelude::*;
 
     fn record(name: &str, at: u32, bytes: u32, places: u32, per_day: f64) -> Record {
@@ -192,7 +192,7 @@ mod tests {
     /// two pages of 2 KiB with 254 records of 8 bytes each and ten thousand cycles take 5.08 million saves.
     #[test]
     fn worked_examples() {
-        let cycles = part("24lc256").unwrap().endurance_min.unwrap() as f64;
+        let cycles = PartsTable::built_in().part("24lc256").unwrap().endurance_min.unwrap() as f64;
         assert!((years(cycles, 1440.0) - 1.9).abs() < 0.05);
         assert!((years(cycles, 24.0) - 114.0).abs() < 0.5);
         assert_eq!(saves_in_pages(2, 2048, 16, 8, 10_000.0), 5.08e6);

@@ -1,13 +1,13 @@
 //! A maker's own loader, as the explorer drives it.
 
-use crate::description::{Image, Kind};
+use crate::description::{Image, UnitKind};
 use crate::fault::LoaderFault;
 use crate::held::Held;
 use crate::history::History;
 use crate::sandbox::Sandbox;
 use packstaff_envelope::VersionNumbers;
 use packstaff_installer::{Descriptor, Phase, Reason, Region};
-use packstaff_rehearsal::explore::{Standing, Subject};
+use packstaff_rehearsal::explore::{Loader, Standing};
 use packstaff_unit::drive::{Answer, Wish, digest};
 use packstaff_unit::flash::{Change, Flash, SumKey};
 use std::collections::HashMap;
@@ -67,7 +67,7 @@ impl Shelf {
 
 /// A maker's own loader in its kind of unit.
 pub struct ForeignLoader<'a> {
-    kind: &'a Kind,
+    kind: &'a UnitKind,
     sandbox: Sandbox,
     key: SumKey,
     shelf: Mutex<Shelf>,
@@ -76,7 +76,7 @@ pub struct ForeignLoader<'a> {
 
 impl<'a> ForeignLoader<'a> {
     /// The loader of this sandbox in units of this kind.
-    pub fn new(kind: &'a Kind, sandbox: Sandbox, key: SumKey) -> Self {
+    pub fn new(kind: &'a UnitKind, sandbox: Sandbox, key: SumKey) -> Self {
         Self {
             kind,
             sandbox,
@@ -158,7 +158,7 @@ impl<'a> ForeignLoader<'a> {
     }
 }
 
-impl Subject for ForeignLoader<'_> {
+impl Loader for ForeignLoader<'_> {
     type State = History;
 
     fn power_up(&self) -> (History, Wish) {
@@ -209,7 +209,10 @@ impl Subject for ForeignLoader<'_> {
 
     /// Only what the maker declares. The explorer keeps the world as it is where the loader reads it after all.
     fn settle(&self, flash: &mut Flash) {
-        self.kind.erased_before_read.iter().for_each(|range| flash.bury(*range));
+        self.kind
+            .erased_before_read
+            .iter()
+            .for_each(|range| flash.mark_dont_care(*range));
     }
 
     fn may_change(&self, area: Region) -> bool {

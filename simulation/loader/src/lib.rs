@@ -3,7 +3,7 @@
 //!
 //! A loader is written against `include/packstaff_loader.h`. Here it runs in a sandbox ([`Sandbox`]): it reaches its own
 //! memory and the calls of a unit, nothing else, and what it does follows from what it is answered. [`ForeignLoader`] shows
-//! it to the explorer as one more [`Subject`](packstaff_rehearsal::explore::Subject), whose memory is the answers since power-up.
+//! it to the explorer as one more [`Loader`](packstaff_rehearsal::explore::Loader), whose memory is the answers since power-up.
 //!
 //! What is known of a foreign loader is what `unit.toml` in its folder says ([`description`]); its records are not. So some
 //! claims cannot be judged, and the [`Report`] says which, and why.
@@ -16,10 +16,10 @@
 //! ```
 
 pub mod calls;
-pub mod calm;
 pub mod description;
 mod error;
 mod fault;
+pub mod fault_free;
 mod foreign;
 mod held;
 mod history;

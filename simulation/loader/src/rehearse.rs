@@ -1,14 +1,14 @@
 //! The rehearsal of a maker's own loader: one exploration for each version that an owner may want to arrive at.
 
-use crate::calm::{CalmEnd, power_up};
-use crate::description::{Beginning, Image, Kind, NamedStick, read};
+use crate::description::{Beginning, Image, NamedStick, UnitKind, read};
 use crate::error::RehearsalError;
+use crate::fault_free::{FaultFreeEnd, power_up};
 use crate::foreign::ForeignLoader;
 use crate::report::{Judged, Report};
 use crate::sandbox::Sandbox;
 use crate::shown::areas;
 use packstaff_installer::Region;
-use packstaff_rehearsal::claims::Release;
+use packstaff_rehearsal::claims::ReleasedImage;
 use packstaff_rehearsal::explore::{Exploration, Plan, Progress, StickOption, explore_watched, replay};
 use packstaff_rehearsal::picture::KnownImage;
 use packstaff_unit::drive::{Wish, digest};
@@ -40,7 +40,7 @@ pub fn rehearse(folder: &Path) -> Result<Report, RehearsalError> {
 ///
 /// # Errors
 /// As [`rehearse`].
-pub fn rehearse_kind(kind: &Kind) -> Result<Report, RehearsalError> {
+pub fn rehearse_kind(kind: &UnitKind) -> Result<Report, RehearsalError> {
     rehearse_watched(kind, &|_, _| ())
 }
 
@@ -48,7 +48,7 @@ pub fn rehearse_kind(kind: &Kind) -> Result<Report, RehearsalError> {
 ///
 /// # Errors
 /// As [`rehearse`].
-pub fn rehearse_watched(kind: &Kind, watch: &dyn Fn(&str, Progress)) -> Result<Report, RehearsalError> {
+pub fn rehearse_watched(kind: &UnitKind, watch: &dyn Fn(&str, Progress)) -> Result<Report, RehearsalError> {
     let module = |fault| RehearsalError::Module {
         loader: kind.loader.clone(),
         fault: Box::new(fault),
@@ -58,9 +58,9 @@ pub fn rehearse_watched(kind: &Kind, watch: &dyn Fn(&str, Progress)) -> Result<R
     let key = SumKey::fixed();
     let loader = ForeignLoader::new(kind, sandbox, key);
     let from = beginnings(kind, &loader, key)?;
-    let (calm, installed) = calm_ends(kind, &loader, &from)?;
+    let (fault_free, installed) = fault_free_ends(kind, &loader, &from)?;
     let areas = areas(kind, &installed);
-    let releases: Vec<Release> = kind.images.iter().map(|image| image.release).collect();
+    let releases: Vec<ReleasedImage> = kind.images.iter().map(|image| image.release).collect();
     let mut cases: Vec<Case> = Vec::new();
     let mut ahead = goals(kind).into_iter();
     for (good_stick, target) in ahead.by_ref() {
@@ -91,8 +91,8 @@ pub fn rehearse_watched(kind: &Kind, watch: &dyn Fn(&str, Progress)) -> Result<R
         not_begun,
         judged: Judged::of(kind),
         faults: kind.faults.clone(),
-        calls_max: calm.iter().map(|end| end.calls).max().unwrap_or(0),
-        changes_max: calm.iter().map(|end| end.changes).max().unwrap_or(0),
+        calls_max: fault_free.iter().map(|end| end.calls).max().unwrap_or(0),
+        changes_max: fault_free.iter().map(|end| end.changes).max().unwrap_or(0),
         areas,
         images: kind
             .images
@@ -107,7 +107,7 @@ pub fn rehearse_watched(kind: &Kind, watch: &dyn Fn(&str, Progress)) -> Result<R
 
 /// Good sticks that an owner may want to arrive with, and their images. With a floor, a stick of a lower issue than another may
 /// be barred, and need not lead anywhere.
-fn goals(kind: &Kind) -> Vec<(usize, usize)> {
+fn goals(kind: &UnitKind) -> Vec<(usize, usize)> {
     let good = kind
         .sticks
         .iter()
@@ -121,10 +121,10 @@ fn goals(kind: &Kind) -> Vec<(usize, usize)> {
 }
 
 fn plan<'a>(
-    kind: &Kind,
+    kind: &UnitKind,
     from: &[(String, Flash)],
-    releases: &'a [Release],
-    (good_stick, target): (usize, Release),
+    releases: &'a [ReleasedImage],
+    (good_stick, target): (usize, ReleasedImage),
     key: SumKey,
 ) -> Plan<'a> {
     let sticks = kind.sticks.iter().map(|stick| StickOption {
@@ -150,7 +150,11 @@ fn plan<'a>(
 }
 
 /// The units to begin with, each made by what the description says.
-fn beginnings(kind: &Kind, loader: &ForeignLoader<'_>, key: SumKey) -> Result<Vec<(String, Flash)>, RehearsalError> {
+fn beginnings(
+    kind: &UnitKind,
+    loader: &ForeignLoader<'_>,
+    key: SumKey,
+) -> Result<Vec<(String, Flash)>, RehearsalError> {
     let make = |beginning: &Beginning| {
         let mut flash = Flash::erased(kind.layout.clone(), key);
         for (address, bytes) in &beginning.contents {
@@ -174,7 +178,7 @@ fn beginnings(kind: &Kind, loader: &ForeignLoader<'_>, key: SumKey) -> Result<Ve
 }
 
 /// What the loader must leave alone is not simulated; a pattern stands for it where the description gives no contents.
-fn fill(kind: &Kind, flash: &mut Flash) {
+fn fill(kind: &UnitKind, flash: &mut Flash) {
     let may = |sector: &Region| kind.may_change.iter().any(|range| range.overlaps(*sector));
     for sector in kind.layout.sectors().iter().filter(|sector| !may(sector)) {
         if flash.is_blank(sector.base, sector.size) == Ok(true) {
@@ -185,7 +189,7 @@ fn fill(kind: &Kind, flash: &mut Flash) {
 }
 
 fn install(
-    kind: &Kind,
+    kind: &UnitKind,
     loader: &ForeignLoader<'_>,
     flash: &mut Flash,
     beginning: &Beginning,
@@ -217,11 +221,11 @@ type Installed = Vec<(String, Flash)>;
 
 /// Every unit with every stick and without, with nothing going wrong: a loader that fails here is not fit for more. Also gives those
 /// units that run an image then.
-fn calm_ends(
-    kind: &Kind,
+fn fault_free_ends(
+    kind: &UnitKind,
     loader: &ForeignLoader<'_>,
     from: &[(String, Flash)],
-) -> Result<(Vec<CalmEnd>, Installed), RehearsalError> {
+) -> Result<(Vec<FaultFreeEnd>, Installed), RehearsalError> {
     let sticks = || std::iter::once(None).chain(kind.sticks.iter().map(Some));
     let pairs = from.iter().flat_map(|unit| sticks().map(move |stick| (unit, stick)));
     let mut ends = Vec::new();
@@ -245,8 +249,8 @@ fn calm_ends(
 }
 
 /// Whether a unit has come to run an image.
-fn runs(kind: &Kind, flash: &Flash, end: &CalmEnd, image: &Image) -> bool {
-    let Release {
+fn runs(kind: &UnitKind, flash: &Flash, end: &FaultFreeEnd, image: &Image) -> bool {
+    let ReleasedImage {
         image_size,
         image_digest,
     } = image.release;

@@ -1,6 +1,6 @@
 //! What a rehearsal of a maker's own loader says.
 
-use crate::description::Kind;
+use crate::description::UnitKind;
 use crate::rehearse::Case;
 use crate::words::wording;
 use packstaff_rehearsal::areas::Areas;
@@ -20,7 +20,7 @@ pub struct Judged {
 
 impl Judged {
     /// As far as the description goes.
-    pub fn of(kind: &Kind) -> Self {
+    pub fn of(kind: &UnitKind) -> Self {
         let bad_stick = kind.sticks.iter().any(|stick| stick.installs.is_none());
         let why_not = |claim: Claim| match claim {
             Claim::Authentic | Claim::Arrives | Claim::Solid | Claim::KeepsOut | Claim::Sane => None,

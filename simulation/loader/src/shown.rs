@@ -1,7 +1,7 @@
 //! What a unit with a maker's own loader is made of, for stories and pictures: the slot, the ranges that the description names, and
 //! what else the loader may change.
 
-use crate::description::Kind;
+use crate::description::UnitKind;
 use packstaff_installer::Region;
 use packstaff_rehearsal::areas::{Area, Areas, Holds, Reading, without};
 use packstaff_rehearsal::picture::contents;
@@ -9,7 +9,7 @@ use packstaff_unit::flash::Flash;
 
 /// The areas of a unit, upward. `installed` are units after an install to which nothing happened, each with the image's name: from
 /// these it is known how the loader's records look when they are whole.
-pub(crate) fn areas(kind: &Kind, installed: &[(String, Flash)]) -> Areas {
+pub(crate) fn areas(kind: &UnitKind, installed: &[(String, Flash)]) -> Areas {
     let record = |regions: &[Region]| Holds::Record(Reading::Known(known(regions, installed)));
     let named: Vec<_> = kind.named.iter().map(|named| named.range).collect();
     let mut areas: Vec<_> = kind

@@ -1,6 +1,6 @@
 //! The example's modules and files are those that its sources make.
 
-use packstaff_loader::description::{Kind, read};
+use packstaff_loader::description::{UnitKind, read};
 use packstaff_loader::rehearse_kind;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -57,7 +57,7 @@ fn the_modules_are_built_from_the_source() {
             continue;
         }
         let report = |module| {
-            let kind = Kind {
+            let kind = UnitKind {
                 module,
                 ..read(&folder()).unwrap()
             };

@@ -12,7 +12,7 @@ fn folder() -> PathBuf {
 }
 
 /// The example with `from` replaced by `to` in its description.
-fn changed(from: &str, to: &str) -> Result<packstaff_loader::description::Kind, RehearsalError> {
+fn changed(from: &str, to: &str) -> Result<packstaff_loader::description::UnitKind, RehearsalError> {
     let copy = TempDir::new().unwrap();
     for part in ["", "images", "sticks"] {
         fs::create_dir_all(copy.path().join(part)).unwrap();

@@ -1,7 +1,7 @@
 //! Modules that are no loaders, or bad ones: each is told apart, in words that help.
 
 use packstaff_installer::Region;
-use packstaff_loader::description::{Kind, read};
+use packstaff_loader::description::{UnitKind, read};
 use packstaff_loader::{Limits, LoaderFault, RehearsalError, Sandbox, rehearse_kind};
 use packstaff_unit::flash::FlashFault;
 use std::path::Path;
@@ -29,7 +29,7 @@ fn sandbox(module: &[u8]) -> LoaderFault {
     }
 }
 
-fn example() -> Kind {
+fn example() -> UnitKind {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/own-loader");
     let mut kind = read(&folder).unwrap();
     kind.beginnings.retain(|beginning| beginning.after_stick.is_none());
@@ -40,7 +40,7 @@ fn example() -> Kind {
 
 /// What a rehearsal of this body says.
 fn rehearsed(declarations: &str, body: &str) -> LoaderFault {
-    let kind = Kind {
+    let kind = UnitKind {
         module: module(declarations, body),
         ..example()
     };
@@ -129,7 +129,7 @@ fn no_entry_and_no_memory() {
 #[test]
 fn initialised_data_outside_memory() {
     let text = r#"(module (memory (export "memory") 1) (data (i32.const 65535) "ab") (func (export "loader_boot")))"#;
-    let kind = Kind {
+    let kind = UnitKind {
         module: wat::parse_str(text).unwrap(),
         ..example()
     };
@@ -174,7 +174,7 @@ fn memory_may_grow_up_to_the_limit_only() {
     // Growing beyond the limit gives -1, which C's callers have to expect; this loader breaks off if growing worked.
     let body =
         "(if (i32.ne (memory.grow (i32.const 64)) (i32.const -1)) (then (unreachable))) (call $wait (i32.const 1))";
-    let kind = Kind {
+    let kind = UnitKind {
         module: module(WAIT, body),
         ..example()
     };
@@ -286,7 +286,7 @@ fn an_exploration_that_grows_too_large() {
 fn a_wrong_declaration_does_not_go_unnoticed() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/own-loader");
     let mut kind = read(&folder).unwrap();
-    // This loader reads the slot only after it has asked for a stick: what is buried is read then.
+    // This loader reads the slot only after it has asked for a stick: don't-care cells are read then.
     let declarations = format!("{READ}{BLOCKS}{WAIT}");
     let body = "(drop (call $blocks))
         (drop (call $read (i32.const 0x08000200) (i32.const 0) (i32.const 8)))

@@ -1,7 +1,7 @@
 //! The example loader: its planted faults are found, each with its shortest story, and its right form holds.
 
 use packstaff_installer::Region;
-use packstaff_loader::description::{Kind, read};
+use packstaff_loader::description::{UnitKind, read};
 use packstaff_loader::{RehearsalError, Report, rehearse, rehearse_kind};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::{ChangeKind, ComesTo, Moment, Step, Unfinished, Violation};
@@ -18,12 +18,12 @@ fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/own-loader")
 }
 
-fn kind() -> Kind {
+fn kind() -> UnitKind {
     read(&folder()).unwrap()
 }
 
-fn with_module(name: &str) -> Kind {
-    Kind {
+fn with_module(name: &str) -> UnitKind {
+    UnitKind {
         module: std::fs::read(folder().join(name)).unwrap(),
         ..kind()
     }
@@ -181,7 +181,7 @@ fn worlds_along_a_story_are_those_that_it_tells_of() {
 /// What has no name is told of all the same: what else may be changed is one area, what may not is another.
 #[test]
 fn flash_is_divided_with_names_and_without() {
-    let names = |kind: &Kind| -> Vec<(String, Vec<Region>)> {
+    let names = |kind: &UnitKind| -> Vec<(String, Vec<Region>)> {
         let report = rehearse_kind(kind).unwrap();
         let areas = report.areas.all().iter();
         areas.map(|area| (area.name.clone(), area.regions.clone())).collect()
@@ -216,7 +216,7 @@ fn flash_is_divided_with_names_and_without() {
 #[test]
 fn the_reduction_gives_the_verdict_of_the_whole() {
     let whole = rehearse(&folder()).unwrap();
-    let reduced = rehearse_kind(&Kind {
+    let reduced = rehearse_kind(&UnitKind {
         erased_before_read: vec![IMAGE],
         ..kind()
     });
@@ -232,13 +232,13 @@ fn the_reduction_gives_the_verdict_of_the_whole() {
             whole.found.worlds
         );
     }
-    let faulty = rehearse_kind(&Kind {
+    let faulty = rehearse_kind(&UnitKind {
         erased_before_read: vec![IMAGE],
         ..with_module("faulty-3.wasm")
     });
     assert_eq!(broken(&faulty.unwrap()), [Claim::Harmless]);
     // This one starts an image without having read it: the declaration is wrong for it, and that does not go unnoticed.
-    let trusting = rehearse_kind(&Kind {
+    let trusting = rehearse_kind(&UnitKind {
         erased_before_read: vec![IMAGE],
         ..with_module("faulty-1.wasm")
     });

@@ -8,7 +8,7 @@ use crate::finding::Finding;
 use crate::identity::{BOARD, EXTENSION, OTHER_BOARD, VENDOR, anchor, unit_key};
 use packstaff_installer::{Layout as Slots, Region, SectorRun};
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::Layout;
+use packstaff_unit::flash::FlashLayout;
 use packstaff_unit::part::SecondProgram;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -76,7 +76,7 @@ pub fn read(words: &str) -> Result<Blueprint, Finding> {
     Ok(blueprint)
 }
 
-fn beside(text: &str) -> Result<Layout, Finding> {
+fn beside(text: &str) -> Result<FlashLayout, Finding> {
     let bad = || Finding::Map(format!("{text:?} is no memory such as 90000000/100/ff/200*1000"));
     let parts: Vec<&str> = text.split('/').collect();
     let &[base, granule, erased, runs] = parts.as_slice() else {
@@ -88,7 +88,7 @@ fn beside(text: &str) -> Result<Layout, Finding> {
 }
 
 /// The installer never programs a granule twice between two erases; a void mark is a granule of its own.
-fn memory(base: u32, granule: u32, erased: u8, runs: Vec<SectorRun>) -> Result<Layout, Finding> {
+fn memory(base: u32, granule: u32, erased: u8, runs: Vec<SectorRun>) -> Result<FlashLayout, Finding> {
     let bad = |why: String| Finding::Map(why);
     let size: u64 = runs.iter().map(|run| u64::from(run.count) * u64::from(run.size)).sum();
     if size > FLASH_MAX || u64::from(base) + size > 1 << 32 {
@@ -97,7 +97,14 @@ fn memory(base: u32, granule: u32, erased: u8, runs: Vec<SectorRun>) -> Result<L
     if runs.iter().any(|run| run.size == 0 || run.count == 0) || !granule.is_power_of_two() {
         return Err(bad("a run or a granule of nothing".to_owned()));
     }
-    Ok(Layout::new(base, runs, granule, erased, false, SecondProgram::Zeros))
+    Ok(FlashLayout::new(
+        base,
+        runs,
+        granule,
+        erased,
+        false,
+        SecondProgram::Zeros,
+    ))
 }
 
 fn number(digits: &str) -> Result<u32, Finding> {

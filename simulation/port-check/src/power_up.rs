@@ -12,7 +12,7 @@ const STEPS_MAX: u32 = 1 << 20;
 
 /// What happens in a power-up.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Plan<'a> {
+pub(crate) struct Script<'a> {
     /// The stick, if there is one.
     pub(crate) stick: Option<&'a Stick>,
     /// The manifest of the file that the owner picks; nothing, if it is not offered.
@@ -53,7 +53,7 @@ pub(crate) struct Seen {
 }
 
 /// Powers the port up.
-pub(crate) fn power_up(rig: &mut Rig, plan: &Plan<'_>) -> Result<Seen, Finding> {
+pub(crate) fn power_up(rig: &mut Rig, script: &Script<'_>) -> Result<Seen, Finding> {
     let blueprint = rig.blueprint.clone();
     let config = blueprint.config();
     let mut machine = Installer::new();
@@ -79,19 +79,19 @@ pub(crate) fn power_up(rig: &mut Rig, plan: &Plan<'_>) -> Result<Seen, Finding> 
             });
         }
         let next = match &wish {
-            Wish::FindStick => plan
+            Wish::FindStick => script
                 .stick
                 .map_or(Answer::NoStick, |stick| Answer::Stick(stick.blocks())),
             Wish::ReadStick(block) => {
                 seen.blocks += 1;
-                let pulled = plan.pulled_after.is_some_and(|after| seen.blocks > after);
-                let block = plan.stick.filter(|_| !pulled).and_then(|stick| stick.block(*block));
+                let pulled = script.pulled_after.is_some_and(|after| seen.blocks > after);
+                let block = script.stick.filter(|_| !pulled).and_then(|stick| stick.block(*block));
                 block.map_or(Answer::Failed, |block| Answer::Block(Box::new(block)))
             }
             Wish::ReadFlash(_) | Wish::DigestFlash(_) | Wish::CheckBlank(_) => rig.looks(&wish, "do")?,
             Wish::Change(change) => {
                 seen.changes += 1;
-                match plan.cut.filter(|(at, _)| *at == seen.changes) {
+                match script.cut.filter(|(at, _)| *at == seen.changes) {
                     Some((_, When::Before)) => return rig.cut().map(|()| seen),
                     Some((_, When::Inside(time))) => {
                         rig.link.send("do")?;
@@ -100,7 +100,7 @@ pub(crate) fn power_up(rig: &mut Rig, plan: &Plan<'_>) -> Result<Seen, Finding> 
                     }
                     _ => rig.changes(change, "do")?,
                 }
-                if plan.cut.is_some_and(|(at, _)| at == seen.changes) {
+                if script.cut.is_some_and(|(at, _)| at == seen.changes) {
                     return rig.cut().map(|()| seen);
                 }
                 Answer::Done
@@ -109,7 +109,7 @@ pub(crate) fn power_up(rig: &mut Rig, plan: &Plan<'_>) -> Result<Seen, Finding> 
                 screen(rig, &offered(listing))?;
                 let picked = listing
                     .offers()
-                    .find(|(_, _, offer)| Some(offer.manifest) == plan.picks);
+                    .find(|(_, _, offer)| Some(offer.manifest) == script.picks);
                 Answer::Chosen(picked.map(|(index, _, _)| index))
             }
             Wish::Tell(reason) => {

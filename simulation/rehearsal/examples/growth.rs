@@ -11,7 +11,7 @@ use packstaff_rehearsal::power_up::Owner;
 use packstaff_rehearsal::sticks::insert;
 use packstaff_rehearsal::sweep::{Scene, sweep};
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::{Layout, SumKey};
+use packstaff_unit::flash::{FlashLayout, SumKey};
 use packstaff_unit::part::SecondProgram;
 use std::sync::Arc;
 use support::{Flashes, Update, blueprint, manifest, stick, unit_with};
@@ -24,7 +24,7 @@ fn unit_of(kib: u32) -> Blueprint {
         size: 2048,
     }];
     Blueprint {
-        layout: Arc::new(Layout::new(0x0800_0000, runs, 8, 0xff, true, SecondProgram::Zeros)),
+        layout: Arc::new(FlashLayout::new(0x0800_0000, runs, 8, 0xff, true, SecondProgram::Zeros)),
         installer: region(0x0800_0000, 0x8000),
         floors: [region(0x0800_8000, 2048), region(0x0800_8800, 2048)],
         slot: region(0x0800_9000, (pages - 18) * 2048),

@@ -2,7 +2,7 @@
 
 use packstaff_installer::{Layout as Slots, Region};
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::Layout;
+use packstaff_unit::flash::FlashLayout;
 use std::sync::Arc;
 
 /// A stretch of flash that is told of by its name; or several that belong together.
@@ -45,13 +45,13 @@ pub enum Reading {
 /// All areas of a kind of unit.
 #[derive(Clone, Debug)]
 pub struct Areas {
-    layout: Arc<Layout>,
+    layout: Arc<FlashLayout>,
     areas: Vec<Area>,
 }
 
 impl Areas {
     /// These areas, in the order in which a picture shows them from left to right; what is in none of them is one more.
-    pub fn new(layout: Arc<Layout>, mut areas: Vec<Area>) -> Self {
+    pub fn new(layout: Arc<FlashLayout>, mut areas: Vec<Area>) -> Self {
         let taken: Vec<_> = areas.iter().flat_map(|area| area.regions.iter().copied()).collect();
         let rest = layout.sectors().iter().flat_map(|sector| without(*sector, &taken));
         let rest = Area {
@@ -104,7 +104,7 @@ impl Areas {
     }
 
     /// The flash.
-    pub fn layout(&self) -> &Layout {
+    pub fn layout(&self) -> &FlashLayout {
         &self.layout
     }
 

@@ -9,7 +9,7 @@ use packstaff_unit::world::World;
 
 /// An image that a unit may run: what its maker released.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct Release {
+pub struct ReleasedImage {
     /// Bytes.
     pub image_size: u32,
     /// SHA-256 of the image.
@@ -244,7 +244,12 @@ impl Before {
 }
 
 /// Which release a unit has just started, if what it started is one.
-pub fn running(blueprint: &Blueprint, world: &World, ending: Ending, releases: &[Release]) -> Option<Release> {
+pub fn running(
+    blueprint: &Blueprint,
+    world: &World,
+    ending: Ending,
+    releases: &[ReleasedImage],
+) -> Option<ReleasedImage> {
     let Ending::Started { address } = ending else {
         return None;
     };

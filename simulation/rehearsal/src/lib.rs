@@ -5,8 +5,8 @@
 pub mod areas;
 pub mod claims;
 pub mod explore;
-pub mod keeping;
 pub mod picture;
 pub mod power_up;
+pub mod settings;
 pub mod sticks;
 pub mod sweep;

@@ -3,7 +3,7 @@
 //!
 //! One cut an install: what a second cut during the recovery would do is not looked at here.
 
-use crate::claims::{Before, Claim, Release, running};
+use crate::claims::{Before, Claim, ReleasedImage, running};
 use crate::power_up::{Ending, Owner, PowerUp, power_up};
 use packstaff_unit::blueprint::Blueprint;
 use packstaff_unit::flash::{Change, EraseCut, Inside, Torn, outcomes};
@@ -20,9 +20,9 @@ pub struct Scene<'a> {
     /// What the owner picks.
     pub owner: Owner,
     /// What must run in the end.
-    pub target: Release,
+    pub target: ReleasedImage,
     /// Everything that the maker has released for this board.
-    pub releases: &'a [Release],
+    pub releases: &'a [ReleasedImage],
 }
 
 /// Where a cut fell.

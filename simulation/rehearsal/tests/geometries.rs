@@ -6,8 +6,8 @@ mod support;
 use packstaff_rehearsal::explore::{Faults, OurInstaller, Plan, StickOption, explore};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::{Layout, SumKey};
-use packstaff_unit::part::part;
+use packstaff_unit::flash::{FlashLayout, SumKey};
+use packstaff_unit::part::PartsTable;
 use std::sync::Arc;
 use support::{Flashes, Update, blueprint, manifest, stick, unit_with};
 
@@ -54,8 +54,8 @@ const GEOMETRIES: [Geometry; 5] = [
 ];
 
 fn unit_of(geometry: &Geometry) -> Blueprint {
-    let part = part(geometry.part).unwrap();
-    let layout = Layout::of(part);
+    let part = PartsTable::built_in().part(geometry.part).unwrap();
+    let layout = FlashLayout::of(part);
     let sectors = layout.sectors().to_vec();
     let slot = &sectors[geometry.slot.clone()];
     let size = slot.iter().map(|sector| sector.size).sum();

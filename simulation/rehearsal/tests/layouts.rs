@@ -3,18 +3,18 @@
 mod support;
 
 use packstaff_installer::{Flaw, Installer, Layout, Region, StartCheck};
-use packstaff_rehearsal::claims::{Claim, Release};
+use packstaff_rehearsal::claims::{Claim, ReleasedImage};
 use packstaff_rehearsal::explore::{Exploration, Faults, OurInstaller, Plan, StickOption, Violation, explore};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::{Layout as FlashLayout, SumKey};
-use packstaff_unit::part::part;
+use packstaff_unit::flash::{FlashLayout, SumKey};
+use packstaff_unit::part::PartsTable;
 use std::sync::Arc;
 use support::{Flashes, Update, blueprint, manifest, stick, unit_with};
 
 /// A part with two places of whole sectors each, equally large where the part lets them be.
 fn unit_of(id: &str, first: Sectors, second: Sectors, staged: bool) -> Blueprint {
-    let part = part(id).unwrap();
+    let part = PartsTable::built_in().part(id).unwrap();
     let layout = FlashLayout::of(part);
     let sectors = layout.sectors().to_vec();
     let range = |range: Sectors| {
@@ -42,7 +42,7 @@ fn unit_of(id: &str, first: Sectors, second: Sectors, staged: bool) -> Blueprint
 /// The same with the stage in NOR flash of its own, in sectors 5 and 6: `window` is where its driver shows it.
 fn staged_beside(id: &str, first: Sectors, window: u32) -> Blueprint {
     let alone = unit_of(id, first.clone(), first, true);
-    let nor = FlashLayout::of(part("w25q16jv-2m").unwrap()).at(window);
+    let nor = FlashLayout::of(PartsTable::built_in().part("w25q16jv-2m").unwrap()).at(window);
     let stage = Region {
         base: nor.sectors()[5].base,
         size: nor.sectors()[5].size + nor.sectors()[6].size,
@@ -82,7 +82,7 @@ fn explored_as(
         update(&[2, 0], 1, 0x20),
         update(&[2, 1], issue, 0x21),
     ];
-    let releases: Vec<Release> = updates.iter().map(Update::release).collect();
+    let releases: Vec<ReleasedImage> = updates.iter().map(Update::release).collect();
     let files: Vec<_> = updates.iter().map(Update::file).collect();
     let mut damaged = files[2].clone();
     let last = damaged.len() - 40;
@@ -225,7 +225,7 @@ fn a_unit_that_would_need_a_stick_is_found() {
     }
 }
 
-/// Buried contents, stand-ins and lowered counters change neither a verdict nor a story. Without them the search comes to an end only
+/// Don't-care cells, stand-ins and lowered counters change neither a verdict nor a story. Without them the search comes to an end only
 /// where owners cannot go back and forth without end: 2.1 bars the others.
 #[test]
 fn reduced_and_whole_explorations_agree() {

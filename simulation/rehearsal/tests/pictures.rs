@@ -4,8 +4,8 @@ mod support;
 
 use packstaff_installer::{Descriptor, Flaw, Layout, Region};
 use packstaff_rehearsal::areas::Areas;
-use packstaff_rehearsal::claims::{Claim, Release};
-use packstaff_rehearsal::explore::{ComesTo, Faults, OurInstaller, Step, Story, Strayed, Subject, Violation, replay};
+use packstaff_rehearsal::claims::{Claim, ReleasedImage};
+use packstaff_rehearsal::explore::{ComesTo, Faults, Loader, OurInstaller, Step, Story, Strayed, Violation, replay};
 use packstaff_rehearsal::picture::{CoverageOf, KnownImage, StoryPicture, coverage_page, phase_words, story_page};
 use packstaff_unit::drive::digest;
 use packstaff_unit::flash::Flash;
@@ -64,7 +64,7 @@ fn a_story_ends_in_the_world_that_breaks_the_claim() {
                 else {
                     panic!("{flaw:?} does not end with a start");
                 };
-                let known = |release: &Release| {
+                let known = |release: &ReleasedImage| {
                     digest(last, subject.blueprint.slot.base, release.image_size) == Ok(release.image_digest)
                 };
                 assert!(!flawed.case.releases.iter().any(known), "{flaw:?}");

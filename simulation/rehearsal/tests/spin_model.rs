@@ -8,12 +8,12 @@ mod support;
 
 use packstaff_installer::{Descriptor, Flaw, Installer, Phase, Region};
 use packstaff_rehearsal::claims::Claim;
-use packstaff_rehearsal::explore::{Faults, OurInstaller, Plan, Standing, StickOption, Subject, Unfinished, explore};
+use packstaff_rehearsal::explore::{Faults, Loader, OurInstaller, Plan, Standing, StickOption, Unfinished, explore};
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::blueprint::Blueprint;
 use packstaff_unit::drive::{Answer, Wish};
-use packstaff_unit::flash::{Change, Flash, Inside, Layout, SumKey};
+use packstaff_unit::flash::{Change, Flash, FlashLayout, Inside, SumKey};
 use packstaff_unit::part::SecondProgram;
 use rayon::prelude::*;
 use std::collections::BTreeSet;
@@ -56,7 +56,7 @@ mod ours {
         worlds: Mutex<Worlds>,
     }
 
-    impl Subject for Watched<'_> {
+    impl Loader for Watched<'_> {
         type State = Installer;
 
         fn may_be_refused(&self, change: &Change) -> bool {
@@ -134,7 +134,7 @@ mod ours {
                 size: count * size,
             };
             let runs = vec![packstaff_installer::SectorRun { count: 5, size }];
-            let layout = Layout::new(0x0800_0000, runs, GRANULE as u32, 0xff, false, SecondProgram::Zeros);
+            let layout = FlashLayout::new(0x0800_0000, runs, GRANULE as u32, 0xff, false, SecondProgram::Zeros);
             let blueprint = Blueprint {
                 layout: Arc::new(layout),
                 installer: region(0, 1),

@@ -5,7 +5,7 @@ mod support;
 use packstaff_installer::{Installer, Skipped, StartCheck};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::{Exploration, Faults, OurInstaller, explore};
-use packstaff_unit::flash::Layout;
+use packstaff_unit::flash::FlashLayout;
 use packstaff_unit::part::SecondProgram;
 use std::sync::Arc;
 use support::Flashes;
@@ -40,7 +40,7 @@ fn on(second: SecondProgram, check_bits: bool) -> Case {
     let mut case = case(Flashes::Pages, 1500);
     case.blueprint.slot.size = 2048;
     let runs = vec![packstaff_installer::SectorRun { count: 5, size: 1024 }];
-    case.blueprint.layout = Arc::new(Layout::new(0x0800_0000, runs, 8, 0xff, check_bits, second));
+    case.blueprint.layout = Arc::new(FlashLayout::new(0x0800_0000, runs, 8, 0xff, check_bits, second));
     case
 }
 

@@ -3,7 +3,7 @@
 use crate::readout::Readout;
 use packstaff_installer::Region;
 use packstaff_rehearsal::areas::without;
-use packstaff_unit::flash::{Layout, Memory};
+use packstaff_unit::flash::{FlashLayout, Memory};
 use serde::Serialize;
 
 /// The longest hole that is taken for cells that could not be read, in bytes, on parts with small granules: a reader that steps
@@ -153,7 +153,7 @@ pub struct Cells {
 impl Cells {
     /// Puts read-outs together. Where a memory has check bits, short holes inside of a read-out are taken for cells that could not
     /// be read.
-    pub fn gather(layout: &Layout, readouts: &[Readout]) -> Self {
+    pub fn gather(layout: &FlashLayout, readouts: &[Readout]) -> Self {
         let mut cells = Self {
             own: Bank::new(layout.own()),
             beside: layout.beside().map(Bank::new),
@@ -289,9 +289,9 @@ mod tests {
     use packstaff_installer::SectorRun;
     use packstaff_unit::part::SecondProgram;
 
-    fn layout(check_bits: bool) -> Layout {
+    fn layout(check_bits: bool) -> FlashLayout {
         let runs = vec![SectorRun { count: 2, size: 256 }];
-        Layout::new(0x1000, runs, 8, 0xff, check_bits, SecondProgram::Zeros)
+        FlashLayout::new(0x1000, runs, 8, 0xff, check_bits, SecondProgram::Zeros)
     }
 
     fn all(cells: &Cells) -> Region {
@@ -346,7 +346,7 @@ mod tests {
     #[test]
     fn a_memory_beside_has_cells_of_its_own() {
         let runs = vec![SectorRun { count: 1, size: 256 }];
-        let beside = Layout::new(0x1400, runs, 1, 0x00, false, SecondProgram::Zeros);
+        let beside = FlashLayout::new(0x1400, runs, 1, 0x00, false, SecondProgram::Zeros);
         let layout = layout(true).with_beside(beside);
         let cells = Cells::gather(&layout, &[readout(&[(0x1100, &[7; 0x400])])]);
         assert_eq!(

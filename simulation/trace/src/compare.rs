@@ -107,7 +107,7 @@ mod tests {
     use super::*;
     use crate::readout::Readout;
     use packstaff_installer::SectorRun;
-    use packstaff_unit::flash::{Change, EraseCut, Flash, Inside, Layout, SumKey, outcomes};
+    use packstaff_unit::flash::{Change, EraseCut, Flash, FlashLayout, Inside, SumKey, outcomes};
     use packstaff_unit::part::SecondProgram;
     use proptest::prelude::*;
     use std::sync::Arc;
@@ -123,7 +123,7 @@ mod tests {
     }
 
     fn flash() -> Flash {
-        let layout = Layout::new(
+        let layout = FlashLayout::new(
             0,
             vec![SectorRun { count: 1, size: 1024 }],
             8,

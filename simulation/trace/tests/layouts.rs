@@ -7,11 +7,11 @@ mod support;
 mod samples;
 
 use packstaff_installer::{Layout, Region, SectorRun};
-use packstaff_rehearsal::claims::Release as Known;
+use packstaff_rehearsal::claims::ReleasedImage as Known;
 use packstaff_rehearsal::explore::{Faults, Plan, StickOption};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::{Layout as FlashLayout, SumKey};
+use packstaff_unit::flash::{FlashLayout, SumKey};
 use packstaff_unit::part::SecondProgram;
 use samples::{Sample, Tally, check_plan};
 use std::sync::Arc;

@@ -1,6 +1,6 @@
 //! A kind of unit: everything that its installer is built with, owned.
 
-use crate::flash::{Change, Flash, FlashFault, Layout, Memory, SumKey};
+use crate::flash::{Change, Flash, FlashFault, FlashLayout, Memory, SumKey};
 use crate::world::{Settings, World};
 use packstaff_envelope::{Anchor, UnitKey};
 use packstaff_installer::{Config, ConfigFault, Region};
@@ -22,7 +22,7 @@ pub struct Blueprint {
     /// Ending of update files' names.
     pub extension: [u8; 3],
     /// The flash.
-    pub layout: Arc<Layout>,
+    pub layout: Arc<FlashLayout>,
     /// The installer's own region: nothing may ever change it.
     pub installer: Region,
     /// The slot.

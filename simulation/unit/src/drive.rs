@@ -144,13 +144,13 @@ pub fn digest(flash: &Flash, address: u32, len: u32) -> Result<[u8; 32], FlashFa
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::flash::{Layout, SumKey};
-    use crate::part::SecondProgram;
+    use crate::flash::{FlashLayout, SumKey};
     use packstaff_installer::SectorRun;
+    use packstaff_parts::SecondProgram;
     use std::sync::Arc;
 
     fn flash() -> Flash {
-        let layout = Layout::new(
+        let layout = FlashLayout::new(
             0,
             vec![SectorRun { count: 4, size: 1024 }],
             4,

@@ -1,7 +1,7 @@
 //! How long a unit takes for what it does: counted operations times published times.
 
-use crate::flash::Layout;
-use crate::part::Part;
+use crate::flash::FlashLayout;
+use packstaff_parts::Part;
 use std::collections::BTreeMap;
 
 /// What was done to one memory, counted.
@@ -34,7 +34,7 @@ pub struct Work {
 
 impl Work {
     /// What was done to the memory that `address` belongs to.
-    pub(crate) fn at(&mut self, layout: &Layout, address: u32) -> &mut FlashWork {
+    pub(crate) fn at(&mut self, layout: &FlashLayout, address: u32) -> &mut FlashWork {
         match layout.is_beside(address) {
             true => &mut self.beside,
             false => &mut self.own,
@@ -201,7 +201,7 @@ impl Estimate {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::part::part;
+    use packstaff_parts::PartsTable;
 
     /// STM32G474, 2 KiB pages: erasing 256 KiB takes 128 x 22.02 ms typical and 128 x 24.47 ms at most, programming it 2.68
     /// and 2.73 s (DS12288 Table 47).
@@ -214,7 +214,11 @@ mod tests {
             },
             ..Work::default()
         };
-        let estimate = Estimate::of(&work, part("stm32g474-512k").unwrap(), &Rates::portable(170e6));
+        let estimate = Estimate::of(
+            &work,
+            PartsTable::built_in().part("stm32g474-512k").unwrap(),
+            &Rates::portable(170e6),
+        );
         assert!((estimate.erase.typical_s - 2.8186).abs() < 1e-3, "{estimate:?}");
         assert!((estimate.erase.longest_s - 3.1322).abs() < 1e-3, "{estimate:?}");
         assert!((estimate.program.typical_s - 2.68).abs() < 0.005, "{estimate:?}");
@@ -233,8 +237,8 @@ mod tests {
             ..Work::default()
         };
         let parts = FlashParts {
-            own: part("stm32f405-512k").unwrap(),
-            beside: Some(part("w25q16jv-2m").unwrap()),
+            own: PartsTable::built_in().part("stm32f405-512k").unwrap(),
+            beside: Some(PartsTable::built_in().part("w25q16jv-2m").unwrap()),
         };
         let estimate = Estimate::of(&work, parts, &Rates::portable(168e6));
         assert!((estimate.erase.typical_s - 0.72).abs() < 1e-9, "{estimate:?}");
@@ -254,7 +258,11 @@ mod tests {
             flash_bytes_digested: 256 << 10,
             ..Work::default()
         };
-        let estimate = Estimate::of(&work, part("stm32f103-512k").unwrap(), &Rates::portable(72e6));
+        let estimate = Estimate::of(
+            &work,
+            PartsTable::built_in().part("stm32f103-512k").unwrap(),
+            &Rates::portable(72e6),
+        );
         assert!((estimate.compute.typical_s - 0.881).abs() < 1e-3, "{estimate:?}");
     }
 }

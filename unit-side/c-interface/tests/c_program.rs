@@ -10,8 +10,8 @@ use packstaff_rehearsal::power_up::{Ending, Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_stick::{StickImage, StickSpec};
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::{Change, Flash, Layout, SumKey};
-use packstaff_unit::part::part;
+use packstaff_unit::flash::{Change, Flash, FlashLayout, SumKey, runs_of};
+use packstaff_unit::part::PartsTable;
 use packstaff_unit::world::{Settings, World};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -36,7 +36,7 @@ fn signing() -> SigningKey {
 }
 
 fn blueprint() -> Blueprint {
-    let part = part("stm32f405-512k").unwrap();
+    let part = PartsTable::built_in().part("stm32f405-512k").unwrap();
     let region = |base, size| Region { base, size };
     Blueprint {
         vendor: [0x4b; 16],
@@ -51,7 +51,7 @@ fn blueprint() -> Blueprint {
             key: [0x22; 32],
         },
         extension: *b"UPD",
-        layout: Arc::new(Layout::new(0, part.runs(), 4, 0xff, false, part.second_program)),
+        layout: Arc::new(FlashLayout::new(0, runs_of(part), 4, 0xff, false, part.second_program)),
         installer: region(0, 0x8000),
         floors: [region(0x8000, 0x4000), region(0xc000, 0x4000)],
         slots: Slots::Single,

@@ -1,7 +1,7 @@
 //! What the tests of this crate share.
 #![allow(dead_code, unreachable_pub, reason = "each test file uses its own part")]
 
-use packstaff_product::{FlashPart, PartBook};
+use packstaff_product::PartsTable;
 use std::ffi::OsStr;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -43,34 +43,7 @@ pub fn tool_output<S: AsRef<OsStr>>(name: &str, package: &str, arguments: &[S], 
     output.stdout
 }
 
-/// The parts that the demo names.
-///
-/// Sectors of the STM32F405 with 512 KiB: RM0090, Table 5. Pages of the STM32G474 with 512 KiB in dual-bank mode:
-/// RM0440, section 3.3.1: 2 KiB each. Sectors of the W25Q16JV: its data sheet, section 6.1: 512 of 4 KiB.
-pub struct DemoParts;
-
-impl PartBook for DemoParts {
-    fn flash(&self, id: &str) -> Option<FlashPart> {
-        let (base, sectors) = match id {
-            "stm32f405-512k" => (0x0800_0000, vec![(4, 16 << 10), (1, 64 << 10), (3, 128 << 10)]),
-            "stm32g474-512k" => (0x0800_0000, vec![(256, 2 << 10)]),
-            "w25q16jv-2m" => (0, vec![(512, 4 << 10)]),
-            _ => return None,
-        };
-        Some(FlashPart {
-            core: "Cortex-M4F".to_owned(),
-            base,
-            sectors,
-        })
-    }
-
-    fn is_settings_memory(&self, id: &str) -> bool {
-        id == "24lc256"
-    }
-
-    fn identifiers(&self) -> Vec<String> {
-        ["stm32f405-512k", "stm32g474-512k", "w25q16jv-2m", "24lc256"]
-            .map(str::to_owned)
-            .to_vec()
-    }
+/// The parts that the demo names are built-in ones.
+pub fn parts() -> Option<&'static PartsTable> {
+    Some(PartsTable::built_in())
 }

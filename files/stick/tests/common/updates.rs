@@ -11,7 +11,7 @@ use packstaff_envelope::{Anchor, Draft, Kid, TextEntry, TextItem, UnitKey, encod
 use packstaff_installer::{Region, SectorRun};
 use packstaff_stick::examine::UnitKind;
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::Layout;
+use packstaff_unit::flash::FlashLayout;
 use packstaff_unit::part::SecondProgram;
 
 use crate::common::noise;
@@ -125,7 +125,7 @@ pub(crate) fn write_all(folder: &Path) {
 /// A board C of generation g2 that has had issue 2.
 pub(crate) fn unit_kind() -> UnitKind {
     let run = |count, size| SectorRun { count, size };
-    let layout = Layout::new(0x0800_0000, vec![run(128, 1024)], 8, 0xFF, true, SecondProgram::Zeros);
+    let layout = FlashLayout::new(0x0800_0000, vec![run(128, 1024)], 8, 0xFF, true, SecondProgram::Zeros);
     let region = |base, size| Region { base, size };
     UnitKind {
         name: "board C, generation g2".to_owned(),

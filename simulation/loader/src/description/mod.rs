@@ -8,9 +8,9 @@ pub use reading::read;
 use crate::sandbox::Limits;
 use packstaff_installer::Region;
 use packstaff_rehearsal::areas::without;
-use packstaff_rehearsal::claims::Release;
+use packstaff_rehearsal::claims::ReleasedImage;
 use packstaff_rehearsal::explore::Faults;
-use packstaff_unit::flash::Layout;
+use packstaff_unit::flash::FlashLayout;
 use packstaff_unit::stick::Stick;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -26,7 +26,7 @@ pub struct Image {
     /// Its bytes.
     pub bytes: Vec<u8>,
     /// Size and digest.
-    pub release: Release,
+    pub release: ReleasedImage,
     /// Its issue: images of a lower one are barred once it has run. 0 where the loader has no floor.
     pub issue: u64,
 }
@@ -64,13 +64,13 @@ pub struct Beginning {
 
 /// A kind of unit with a maker's own loader.
 #[derive(Clone, Debug)]
-pub struct Kind {
+pub struct UnitKind {
     /// The loader's module.
     pub module: Vec<u8>,
     /// The loader's file.
     pub loader: PathBuf,
     /// The flash.
-    pub layout: Arc<Layout>,
+    pub layout: Arc<FlashLayout>,
     /// All of it.
     pub part: Region,
     /// Where an image lies: it begins, and is started, at the first address.
@@ -96,7 +96,7 @@ pub struct Kind {
     pub limits: Limits,
 }
 
-impl Kind {
+impl UnitKind {
     /// Whether the loader may change all of these cells.
     pub fn may_be_changed(&self, cells: Region) -> bool {
         without(cells, &self.may_change).is_empty()

@@ -1,12 +1,12 @@
 //! From what is written to what is meant: every file read, every name found, every range inside the part.
 
 use super::written::{Written, WrittenArea, WrittenFlash, WrittenImage, WrittenRegion, WrittenStick, WrittenUnit};
-use super::{Beginning, FILE, Image, Kind, NamedRange, NamedStick};
+use super::{Beginning, FILE, Image, NamedRange, NamedStick, UnitKind};
 use crate::error::RehearsalError;
 use packstaff_installer::{Region, SectorRun};
 use packstaff_rehearsal::areas::without;
-use packstaff_rehearsal::claims::Release;
-use packstaff_unit::flash::Layout;
+use packstaff_rehearsal::claims::ReleasedImage;
+use packstaff_unit::flash::FlashLayout;
 use packstaff_unit::stick::Stick;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -19,7 +19,7 @@ const FILE_MAX: u64 = 64 << 20;
 ///
 /// # Errors
 /// What is missing or does not fit together.
-pub fn read(folder: &Path) -> Result<Kind, RehearsalError> {
+pub fn read(folder: &Path) -> Result<UnitKind, RehearsalError> {
     let path = folder.join(FILE);
     let text = String::from_utf8(file(&path)?).map_err(|_| RehearsalError::NotText { path: path.clone() })?;
     let written: Written = toml::from_str(&text).map_err(|error| RehearsalError::Description {
@@ -46,7 +46,7 @@ impl Reading<'_> {
         }
     }
 
-    fn kind(&self, written: Written) -> Result<Kind, RehearsalError> {
+    fn kind(&self, written: Written) -> Result<UnitKind, RehearsalError> {
         let (layout, part) = self.layout(&written.flash)?;
         let inside = |what: &str, range: WrittenRegion| {
             let region = Region::from(range);
@@ -76,7 +76,7 @@ impl Reading<'_> {
         let sticks = self.sticks(&written, &images)?;
         let beginnings = self.beginnings(&written, &sticks)?;
         let loader = self.folder.join(&written.loader);
-        Ok(Kind {
+        Ok(UnitKind {
             module: file(&loader)?,
             loader,
             slot,
@@ -94,7 +94,7 @@ impl Reading<'_> {
         })
     }
 
-    fn layout(&self, flash: &WrittenFlash) -> Result<(Layout, Region), RehearsalError> {
+    fn layout(&self, flash: &WrittenFlash) -> Result<(FlashLayout, Region), RehearsalError> {
         let granule = flash.granule;
         if !granule.is_power_of_two() || granule > 256 {
             let why = format!("granule is {granule}: it must be a power of two, at most 256");
@@ -128,7 +128,7 @@ impl Reading<'_> {
             count: run.count,
             size: run.size,
         });
-        let layout = Layout::new(
+        let layout = FlashLayout::new(
             flash.base,
             runs.collect(),
             granule,
@@ -179,7 +179,7 @@ impl Reading<'_> {
             Ok(Image {
                 name: image.name.clone(),
                 bytes,
-                release: Release {
+                release: ReleasedImage {
                     image_size,
                     image_digest: digest,
                 },

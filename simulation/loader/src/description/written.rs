@@ -4,7 +4,8 @@ use crate::sandbox::Limits;
 use packstaff_installer::Region;
 use packstaff_rehearsal::explore::Faults;
 use packstaff_unit::part::SecondProgram;
-use serde::Deserialize;
+use serde::de::Error;
+use serde::{Deserialize, Deserializer};
 use std::path::PathBuf;
 
 #[derive(Deserialize)]
@@ -38,7 +39,24 @@ pub(super) struct WrittenFlash {
     #[serde(default = "blank")]
     pub(super) erased: u8,
     pub(super) check_bits: bool,
+    #[serde(deserialize_with = "second_program")]
     pub(super) second_program: SecondProgram,
+}
+
+/// One of the words that a parts table has for it.
+fn second_program<'de, D: Deserializer<'de>>(deserializer: D) -> Result<SecondProgram, D::Error> {
+    let found = String::deserialize(deserializer)?;
+    let known = SecondProgram::WORDS.iter().find(|(word, _)| *word == found);
+    known.map(|(_, rule)| *rule).ok_or_else(|| {
+        let words: Vec<_> = SecondProgram::WORDS
+            .iter()
+            .map(|(word, _)| format!("`{word}`"))
+            .collect();
+        D::Error::custom(format!(
+            "unknown variant `{found}`, expected one of {}",
+            words.join(", ")
+        ))
+    })
 }
 
 const fn blank() -> u8 {

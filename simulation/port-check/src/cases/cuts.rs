@@ -5,7 +5,7 @@ use super::files::{FIRST, Files, LATER, file, manifest, stick_with};
 use super::installs::{ends, installs, started, with_file};
 use crate::finding::Finding;
 use crate::identity::Update;
-use crate::power_up::{Ended, Plan, Seen, When, come_back, power_up};
+use crate::power_up::{Ended, Script, Seen, When, come_back, power_up};
 use crate::rig::Rig;
 use packstaff_rehearsal::power_up::{Owner, power_up as simulate};
 use packstaff_unit::world::{Settings, World};
@@ -75,13 +75,13 @@ fn pulled(rig: &mut Rig, files: &Files) -> Result<String, Finding> {
 
 fn with_file_pulled(rig: &mut Rig, file: &[u8], pulled_after: Option<u32>) -> Result<Seen, Finding> {
     let stick = stick_with(&[("BENCH.UPD", file)])?;
-    let plan = Plan {
+    let script = Script {
         stick: Some(&stick),
         picks: Some(manifest(file)?),
         pulled_after,
-        ..Plan::default()
+        ..Script::default()
     };
-    power_up(rig, &plan)
+    power_up(rig, &script)
 }
 
 /// `count` numbers from 1 to `last`, both among them, evenly spread.
@@ -104,13 +104,13 @@ fn cut(rig: &mut Rig, files: &Files) -> Result<String, Finding> {
             let file = file(&turn(files, done))?;
             let stick = stick_with(&[("BENCH.UPD", &file)])?;
             let picks = Some(manifest(&file)?);
-            let plan = Plan {
+            let script = Script {
                 stick: Some(&stick),
                 picks,
                 cut: Some((at, when)),
-                ..Plan::default()
+                ..Script::default()
             };
-            power_up(rig, &plan)?;
+            power_up(rig, &script)?;
             rig.all_sectors(&format!("a cut at change {at}"))?;
             let seen = with_file(rig, &file)?;
             started(rig, &seen)?;
@@ -129,14 +129,14 @@ fn torn(rig: &mut Rig, files: &Files) -> Result<String, Finding> {
         let file = file(&turn(files, done))?;
         let (_, after) = simulated(rig, &file)?;
         let stick = stick_with(&[("BENCH.UPD", &file)])?;
-        let plan = Plan {
+        let script = Script {
             stick: Some(&stick),
             picks: Some(manifest(&file)?),
             // Some are over by then and some are not: a real supply does not choose either.
             cut: Some((at, When::Inside(Duration::from_micros(u64::from(done % 4) * 150)))),
-            ..Plan::default()
+            ..Script::default()
         };
-        power_up(rig, &plan)?;
+        power_up(rig, &script)?;
         come_back(rig, &stick)?;
         rig.flash = after.flash;
         // The register may have been written once more or once less; the slot must be the same.

@@ -4,7 +4,7 @@ use super::Case;
 use super::files::{FIRST, Files, LATER, OLDER, Scratched, file, manifest, stick_with};
 use crate::finding::Finding;
 use crate::identity::{OTHER_BOARD, OTHER_VENDOR, Update};
-use crate::power_up::{Ended, Plan, Seen, power_up};
+use crate::power_up::{Ended, Script, Seen, power_up};
 use crate::rig::Rig;
 use packstaff_fat::BLOCK;
 use packstaff_installer::Reason;
@@ -56,12 +56,12 @@ pub(super) const CASES: [Case; 8] = [
 /// Powers up with a file on the stick that the owner wants.
 pub(super) fn with_file(rig: &mut Rig, file: &[u8]) -> Result<Seen, Finding> {
     let stick = stick_with(&[("BENCH.UPD", file)])?;
-    let plan = Plan {
+    let script = Script {
         stick: Some(&stick),
         picks: manifest(file).ok(),
-        ..Plan::default()
+        ..Script::default()
     };
-    power_up(rig, &plan)
+    power_up(rig, &script)
 }
 
 pub(super) fn started(rig: &Rig, seen: &Seen) -> Result<(), Finding> {
@@ -101,7 +101,7 @@ pub(super) fn installs(rig: &mut Rig, update: &Update) -> Result<String, Finding
 
 fn new(rig: &mut Rig, _: &Files) -> Result<String, Finding> {
     rig.afresh()?;
-    let seen = power_up(rig, &Plan::default())?;
+    let seen = power_up(rig, &Script::default())?;
     match seen.ended {
         Ended::Waits(Reason::NoImage) => Ok(format!("shows {}", Reason::NoImage.code())),
         _ => Err(ends(&seen, "waits with U1")),
@@ -113,7 +113,7 @@ fn first(rig: &mut Rig, files: &Files) -> Result<String, Finding> {
 }
 
 fn start(rig: &mut Rig, _: &Files) -> Result<String, Finding> {
-    let seen = power_up(rig, &Plan::default())?;
+    let seen = power_up(rig, &Script::default())?;
     started(rig, &seen)?;
     untouched(rig, &seen)
 }
@@ -128,11 +128,11 @@ fn untouched(rig: &mut Rig, seen: &Seen) -> Result<String, Finding> {
 
 fn declined(rig: &mut Rig, files: &Files) -> Result<String, Finding> {
     let stick = stick_with(&[("BENCH.UPD", &file(&files.of(LATER, 1))?)])?;
-    let plan = Plan {
+    let script = Script {
         stick: Some(&stick),
-        ..Plan::default()
+        ..Script::default()
     };
-    let seen = power_up(rig, &plan)?;
+    let seen = power_up(rig, &script)?;
     started(rig, &seen)?;
     untouched(rig, &seen)
 }
@@ -147,12 +147,12 @@ fn older(rig: &mut Rig, files: &Files) -> Result<String, Finding> {
 
 /// A file that is refused with this code, and changes nothing.
 fn refuses(rig: &mut Rig, stick: &Stick, picks: Option<[u8; 32]>, code: &str) -> Result<(), Finding> {
-    let plan = Plan {
+    let script = Script {
         stick: Some(stick),
         picks,
-        ..Plan::default()
+        ..Script::default()
     };
-    let seen = power_up(rig, &plan)?;
+    let seen = power_up(rig, &script)?;
     started(rig, &seen)?;
     untouched(rig, &seen)?;
     if seen.told.iter().any(|reason| reason.code().to_string() == code) {

@@ -1,16 +1,16 @@
 //! Claims about worlds and changes. What a start shows is judged where it happens, in [`Explorer::start`].
 
+use super::loader::{Loader, Standing};
 use super::story::{ChangeKind, ComesTo, Happening, Step};
 use super::strand::Strand;
-use super::subject::{Standing, Subject};
 use super::{Expanded, Explorer, area_of};
 use crate::claims::Claim;
 use packstaff_unit::flash::{Change, Flash};
 
-impl<S: Subject> Explorer<'_, S> {
+impl<S: Loader> Explorer<'_, S> {
     /// Claims about a world with power off.
     pub(super) fn judge_world(&self, flash: &Flash, out: &mut Expanded<S::State>) {
-        for named in self.subject.standing(flash) {
+        for named in self.loader.standing(flash) {
             if !self.holds(flash, &named) {
                 let seen = "an image is said to be there, whole, that is not the one that lies there".to_owned();
                 out.objections.push((Claim::Truthful, seen, None));
@@ -32,10 +32,10 @@ impl<S: Subject> Explorer<'_, S> {
         started: u64,
         out: &mut Expanded<S::State>,
     ) {
-        let Some(descriptor) = self.subject.commits(flash, change) else {
+        let Some(descriptor) = self.loader.commits(flash, change) else {
             return;
         };
-        if strand.picked.is_none() && self.subject.needs_no_stick() {
+        if strand.picked.is_none() && self.loader.needs_no_stick() {
             // What was picked before a cut is finished after it.
             return;
         }
@@ -60,10 +60,10 @@ impl<S: Subject> Explorer<'_, S> {
 
     /// The floor is raised to an issue only while an image of that issue stands, or after one has run.
     pub(super) fn judge_raise(&self, flash: &Flash, change: &Change, started: u64, out: &mut Expanded<S::State>) {
-        let Some((issue, new)) = self.subject.raises(change) else {
+        let Some((issue, new)) = self.loader.raises(change) else {
             return;
         };
-        let named = self.subject.may_stand(flash).into_iter().chain(new);
+        let named = self.loader.may_stand(flash).into_iter().chain(new);
         let there = named
             .filter(|named| self.holds(flash, named))
             .map(|named| named.descriptor.sequence);
@@ -95,7 +95,7 @@ impl<S: Subject> Explorer<'_, S> {
             && asked
             && !swapped
             && self
-                .subject
+                .loader
                 .places()
                 .iter()
                 .any(|place| place.overlaps(area_of(flash, change)))

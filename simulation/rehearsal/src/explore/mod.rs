@@ -8,7 +8,7 @@
 //!
 //! * Stretches that change nothing (mounting, the dry pass, a digest) are one transition, and those that only read the stick
 //!   are remembered by the loader's state and the stick.
-//! * Contents that are certain to be erased before anything reads them do not keep worlds apart ([`Flash::bury`]). That this
+//! * Contents that are certain to be erased before anything reads them do not keep worlds apart ([`Flash::mark_dont_care`]). That this
 //!   is so is not assumed: reading such contents ends the exploration with [`Unfinished::Unsound`].
 //! * Remnants of records that do not read as whole are as good as one another ([`Flash::stand_in`]). That this is so is not
 //!   assumed either: the loader is run on both, and where it comes to different states the worlds are kept apart.
@@ -21,25 +21,25 @@ mod account;
 mod faults;
 mod judge;
 mod liveness;
+mod loader;
 mod plan;
 mod replay;
 mod story;
 mod strand;
-mod subject;
 mod worlds;
 
 pub use account::Passage;
 pub use faults::{Faults, UnknownFault};
+pub use loader::{Loader, OurInstaller, Standing};
 pub use plan::{Coverage, Exploration, NODE_BYTES, Plan, Progress, StickOption, Unfinished, Violation};
 pub use replay::{Strayed, replay};
 pub use story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};
-pub use subject::{OurInstaller, Standing, Subject};
 pub use worlds::stories;
 
-use crate::claims::{Claim, Release};
+use crate::claims::{Claim, ReleasedImage};
 use packstaff_installer::{Phase, Reason, Region};
 use packstaff_unit::drive::{Answer, Wish};
-use packstaff_unit::flash::{Change, Flash, FlashFault, Kind, Torn, outcomes};
+use packstaff_unit::flash::{Change, DoubtKind, Flash, FlashFault, Torn, outcomes};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, RwLock};
@@ -51,8 +51,8 @@ struct World {
     key: u128,
     flash: Flash,
     started: u64,
-    /// A loader that is powered in the world as it was, before it was put into this form, reads nothing of what is buried here:
-    /// so it comes to the same from every world that differs from it in buried cells alone. (Where it had this form already,
+    /// A loader that is powered in the world as it was, before it was put into this form, reads none of the don't-care cells here:
+    /// so it comes to the same from every world that differs from it in these alone. (Where it had this form already,
     /// reading them ends the exploration.)
     guarded: bool,
 }
@@ -121,8 +121,8 @@ impl CalmEnd {
 /// Strands from the question for a stick on, by the loader's state and the stick.
 type Memory<S> = RwLock<HashMap<(u128, Option<usize>), Arc<Vec<Strand<S>>>>>;
 
-struct Explorer<'a, S: Subject> {
-    subject: &'a S,
+struct Explorer<'a, S: Loader> {
+    loader: &'a S,
     plan: &'a Plan<'a>,
     follower: Follower<'a, S>,
     memory: Memory<S::State>,
@@ -135,29 +135,29 @@ const PORTION: usize = 1 << 12;
 ///
 /// # Errors
 /// Why there is no answer.
-pub fn explore<S: Subject>(subject: &S, plan: &Plan<'_>) -> Result<Exploration, Unfinished> {
-    explore_watched(subject, plan, &|_| ())
+pub fn explore<S: Loader>(loader: &S, plan: &Plan<'_>) -> Result<Exploration, Unfinished> {
+    explore_watched(loader, plan, &|_| ())
 }
 
 /// Explores everything, and tells `watch` again and again how far it has come.
 ///
 /// # Errors
 /// Why there is no answer.
-pub fn explore_watched<S: Subject>(
-    subject: &S,
+pub fn explore_watched<S: Loader>(
+    loader: &S,
     plan: &Plan<'_>,
     watch: &dyn Fn(Progress),
 ) -> Result<Exploration, Unfinished> {
-    Explorer::new(subject, plan).run(watch, &mut |_| ())
+    Explorer::new(loader, plan).run(watch, &mut |_| ())
 }
 
-impl<'a, S: Subject> Explorer<'a, S> {
-    fn new(subject: &'a S, plan: &'a Plan<'a>) -> Self {
+impl<'a, S: Loader> Explorer<'a, S> {
+    fn new(loader: &'a S, plan: &'a Plan<'a>) -> Self {
         Self {
-            subject,
+            loader,
             plan,
             follower: Follower {
-                subject,
+                loader,
                 faults: &plan.faults,
                 sticks: &plan.sticks,
                 goal: plan.goal,
@@ -191,7 +191,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
         };
         let mut frontier = Vec::new();
         for (name, flash) in &self.plan.from {
-            let world = self.off(flash.clone(), self.subject.floor(flash));
+            let world = self.off(flash.clone(), self.loader.floor(flash));
             let key = world.key;
             let node = Node::Off(world);
             if origins
@@ -295,7 +295,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
                 story,
             });
         }
-        if self.subject.needs_no_stick() {
+        if self.loader.needs_no_stick() {
             let ends = liveness::resolve(&alone, owed.into_iter());
             if let Some((key, why)) = ends.stuck_first(|key| story::length(&origins, key)) {
                 let story = story::tell(&origins, key, None, &self.names());
@@ -321,8 +321,8 @@ impl<'a, S: Subject> Explorer<'a, S> {
         let mut settled = flash.clone();
         let mut less = 0;
         if self.plan.reduce {
-            self.subject.settle(&mut settled);
-            less = self.subject.lower_counters(&mut settled);
+            self.loader.settle(&mut settled);
+            less = self.loader.lower_counters(&mut settled);
         }
         let guarded = settled == flash || self.alike(&flash, &settled, less);
         let flash = if guarded { settled } else { flash };
@@ -337,29 +337,33 @@ impl<'a, S: Subject> Explorer<'a, S> {
     /// Whether a loader that is powered in one of two worlds comes to the same as in the other, in every reading, up to its
     /// question for a stick; in the other, it finds counters that are lower by `less`.
     ///
-    /// The first is looked at with all buried that is buried in the second: a loader that reads any of it does not come to the
+    /// The first is looked at with the don't-care cells of the second: a loader that reads any of them does not come to the
     /// same.
     fn alike(&self, flash: &Flash, settled: &Flash, less: u32) -> bool {
         let mut guarded = flash.clone();
-        for grave in settled.doubts().iter().filter(|doubt| doubt.kind == Kind::Buried) {
-            guarded.bury(grave.area);
+        for ignored in settled
+            .doubts()
+            .iter()
+            .filter(|doubt| doubt.kind == DoubtKind::DontCare)
+        {
+            guarded.mark_dont_care(ignored.area);
         }
         let ends = |flash| self.follower.follow(flash, self.follower.power_up(), true);
         match (ends(&guarded), ends(settled)) {
             (Ok(one), Ok(other)) => {
                 let plain = |ends: &[Strand<S::State>], less: u32| {
                     let ends = ends.iter().map(|end| {
-                        let state = self.subject.with_counters_less(&end.state, less);
+                        let state = self.loader.with_counters_less(&end.state, less);
                         self.plan.key.hash(&(state, end.stick, end.picked))
                     });
                     ends.collect::<std::collections::BTreeSet<_>>()
                 };
                 // To start an image is to read it, whether or not the loader has read it before.
-                let reads_buried = other.iter().any(|end| match end.wish {
-                    Wish::Start(address) => self.place_at(address).is_some_and(|place| settled.is_buried(place)),
+                let reads_dont_care = other.iter().any(|end| match end.wish {
+                    Wish::Start(address) => self.place_at(address).is_some_and(|place| settled.has_dont_care(place)),
                     _ => false,
                 });
-                plain(&one, less) == plain(&other, 0) && !reads_buried
+                plain(&one, less) == plain(&other, 0) && !reads_dont_care
             }
             _ => false,
         }
@@ -390,7 +394,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             Node::Off(world) => self.expand_off(world, &mut out)?,
             Node::On { flash, strand, rest } => {
                 out.phase = match &strand.wish {
-                    Wish::Change(change) => Some(self.subject.doing(&strand.state, change)),
+                    Wish::Change(change) => Some(self.loader.doing(&strand.state, change)),
                     _ => None,
                 };
                 self.expand_on(flash, strand, rest, &mut out)?;
@@ -439,7 +443,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
         stick: Option<usize>,
     ) -> Result<Arc<Vec<Strand<S::State>>>, Tangle> {
         let key = (self.plan.key.hash(&before.state), stick);
-        let remember = !self.subject.looks_again();
+        let remember = !self.loader.looks_again();
         if let Some(known) = self.memory.read().ok().and_then(|memory| memory.get(&key).cloned()) {
             return Ok(known);
         }
@@ -468,16 +472,16 @@ impl<'a, S: Subject> Explorer<'a, S> {
         };
         let started = rest.started;
         let area = area_of(flash, change);
-        if !self.subject.may_change(area) {
+        if !self.loader.may_change(area) {
             let seen = format!("{} bytes at {:#010x} are changed", area.size, area.base);
             out.objections.push((Claim::KeepsOut, seen, None));
         }
-        if flash.is_buried(area) && matches!(change, Change::Program { .. }) {
-            return Err(Tangle::Buried(area.base));
+        if flash.has_dont_care(area) && matches!(change, Change::Program { .. }) {
+            return Err(Tangle::DontCare(area.base));
         }
         match flash.check(change) {
             Ok(()) => {}
-            Err(FlashFault::AlreadyProgrammed { .. }) if self.subject.may_be_refused(change) => {
+            Err(FlashFault::AlreadyProgrammed { .. }) if self.loader.may_be_refused(change) => {
                 return self.expand_refused(flash, change, strand, rest, out);
             }
             Err(fault) => {
@@ -498,7 +502,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             return Ok(());
         }
         let rest_after =
-            if self.is_out_of_sight(rest, area) && self.subject.standing(&after) == self.subject.standing(flash) {
+            if self.is_out_of_sight(rest, area) && self.loader.standing(&after) == self.loader.standing(flash) {
                 rest.clone()
             } else {
                 self.off(after.clone(), started)
@@ -600,7 +604,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
 
     /// Whether changes in `area` make no difference to a loader that is powered in this world.
     fn is_out_of_sight(&self, world: &World, area: Region) -> bool {
-        world.guarded && world.flash.is_all_buried(area)
+        world.guarded && world.flash.is_dont_care(area)
     }
 
     fn reach(&self, world: Arc<World>, step: Step, out: &mut Expanded<S::State>) {
@@ -630,7 +634,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
         // A unit that is left alone: no stick, and nothing happens to it.
         let ordinary = |happening: &Happening| matches!(happening, Happening::Told(_) | Happening::Refused);
         let alone = end.stick.is_none() && end.calm && happened.iter().all(ordinary);
-        if let Some(seen) = self.subject.failure(&end.state) {
+        if let Some(seen) = self.loader.failure(&end.state) {
             if calm {
                 out.calm_end = Some(CalmEnd::Fails);
             }
@@ -708,12 +712,13 @@ impl<'a, S: Subject> Explorer<'a, S> {
         };
         let place = self.place_at(address);
         let runs = place.and_then(|place| {
-            let held = |release: &&Release| self.digest(flash, place, release.image_size) == Some(release.image_digest);
+            let held =
+                |release: &&ReleasedImage| self.digest(flash, place, release.image_size) == Some(release.image_digest);
             self.plan.releases.iter().find(held)
         });
         let Some(runs) = runs else {
-            if place.is_some_and(|place| flash.is_buried(place)) {
-                return Err(Tangle::Buried(address));
+            if place.is_some_and(|place| flash.has_dont_care(place)) {
+                return Err(Tangle::DontCare(address));
             }
             if calm {
                 out.calm_end = Some(CalmEnd::Strange);
@@ -730,7 +735,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
             let seen = "the image that was started has cells that were not programmed to the end".to_owned();
             out.objections.push((Claim::Solid, seen, Some(step.clone())));
         }
-        let named = self.subject.may_stand(flash).into_iter();
+        let named = self.loader.may_stand(flash).into_iter();
         let named =
             named.filter(|named| Some(named.place) == place && named.descriptor.image_digest == runs.image_digest);
         let issue = named.map(|named| named.descriptor.sequence).max().unwrap_or(0);
@@ -763,7 +768,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
 
     /// The place that begins at an address.
     fn place_at(&self, address: u32) -> Option<Region> {
-        self.subject.places().into_iter().find(|place| place.base == address)
+        self.loader.places().into_iter().find(|place| place.base == address)
     }
 
     fn digest(&self, flash: &Flash, place: Region, size: u32) -> Option<[u8; 32]> {
@@ -774,7 +779,7 @@ impl<'a, S: Subject> Explorer<'a, S> {
 
 fn unfinished(tangle: Tangle) -> Unfinished {
     match tangle {
-        Tangle::Buried(address) => Unfinished::Unsound { address },
+        Tangle::DontCare(address) => Unfinished::Unsound { address },
         Tangle::Endless => Unfinished::Endless,
     }
 }
@@ -786,7 +791,7 @@ fn spoilt(flash: &Flash, change: &Change) -> Option<Flash> {
     };
     flash.layout().memory_at(*address).has_check_bits().then(|| {
         let mut after = flash.clone();
-        after.hold(*address, data, Some(Kind::Unreadable));
+        after.hold(*address, data, Some(DoubtKind::Unreadable));
         after
     })
 }

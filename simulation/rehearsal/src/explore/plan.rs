@@ -2,7 +2,7 @@
 
 use super::faults::Faults;
 use super::story::Story;
-use crate::claims::{Claim, Release};
+use crate::claims::{Claim, ReleasedImage};
 use packstaff_installer::Phase;
 use packstaff_unit::flash::{Flash, SumKey};
 use packstaff_unit::stick::Stick;
@@ -36,9 +36,9 @@ pub struct Plan<'a> {
     /// The file that a patient owner picks, by its manifest's digest.
     pub goal: [u8; 32],
     /// What must run in the end.
-    pub target: Release,
+    pub target: ReleasedImage,
     /// Everything that the maker has released for this board.
-    pub releases: &'a [Release],
+    pub releases: &'a [ReleasedImage],
     /// Image digest of each update file on the sticks, by its manifest's digest.
     pub files: Vec<([u8; 32], [u8; 32])>,
     /// What may go wrong.

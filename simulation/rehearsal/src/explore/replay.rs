@@ -1,11 +1,11 @@
 //! A story played again, for the worlds along its way.
 //!
 //! An exploration keeps sums of worlds, not worlds. The loader is driven once more along the story's steps, over flash as it
-//! is: nothing is buried and nothing stands in for anything else, unless the story can only be followed so.
+//! is: no cell is don't-care and nothing stands in for anything else, unless the story can only be followed so.
 
+use super::loader::Loader;
 use super::story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};
 use super::strand::Strand;
-use super::subject::Subject;
 use super::{Explorer, Plan, spoilt};
 use packstaff_unit::drive::{Answer, Wish};
 use packstaff_unit::flash::{Change, Flash, FlashFault};
@@ -32,9 +32,9 @@ pub enum Strayed {
 ///
 /// # Errors
 /// The story is not one of this loader and this plan.
-pub fn replay<S: Subject>(subject: &S, plan: &Plan<'_>, story: &Story) -> Result<Vec<Flash>, Strayed> {
+pub fn replay<S: Loader>(loader: &S, plan: &Plan<'_>, story: &Story) -> Result<Vec<Flash>, Strayed> {
     let player = |settled| Player {
-        explorer: Explorer::new(subject, plan),
+        explorer: Explorer::new(loader, plan),
         story,
         settled,
         answers_left: ANSWERS_MAX,
@@ -46,7 +46,7 @@ pub fn replay<S: Subject>(subject: &S, plan: &Plan<'_>, story: &Story) -> Result
     }
 }
 
-struct Player<'a, S: Subject> {
+struct Player<'a, S: Loader> {
     explorer: Explorer<'a, S>,
     story: &'a Story,
     /// Worlds with power off are put into the form in which the exploration compares them.
@@ -63,7 +63,7 @@ struct Stand<S> {
     trail: Vec<Flash>,
 }
 
-impl<S: Subject> Player<'_, S> {
+impl<S: Loader> Player<'_, S> {
     /// The steps name what happened, not when in a stretch it did; so more than one way may fit a step, and only one of them
     /// the steps that follow. Ways are tried until one fits to the end.
     fn play(mut self) -> Result<Vec<Flash>, Strayed> {
@@ -173,7 +173,7 @@ impl<S: Subject> Player<'_, S> {
     /// Whether the part refuses a change, and the loader is prepared for it.
     fn is_refused(&self, flash: &Flash, change: &Change) -> bool {
         let refused = matches!(flash.check(change), Err(FlashFault::AlreadyProgrammed { .. }));
-        refused && self.explorer.subject.may_be_refused(change)
+        refused && self.explorer.loader.may_be_refused(change)
     }
 
     /// Drives a powered loader to its next change, its wait or its start, so that just this happens on the way.
@@ -226,7 +226,7 @@ impl<S: Subject> Player<'_, S> {
     }
 
     fn end_of(&self, strand: &Strand<S::State>) -> Option<ComesTo> {
-        if self.explorer.subject.failure(&strand.state).is_some() {
+        if self.explorer.loader.failure(&strand.state).is_some() {
             return Some(ComesTo::Failure);
         }
         match &strand.wish {

@@ -1,12 +1,12 @@
 //! A strand: what a powered loader does from one change of flash to the next, with everything that may happen to it.
 
 use super::faults::Faults;
-use super::subject::Subject;
+use super::loader::Loader;
 use super::{Happening, StickOption};
 use packstaff_envelope::sha256;
 use packstaff_installer::{Listing, Phase, Region};
 use packstaff_unit::drive::{Answer, Wish, digest, look};
-use packstaff_unit::flash::{Flash, Kind, SumKey};
+use packstaff_unit::flash::{DoubtKind, Flash, SumKey};
 use packstaff_unit::stick::Stick;
 use std::collections::{HashMap, HashSet};
 use std::sync::RwLock;
@@ -37,13 +37,13 @@ pub(super) struct Strand<S> {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Tangle {
     /// Contents were read that were declared as read by nobody.
-    Buried(u32),
+    DontCare(u32),
     /// The loader does not come to a change of flash, a wait or a start.
     Endless,
 }
 
-pub(super) struct Follower<'a, S: Subject> {
-    pub(super) subject: &'a S,
+pub(super) struct Follower<'a, S: Loader> {
+    pub(super) loader: &'a S,
     pub(super) faults: &'a Faults,
     pub(super) sticks: &'a [StickOption],
     /// The file that a patient owner picks.
@@ -55,10 +55,10 @@ pub(super) struct Follower<'a, S: Subject> {
 /// Digests of ranges of flash, by the range and the sum of its sectors; `None` where it cannot be read.
 type Digests = HashMap<(u32, u32, u128), Option<[u8; 32]>>;
 
-impl<S: Subject> Follower<'_, S> {
+impl<S: Loader> Follower<'_, S> {
     pub(super) fn power_up(&self) -> Strand<S::State> {
-        let (state, wish) = self.subject.power_up();
-        let phase = self.subject.phase(&state);
+        let (state, wish) = self.loader.power_up();
+        let phase = self.loader.phase(&state);
         Strand {
             state,
             wish,
@@ -72,7 +72,7 @@ impl<S: Subject> Follower<'_, S> {
     }
 
     pub(super) fn answer(&self, strand: &mut Strand<S::State>, answer: &Answer) {
-        strand.wish = self.subject.step(&mut strand.state, answer);
+        strand.wish = self.loader.step(&mut strand.state, answer);
     }
 
     /// Follows a strand, and all that branch off it, up to their next change, wait or start; with `to_find`, only up to the
@@ -127,7 +127,7 @@ impl<S: Subject> Follower<'_, S> {
             _ => {}
         }
         strand.asked |= strand.wish == Wish::FindStick;
-        strand.phase = self.subject.phase(&strand.state);
+        strand.phase = self.loader.phase(&strand.state);
         strand.happened.extend(happening);
         self.answer(strand, answer);
     }
@@ -177,15 +177,15 @@ impl<S: Subject> Follower<'_, S> {
                 if self.faults.pulled {
                     answers.push((Answer::Failed, Some(Happening::Unreadable(*block))));
                 }
-                if self.faults.swapped && self.subject.phase(&strand.state) != strand.phase {
+                if self.faults.swapped && self.loader.phase(&strand.state) != strand.phase {
                     let others = (0..self.sticks.len()).filter(|index| Some(*index) != strand.stick);
                     answers.extend(others.map(|other| (read(Some(other)), Some(Happening::Swapped(other)))));
                 }
                 Ok(answers)
             }
             Wish::ReadFlash(region) | Wish::DigestFlash(region) | Wish::CheckBlank(region) => {
-                if flash.is_buried(*region) {
-                    return Err(Tangle::Buried(region.base));
+                if flash.has_dont_care(*region) {
+                    return Err(Tangle::DontCare(region.base));
                 }
                 let calm = self.look(&strand.wish, flash, stick);
                 let mut answers = vec![(calm.clone(), None)];
@@ -222,8 +222,8 @@ impl<S: Subject> Follower<'_, S> {
 /// as erased.
 fn other_readings(flash: &Flash, region: Region, calm: &Answer) -> impl Iterator<Item = Answer> + use<> {
     let erased = flash.layout().memory_at(region.base).erased();
-    let otherwise = reading(flash, region, calm, Kind::wavers, |byte| byte ^ 0x5a);
-    let as_erased = reading(flash, region, calm, Kind::may_read_erased, |_| erased);
+    let otherwise = reading(flash, region, calm, DoubtKind::wavers, |byte| byte ^ 0x5a);
+    let as_erased = reading(flash, region, calm, DoubtKind::may_read_erased, |_| erased);
     let as_erased = as_erased.filter(|answer| matches!(answer, Answer::Flash(_)) && answer != calm);
     otherwise.into_iter().chain(as_erased)
 }
@@ -233,7 +233,7 @@ fn reading(
     flash: &Flash,
     region: Region,
     calm: &Answer,
-    which: impl Fn(Kind) -> bool,
+    which: impl Fn(DoubtKind) -> bool,
     other: impl Fn(u8) -> u8,
 ) -> Option<Answer> {
     let mut doubts = flash.doubts_over(region).filter(|doubt| which(doubt.kind)).peekable();

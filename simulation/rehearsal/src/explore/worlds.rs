@@ -1,7 +1,7 @@
 //! What an exploration reaches, each with the shortest story that leads to it.
 
+use super::loader::Loader;
 use super::story::{Story, tell};
-use super::subject::Subject;
 use super::{Exploration, Explorer, Plan, Unfinished};
 
 /// Explores everything, and tells the shortest story to each node, shorter ones first: to each world with power off, and to each
@@ -13,8 +13,8 @@ use super::{Exploration, Explorer, Plan, Unfinished};
 ///
 /// # Errors
 /// Why there is no answer.
-pub fn stories<S: Subject>(subject: &S, plan: &Plan<'_>) -> Result<(Exploration, Vec<Story>), Unfinished> {
-    let explorer = Explorer::new(subject, plan);
+pub fn stories<S: Loader>(loader: &S, plan: &Plan<'_>) -> Result<(Exploration, Vec<Story>), Unfinished> {
+    let explorer = Explorer::new(loader, plan);
     let names = explorer.names();
     let mut stories = Vec::new();
     let found = explorer.run(&|_| (), &mut |origins| {

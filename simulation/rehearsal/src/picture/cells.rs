@@ -2,7 +2,7 @@
 
 use crate::areas::{Area, Areas, Holds, Reading};
 use packstaff_installer::{DESCRIPTOR_LEN, Descriptor, REGISTER_LEN, Record, Region};
-use packstaff_unit::flash::{Doubt, Flash, Kind};
+use packstaff_unit::flash::{Doubt, DoubtKind, Flash};
 
 /// Bytes that are read at a time.
 const PIECE: u32 = 512;
@@ -83,7 +83,7 @@ impl Cells {
                 .doubts()
                 .iter()
                 .copied()
-                .filter(|doubt| doubt.kind != Kind::Buried)
+                .filter(|doubt| doubt.kind != DoubtKind::DontCare)
                 .collect(),
         }
     }
@@ -177,7 +177,7 @@ fn runs(flash: &Flash, area: Region, start: u32, images: &[KnownImage]) -> Vec<R
                     let part = Region { base, size };
                     match flash.bytes(base, size) {
                         Ok(bytes) => runs.take(&bytes, part, granule, start, erased, images),
-                        Err(_) if flash.is_buried(part) => runs.add(part, &[Content::NotFollowed]),
+                        Err(_) if flash.has_dont_care(part) => runs.add(part, &[Content::NotFollowed]),
                         Err(_) => runs.add(part, &[Content::Neither]),
                     }
                 }
@@ -251,7 +251,7 @@ impl Runs {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use packstaff_unit::flash::{Change, Inside, Layout, SumKey, Torn};
+    use packstaff_unit::flash::{Change, FlashLayout, Inside, SumKey, Torn};
     use packstaff_unit::part::SecondProgram;
     use std::sync::Arc;
 
@@ -264,7 +264,7 @@ mod tests {
 
     fn flash() -> Flash {
         let run = packstaff_installer::SectorRun { count: 4, size: 256 };
-        let layout = Layout::new(0x1000, vec![run], 8, 0xff, true, SecondProgram::Zeros);
+        let layout = FlashLayout::new(0x1000, vec![run], 8, 0xff, true, SecondProgram::Zeros);
         Flash::erased(Arc::new(layout), SumKey::fixed())
     }
 
@@ -293,7 +293,7 @@ mod tests {
         torn.tear(&change, Torn::Program { whole: 3, inside }).unwrap();
         let expected = [(24, Content::Image(1)), (8, Content::Neither), (968, Content::Erased)];
         assert_eq!(seen(&torn), expected);
-        torn.bury(Region {
+        torn.mark_dont_care(Region {
             base: 0x1000,
             size: 256,
         });

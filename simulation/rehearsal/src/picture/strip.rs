@@ -6,7 +6,7 @@ use super::patterns::{Fill, Patterns};
 use crate::areas::{Area, Areas, Holds, Reading};
 use maud::{Markup, html};
 use packstaff_installer::Region;
-use packstaff_unit::flash::{Doubt, Kind};
+use packstaff_unit::flash::{Doubt, DoubtKind};
 
 const HEIGHT: f64 = 30.0;
 /// Doubtful cells are drawn at least so wide: a granule would not be seen otherwise.
@@ -191,12 +191,12 @@ fn extent_of(columns: &[Column]) -> Extent {
 /// What is doubtful about cells.
 pub(super) fn doubt_words(doubt: &Doubt) -> &'static str {
     match doubt.kind {
-        Kind::Unreadable => "cannot be read: check bits do not fit",
-        Kind::Faint => "reads as erased, and is not erased to the end",
-        Kind::Wavering | Kind::Noise => "reads one way now, and otherwise later",
-        Kind::Parted => "erased in part",
-        Kind::Begun => "programmed in part",
-        Kind::Buried => "of no account",
+        DoubtKind::Unreadable => "cannot be read: check bits do not fit",
+        DoubtKind::Faint => "reads as erased, and is not erased to the end",
+        DoubtKind::Wavering | DoubtKind::Noise => "reads one way now, and otherwise later",
+        DoubtKind::Parted => "erased in part",
+        DoubtKind::Begun => "programmed in part",
+        DoubtKind::DontCare => "of no account",
     }
 }
 

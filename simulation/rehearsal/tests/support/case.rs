@@ -9,7 +9,7 @@ use packstaff_unit::flash::SumKey;
 /// Small releases 1.8, 2.0 and 2.1 for one unit; 2.1 has a higher issue.
 pub struct Case {
     pub blueprint: Blueprint,
-    pub releases: Vec<packstaff_rehearsal::claims::Release>,
+    pub releases: Vec<packstaff_rehearsal::claims::ReleasedImage>,
     pub updates: Vec<Update>,
 }
 

@@ -8,12 +8,12 @@ use ed25519_dalek::{Signer, SigningKey};
 use packstaff_envelope::encode::{Draft, encode, iv};
 use packstaff_envelope::{Anchor, HeaderReader, Kid, Manifest, UnitKey};
 use packstaff_installer::{Region, SectorRun};
-use packstaff_rehearsal::claims::Release;
+use packstaff_rehearsal::claims::ReleasedImage;
 use packstaff_rehearsal::power_up::{Ending, Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_stick::{StickImage, StickSpec};
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::{Layout, SumKey};
+use packstaff_unit::flash::{FlashLayout, SumKey};
 use packstaff_unit::part::SecondProgram;
 use packstaff_unit::world::World;
 use std::sync::Arc;
@@ -73,7 +73,7 @@ pub fn blueprint(flashes: Flashes) -> Blueprint {
         anchors: vec![anchor()],
         key: generation("g2", 0x22),
         extension: *b"UPD",
-        layout: Arc::new(Layout::new(0x0800_0000, runs, granule, 0xff, ecc, second)),
+        layout: Arc::new(FlashLayout::new(0x0800_0000, runs, granule, 0xff, ecc, second)),
         installer: region(0x0800_0000, page),
         floors: [region(0x0800_0000 + page, page), region(0x0800_0000 + 2 * page, page)],
         slots: packstaff_installer::Layout::Single,
@@ -128,8 +128,8 @@ impl Update {
         encode(&draft, b"maker", |bytes| self.signer.sign(bytes).to_bytes()).unwrap()
     }
 
-    pub fn release(&self) -> Release {
-        Release {
+    pub fn release(&self) -> ReleasedImage {
+        ReleasedImage {
             image_size: self.image.len() as u32,
             image_digest: packstaff_envelope::sha256(&self.image),
         }

@@ -2,9 +2,9 @@
 
 use packstaff_installer::Region;
 
-/// Why cells are not to be trusted. All but [`Kind::Buried`] end when the cells' sector is erased to the end.
+/// Why cells are not to be trusted. All but [`DoubtKind::DontCare`] end when the cells' sector is erased to the end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Kind {
+pub enum DoubtKind {
     /// Their programming was begun: some bits have changed, others not. They read the same each time.
     Begun,
     /// Their check bits do not fit: the part reports an error when they are read.
@@ -18,11 +18,11 @@ pub enum Kind {
     Parted,
     /// Their erase was cut in the middle: they read as anything, and not the same each time.
     Noise,
-    /// Their contents do not matter, because nobody will read them before they are erased: see [`super::Flash::bury`].
-    Buried,
+    /// Their contents do not matter, because nobody will read them before they are erased: see [`super::Flash::mark_dont_care`].
+    DontCare,
 }
 
-impl Kind {
+impl DoubtKind {
     /// Whether such cells may read differently from one read to the next.
     pub const fn wavers(self) -> bool {
         matches!(self, Self::Wavering | Self::Faint | Self::Noise)
@@ -50,7 +50,7 @@ pub struct Doubt {
     /// Which cells.
     pub area: Region,
     /// Why.
-    pub kind: Kind,
+    pub kind: DoubtKind,
 }
 
 /// All doubts about a flash, upward, none overlapping another; neighbours of one kind are one, so that equal worlds have equal
@@ -68,7 +68,7 @@ impl Doubts {
     }
 
     /// Doubts about cells of `area` end, those that `which` names; outside they stay.
-    pub(super) fn end(&mut self, area: Region, which: impl Fn(Kind) -> bool) {
+    pub(super) fn end(&mut self, area: Region, which: impl Fn(DoubtKind) -> bool) {
         let ends = |doubt: &Doubt| doubt.area.overlaps(area) && which(doubt.kind);
         if !self.0.iter().any(ends) {
             return;
@@ -95,11 +95,11 @@ impl Doubts {
 
     /// A program of `area` was carried out to its end.
     pub(super) fn programmed(&mut self, area: Region) {
-        self.end(area, Kind::ends_with_a_program);
+        self.end(area, DoubtKind::ends_with_a_program);
     }
 
     /// From now on all cells of `area` are in this doubt, and no other.
-    pub(super) fn add(&mut self, area: Region, kind: Kind) {
+    pub(super) fn add(&mut self, area: Region, kind: DoubtKind) {
         self.end(area, |_| true);
         let place = self.0.partition_point(|held| held.area.base < area.base);
         self.0.insert(place, Doubt { area, kind });
@@ -129,14 +129,14 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const KINDS: [Kind; 7] = [
-        Kind::Begun,
-        Kind::Unreadable,
-        Kind::Wavering,
-        Kind::Faint,
-        Kind::Parted,
-        Kind::Noise,
-        Kind::Buried,
+    const KINDS: [DoubtKind; 7] = [
+        DoubtKind::Begun,
+        DoubtKind::Unreadable,
+        DoubtKind::Wavering,
+        DoubtKind::Faint,
+        DoubtKind::Parted,
+        DoubtKind::Noise,
+        DoubtKind::DontCare,
     ];
 
     proptest! {
@@ -155,7 +155,7 @@ mod tests {
                     }
                     None if what == 7 => {
                         doubts.programmed(area);
-                        for cell in touched.iter_mut().filter(|cell| cell.is_some_and(Kind::ends_with_a_program)) {
+                        for cell in touched.iter_mut().filter(|cell| cell.is_some_and(DoubtKind::ends_with_a_program)) {
                             *cell = None;
                         }
                     }

@@ -1,8 +1,8 @@
 //! The fixed properties of flash: a part's own memory, and one beside it where there is one.
 
 use super::contents::{PAGE, Page};
-use crate::part::{Part, SecondProgram};
 use packstaff_installer::{Geometry, Region, SectorRun};
+use packstaff_parts::{Part, SecondProgram, Sectors};
 use std::sync::Arc;
 
 /// One memory.
@@ -54,21 +54,30 @@ impl Memory {
     }
 }
 
+/// A part's sectors, as the installer wants them.
+pub fn runs_of(part: &Part) -> Vec<SectorRun> {
+    let run = |run: &Sectors| SectorRun {
+        count: run.count,
+        size: run.size,
+    };
+    part.sectors.iter().map(run).collect()
+}
+
 /// The fixed properties of a unit's flash.
 #[derive(Clone, Debug)]
-pub struct Layout {
+pub struct FlashLayout {
     own: Memory,
     beside: Option<Memory>,
     /// Of both, upward.
     pub(super) sectors: Vec<Region>,
 }
 
-impl Layout {
+impl FlashLayout {
     /// The layout of a part, programmed in portions of [`Part::portion_bytes`].
     pub fn of(part: &Part) -> Self {
         Self::new(
             part.base,
-            part.runs(),
+            runs_of(part),
             part.portion_bytes(),
             part.erased(),
             part.ecc,

@@ -12,15 +12,15 @@ mod layout;
 mod sum;
 mod torn;
 
-pub use doubt::{Doubt, Kind};
-pub use layout::{Layout, Memory};
+pub use doubt::{Doubt, DoubtKind};
+pub use layout::{FlashLayout, Memory, runs_of};
 pub use sum::SumKey;
 pub use torn::{EraseCut, Inside, Torn, outcomes};
 
-use crate::part::SecondProgram;
 use contents::{Contents, PAGE, Sector};
 use doubt::Doubts;
 use packstaff_installer::Region;
+use packstaff_parts::SecondProgram;
 use std::sync::Arc;
 
 /// One change of flash.
@@ -73,9 +73,9 @@ pub enum FlashFault {
         /// The granule.
         address: u32,
     },
-    /// Cells that were buried: the search took for granted that nobody reads them.
+    /// Don't-care cells: the search took for granted that nobody reads them.
     #[error("the cells at {address:#010x} were taken for contents that nobody reads")]
-    Buried {
+    DontCare {
         /// First of them.
         address: u32,
     },
@@ -90,7 +90,7 @@ pub enum FlashFault {
 /// The contents of a flash.
 #[derive(Clone)]
 pub struct Flash {
-    layout: Arc<Layout>,
+    layout: Arc<FlashLayout>,
     key: SumKey,
     contents: Contents,
     doubts: Arc<Doubts>,
@@ -116,7 +116,7 @@ impl Eq for Flash {}
 
 impl Flash {
     /// A part as it leaves its maker: erased.
-    pub fn erased(layout: Arc<Layout>, key: SumKey) -> Self {
+    pub fn erased(layout: Arc<FlashLayout>, key: SumKey) -> Self {
         let sectors: Vec<_> = layout
             .sectors
             .iter()
@@ -131,7 +131,7 @@ impl Flash {
     }
 
     /// The fixed properties.
-    pub fn layout(&self) -> &Layout {
+    pub fn layout(&self) -> &FlashLayout {
         &self.layout
     }
 
@@ -189,12 +189,16 @@ impl Flash {
     /// As [`read`](Self::read).
     pub fn for_each_portion(&self, address: u32, len: u32, mut take: impl FnMut(&[u8])) -> Result<(), FlashFault> {
         let region = self.inside(address, len)?;
-        if let Some(doubt) = self.doubts.over(region).find(|doubt| doubt.kind == Kind::Buried) {
-            return Err(FlashFault::Buried {
+        if let Some(doubt) = self.doubts.over(region).find(|doubt| doubt.kind == DoubtKind::DontCare) {
+            return Err(FlashFault::DontCare {
                 address: doubt.area.base.max(address),
             });
         }
-        if let Some(doubt) = self.doubts.over(region).find(|doubt| doubt.kind == Kind::Unreadable) {
+        if let Some(doubt) = self
+            .doubts
+            .over(region)
+            .find(|doubt| doubt.kind == DoubtKind::Unreadable)
+        {
             return Err(FlashFault::Unreadable {
                 address: doubt.area.base.max(address),
             });
@@ -308,10 +312,10 @@ impl Flash {
     }
 
     /// Declares that the contents of `area` do not matter: whoever runs on this flash erases them before reading them. Flashes
-    /// that differ in buried contents only are equal. Reading buried cells, or programming them, is a fault of its own, so
+    /// that differ in don't-care cells only are equal. Reading such cells, or programming them, is a fault of its own, so
     /// that a wrong declaration cannot go unnoticed.
-    pub fn bury(&mut self, area: Region) {
-        if self.is_all_buried(area) {
+    pub fn mark_dont_care(&mut self, area: Region) {
+        if self.is_dont_care(area) {
             return;
         }
         let layout = self.layout.clone();
@@ -323,7 +327,7 @@ impl Flash {
                 size: (end - u64::from(base)) as u32,
             });
         }
-        self.doubt(area, Some(Kind::Buried));
+        self.doubt(area, Some(DoubtKind::DontCare));
     }
 
     /// Makes cells read as erased, at little cost where they do already.
@@ -345,7 +349,7 @@ impl Flash {
 
     /// Puts one representative in the place of all contents of `area` that are alike to whoever reads them: erased cells, or
     /// cells that were begun and read as nothing whole; in this doubt.
-    pub fn stand_in(&mut self, area: Region, blank: bool, kind: Option<Kind>) {
+    pub fn stand_in(&mut self, area: Region, blank: bool, kind: Option<DoubtKind>) {
         if blank {
             self.blank(area);
         } else {
@@ -356,7 +360,7 @@ impl Flash {
     }
 
     /// Puts bytes into cells, in this doubt, or in none: as if they had been programmed to the end.
-    pub fn hold(&mut self, address: u32, bytes: &[u8], kind: Option<Kind>) {
+    pub fn hold(&mut self, address: u32, bytes: &[u8], kind: Option<DoubtKind>) {
         let area = Region {
             base: address,
             size: bytes.len() as u32,
@@ -365,16 +369,16 @@ impl Flash {
         self.doubt(area, kind);
     }
 
-    /// Whether any of `area` is buried.
-    pub fn is_buried(&self, area: Region) -> bool {
-        self.doubts.over(area).any(|doubt| doubt.kind == Kind::Buried)
+    /// Whether any of `area` is don't-care.
+    pub fn has_dont_care(&self, area: Region) -> bool {
+        self.doubts.over(area).any(|doubt| doubt.kind == DoubtKind::DontCare)
     }
 
-    /// Whether all of `area` is buried. Graves that touch are one, so one holds all of it or none does.
-    pub fn is_all_buried(&self, area: Region) -> bool {
+    /// Whether all of `area` is don't-care. Ranges that touch are one, so one holds all of it or none does.
+    pub fn is_dont_care(&self, area: Region) -> bool {
         let covers = |doubt: &Doubt| doubt.area.base <= area.base && doubt.area.end() >= area.end();
         let mut here = self.doubts.over(area);
-        here.any(|doubt| doubt.kind == Kind::Buried && covers(doubt))
+        here.any(|doubt| doubt.kind == DoubtKind::DontCare && covers(doubt))
     }
 
     /// Whether any of `area` may read differently from one read to the next.
@@ -432,7 +436,7 @@ impl Flash {
     }
 
     /// From now on the cells of `area` are in this doubt and no other, or in none.
-    fn doubt(&mut self, area: Region, kind: Option<Kind>) {
+    fn doubt(&mut self, area: Region, kind: Option<DoubtKind>) {
         match kind {
             Some(kind) => Arc::make_mut(&mut self.doubts).add(area, kind),
             None if self.doubts.over(area).next().is_some() => Arc::make_mut(&mut self.doubts).end(area, |_| true),

@@ -5,7 +5,7 @@ use proptest::prelude::*;
 fn small(second_program: SecondProgram, ecc: bool) -> Flash {
     let runs = vec![SectorRun { count: 2, size: 256 }, SectorRun { count: 1, size: 1024 }];
     Flash::erased(
-        Arc::new(Layout::new(0x1000, runs, 8, 0xff, ecc, second_program)),
+        Arc::new(FlashLayout::new(0x1000, runs, 8, 0xff, ecc, second_program)),
         SumKey::fixed(),
     )
 }
@@ -137,7 +137,7 @@ fn torn_erases_leave_what_the_table_says() {
     let (bits, doubts) = torn(EraseCut::Noise);
     assert!(bits.iter().any(|byte| *byte != 0xff) && bits.iter().any(|byte| *byte != 0x33));
     assert!(
-        doubts[0].kind == Kind::Noise
+        doubts[0].kind == DoubtKind::Noise
             && doubts[0].area
                 == Region {
                     base: 0x1100,
@@ -159,7 +159,7 @@ fn every_outcome_of_a_small_program_is_listed() {
 }
 
 #[test]
-fn buried_cells_make_worlds_equal_and_cannot_be_read() {
+fn dont_care_cells_make_worlds_equal_and_cannot_be_read() {
     let mut one = small(SecondProgram::Never, false);
     let mut other = one.clone();
     one.apply(&program(0x1080, &[1; 8])).unwrap();
@@ -168,18 +168,18 @@ fn buried_cells_make_worlds_equal_and_cannot_be_read() {
         base: 0x1080,
         size: 0x180,
     };
-    one.bury(dead);
-    other.bury(dead);
+    one.mark_dont_care(dead);
+    other.mark_dont_care(dead);
     assert_eq!((&one, one.sum()), (&other, other.sum()));
     assert!(one.bytes(0x1000, 0x80).is_ok());
-    assert_eq!(one.bytes(0x107c, 8), Err(FlashFault::Buried { address: 0x1080 }));
+    assert_eq!(one.bytes(0x107c, 8), Err(FlashFault::DontCare { address: 0x1080 }));
     assert!(one.apply(&program(0x1080, &[0; 8])).is_err());
     one.apply(&Change::Erase { address: 0x1000 }).unwrap();
-    assert!(!one.is_buried(Region {
+    assert!(!one.has_dont_care(Region {
         base: 0x1000,
         size: 0x100
     }));
-    assert!(one.is_buried(Region { base: 0x1100, size: 8 }));
+    assert!(one.has_dont_care(Region { base: 0x1100, size: 8 }));
 }
 
 proptest! {

@@ -19,7 +19,7 @@
 //! blank. Any mixture that is neither the old nor the new contents gives the same answer to each of these as any other
 //! (up to a collision of SHA-256, or of CRC-32 in a record, which the digest over the image backs).
 
-use super::{Change, Flash, Kind};
+use super::{Change, DoubtKind, Flash};
 use packstaff_installer::Region;
 
 /// Where inside a change a cut fell, and what it left there.
@@ -132,10 +132,10 @@ pub fn outcomes<'a>(
 
 /// Leaves in `flash` what the cut leaves. The change was checked; a `torn` of the other kind changes nothing.
 pub(super) fn tear(flash: &mut Flash, change: &Change, torn: Torn) {
-    let buried: Vec<_> = flash
+    let dont_care: Vec<_> = flash
         .doubts()
         .iter()
-        .filter(|doubt| doubt.kind == Kind::Buried)
+        .filter(|doubt| doubt.kind == DoubtKind::DontCare)
         .map(|doubt| doubt.area)
         .collect();
     match (change, torn) {
@@ -146,7 +146,7 @@ pub(super) fn tear(flash: &mut Flash, change: &Change, torn: Torn) {
         _ => {}
     }
     // A cut leaves more doubt behind, never less.
-    buried.into_iter().for_each(|area| flash.bury(area));
+    dont_care.into_iter().for_each(|area| flash.mark_dont_care(area));
 }
 
 fn tear_program(flash: &mut Flash, address: u32, data: &[u8], whole: u32, inside: Inside) {
@@ -168,12 +168,12 @@ fn tear_program(flash: &mut Flash, address: u32, data: &[u8], whole: u32, inside
         Inside::LeftOut => flash.program(area.base + area.size, after),
         // Bits that hold already what they shall are not changed.
         Inside::Part | Inside::Wavering if held == hit => {}
-        Inside::Part => flash.hold(area.base, &part_of(&held, hit), Some(Kind::Begun)),
-        Inside::Unreadable => flash.hold(area.base, hit, Some(Kind::Unreadable)),
+        Inside::Part => flash.hold(area.base, &part_of(&held, hit), Some(DoubtKind::Begun)),
+        Inside::Unreadable => flash.hold(area.base, hit, Some(DoubtKind::Unreadable)),
         Inside::Wavering => match doubt {
-            None | Some(Kind::Parted) => flash.hold(area.base, hit, Some(Kind::Wavering)),
+            None | Some(DoubtKind::Parted) => flash.hold(area.base, hit, Some(DoubtKind::Wavering)),
             // On cells whose erase was cut, new contents may not hold in any case.
-            Some(Kind::Faint) => flash.store(area.base, hit),
+            Some(DoubtKind::Faint) => flash.store(area.base, hit),
             // What was begun before is a mixture still.
             Some(_) => {}
         },
@@ -212,12 +212,12 @@ fn tear_erase(flash: &mut Flash, address: u32, cut: EraseCut) {
     };
     match cut {
         EraseCut::Cleared => flash.program(address, &vec![!erased; sector.size as usize]),
-        EraseCut::Upper => flash.hold(upper.base, &vec![erased; upper.size as usize], Some(Kind::Parted)),
-        EraseCut::Lower => flash.hold(lower.base, &vec![erased; lower.size as usize], Some(Kind::Parted)),
-        EraseCut::Noise => flash.hold(address, &noise(address, &flash.cells(sector)), Some(Kind::Noise)),
+        EraseCut::Upper => flash.hold(upper.base, &vec![erased; upper.size as usize], Some(DoubtKind::Parted)),
+        EraseCut::Lower => flash.hold(lower.base, &vec![erased; lower.size as usize], Some(DoubtKind::Parted)),
+        EraseCut::Noise => flash.hold(address, &noise(address, &flash.cells(sector)), Some(DoubtKind::Noise)),
         EraseCut::Weak => {
             flash.erase(address);
-            flash.doubt(sector, Some(Kind::Faint));
+            flash.doubt(sector, Some(DoubtKind::Faint));
         }
     }
 }

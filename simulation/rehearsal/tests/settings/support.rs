@@ -4,8 +4,8 @@ use packstaff_installer::SectorRun;
 use packstaff_keeper::table::{Cell, Kind as NumberKind, Number, Outside, Rounding, Scale};
 use packstaff_keeper::{AsideConfig, Head, Keeper, Memory, Region, Writer};
 use packstaff_rehearsal::explore::Faults;
-use packstaff_rehearsal::keeping::{Exploration, Ideal, OurKeeper, Plan, Version, explore_keeper};
-use packstaff_unit::flash::{Flash, Layout, SumKey};
+use packstaff_rehearsal::settings::{Exploration, Ideal, OurKeeper, Plan, Version, explore_keeper};
+use packstaff_unit::flash::{Flash, FlashLayout, SumKey};
 use packstaff_unit::part::SecondProgram;
 use packstaff_unit::settings_memory::{PageKind, Pages, SettingsMemory};
 use std::sync::Arc;
@@ -138,7 +138,7 @@ impl Unit {
                     count: whole / SECTOR,
                     size: SECTOR,
                 }];
-                let layout = Layout::new(BASE, runs, 16, 0xff, true, SecondProgram::Never);
+                let layout = FlashLayout::new(BASE, runs, 16, 0xff, true, SecondProgram::Never);
                 SettingsMemory::Flash(Flash::erased(Arc::new(layout), SumKey::fixed()))
             }
         };

@@ -1,43 +1,45 @@
-//! What the product file needs to know of electronic parts. The parts table itself is the caller's.
+//! Whether ranges suit the sectors of a flash.
 
 use packstaff_document::Range;
+use packstaff_parts::Part;
 
-/// A table of parts.
-pub trait PartBook {
-    /// The flash of the microcontroller, or of the memory, with this identifier.
-    fn flash(&self, id: &str) -> Option<FlashPart>;
-
-    /// Whether this identifier is a memory that can hold settings.
-    fn is_settings_memory(&self, id: &str) -> bool;
-
-    /// Every identifier, to tell a maker which one was probably meant.
-    fn identifiers(&self) -> Vec<String>;
+/// A flash at its place among the addresses.
+pub(crate) struct Flash<'p> {
+    part: &'p Part,
+    base: u32,
 }
 
-/// The flash of a microcontroller, or a memory of its own.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct FlashPart {
-    /// The core, as the parts table spells it.
-    pub core: String,
-    /// Address of the first sector.
-    pub base: u32,
-    /// How many sectors of how many bytes, upward from `base`.
-    pub sectors: Vec<(u32, u32)>,
-}
+impl<'p> Flash<'p> {
+    /// The flash of a microcontroller, at its own address.
+    pub(crate) const fn of(part: &'p Part) -> Self {
+        Self { part, base: part.base }
+    }
 
-impl FlashPart {
+    /// A memory whose first byte a driver shows at `base`.
+    pub(crate) const fn at(part: &'p Part, base: u32) -> Self {
+        Self { part, base }
+    }
+
+    /// What the parts table calls it.
+    pub(crate) fn id(&self) -> &'p str {
+        &self.part.id
+    }
+
+    /// The core beside it, as the parts table spells it.
+    pub(crate) fn core(&self) -> &'p str {
+        self.part.core.as_deref().unwrap_or_default()
+    }
+
     /// All of it; `None` if it reaches beyond 4 GiB.
     pub(crate) fn extent(&self) -> Option<Range> {
-        let sizes = self.sectors.iter().map(|(count, size)| count.checked_mul(*size));
-        let size = sizes.into_iter().try_fold(0_u32, |sum, size| sum.checked_add(size?))?;
-        Range::new(self.base, size).ok()
+        Range::new(self.base, self.part.size_bytes).ok()
     }
 
     /// Start and end of the sector that holds `address`.
     fn sector_at(&self, address: u64) -> Option<(u64, u64)> {
         let mut run_start = u64::from(self.base);
-        for &(count, size) in &self.sectors {
-            let (count, size) = (u64::from(count), u64::from(size));
+        for run in &self.part.sectors {
+            let (count, size) = (u64::from(run.count), u64::from(run.size));
             let run_end = run_start.checked_add(count.checked_mul(size)?)?;
             if (run_start..run_end).contains(&address) {
                 let start = run_start + (address - run_start) / size * size;

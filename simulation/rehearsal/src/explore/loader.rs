@@ -6,11 +6,11 @@ use packstaff_installer::{
 };
 use packstaff_unit::blueprint::Blueprint;
 use packstaff_unit::drive::{Answer, Wish};
-use packstaff_unit::flash::{Change, Flash, Kind};
+use packstaff_unit::flash::{Change, DoubtKind, Flash};
 use std::hash::Hash;
 
 /// A loader whose whole memory is one value.
-pub trait Subject: Sync {
+pub trait Loader: Sync {
     /// The memory.
     type State: Clone + Eq + Hash + Send + Sync;
 
@@ -45,10 +45,10 @@ pub trait Subject: Sync {
     }
 
     /// Puts a world with power off into the form in which worlds are compared: contents that nobody will read before they are
-    /// erased are buried ([`Flash::bury`]), remnants of records become one representative ([`Flash::stand_in`]).
+    /// erased become don't-care cells ([`Flash::mark_dont_care`]), remnants of records become one representative ([`Flash::stand_in`]).
     ///
     /// Nothing is taken on trust: the explorer compares what the loader makes of the world as it is and of its settled form,
-    /// and keeps the world as it is where they differ; and reading buried contents ends the exploration.
+    /// and keeps the world as it is where they differ; and reading a don't-care cell ends the exploration.
     fn settle(&self, flash: &mut Flash);
 
     /// Puts counters that flash holds, that are only compared with each other and counted up, into their lowest form; how much lower
@@ -181,9 +181,9 @@ impl<'a> OurInstaller<'a> {
         let mark = place.void;
         let blank = flash.is_blank(mark.base, mark.size) == Ok(true);
         let doubt = wavering_kind(flash, mark);
-        flash.bury(self.body());
-        flash.stand_in(place.record, false, Some(Kind::Begun));
-        flash.stand_in(mark, blank, doubt.or((!blank).then_some(Kind::Begun)));
+        flash.mark_dont_care(self.body());
+        flash.stand_in(place.record, false, Some(DoubtKind::Begun));
+        flash.stand_in(mark, blank, doubt.or((!blank).then_some(DoubtKind::Begun)));
     }
 
     /// Where the record in a sector of the register lies.
@@ -204,7 +204,7 @@ impl<'a> OurInstaller<'a> {
             // stand-in would refuse to be programmed, and the exploration would say so.
             flash.stand_in(sector, true, None);
             match whole {
-                None => flash.stand_in(record, false, Some(Kind::Begun)),
+                None => flash.stand_in(record, false, Some(DoubtKind::Begun)),
                 Some(bytes) => flash.hold(record.base, &bytes, doubt),
             }
         }
@@ -212,15 +212,15 @@ impl<'a> OurInstaller<'a> {
 }
 
 /// How cells of `area` waver, if they do: as erased too, rather than never so.
-fn wavering_kind(flash: &Flash, area: Region) -> Option<Kind> {
+fn wavering_kind(flash: &Flash, area: Region) -> Option<DoubtKind> {
     let kinds = || flash.doubts_over(area).map(|doubt| doubt.kind);
     let blank = flash.is_blank(area.base, area.size) == Ok(true);
-    let kind = if blank { Kind::Faint } else { Kind::Wavering };
-    let as_erased = kinds().any(Kind::may_read_erased).then_some(kind);
-    as_erased.or_else(|| kinds().any(Kind::wavers).then_some(Kind::Noise))
+    let kind = if blank { DoubtKind::Faint } else { DoubtKind::Wavering };
+    let as_erased = kinds().any(DoubtKind::may_read_erased).then_some(kind);
+    as_erased.or_else(|| kinds().any(DoubtKind::wavers).then_some(DoubtKind::Noise))
 }
 
-impl Subject for OurInstaller<'_> {
+impl Loader for OurInstaller<'_> {
     type State = Installer;
 
     fn power_up(&self) -> (Installer, Wish) {
@@ -248,7 +248,7 @@ impl Subject for OurInstaller<'_> {
             Layout::Single => self.settle_slot(flash),
             Layout::Staged { stage } => {
                 if self.named(flash).is_empty() {
-                    flash.bury(stage);
+                    flash.mark_dont_care(stage);
                 }
                 self.settle_slot(flash);
             }
@@ -256,7 +256,7 @@ impl Subject for OurInstaller<'_> {
                 let named = self.named(flash);
                 for place in self.places() {
                     if named.iter().all(|standing| standing.place != place) {
-                        flash.bury(place);
+                        flash.mark_dont_care(place);
                     }
                 }
             }

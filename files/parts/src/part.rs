@@ -1,97 +1,69 @@
-//! The parts table: flash and settings memories, each figure with the document it was read in.
-
-use packstaff_installer::SectorRun;
-use serde::Deserialize;
-
-const TABLE: &str = include_str!("../data/parts.toml");
+//! One part: its memory, and what its data sheet says of it.
 
 /// A memory: a microcontroller's program flash, an external NOR flash, or a settings memory.
-#[derive(Clone, Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug)]
 pub struct Part {
     /// Our name for it, as a product file gives it.
     pub id: String,
     /// The trade's name.
     pub name: String,
     /// What sort of memory it is.
-    pub kind: Kind,
+    pub kind: PartKind,
     /// The core beside it.
-    #[serde(default)]
     pub core: Option<String>,
     /// Highest clock, in hertz.
-    #[serde(default)]
     pub clock_hz_max: Option<u64>,
     /// Size in bytes.
     pub size_bytes: u32,
     /// Address of the first byte.
-    #[serde(default)]
     pub base: u32,
     /// Smallest unit that may be programmed, in bytes.
     pub program_granule_bytes: u32,
     /// Bytes that one program command takes at most, where that is more than the granule.
-    #[serde(default)]
     pub program_page_bytes: Option<u32>,
     /// Page of a settings memory, in bytes.
-    #[serde(default)]
     pub page_bytes: Option<u32>,
     /// Shortest time to program one granule (or one page, where there is one), in microseconds.
-    #[serde(default)]
     pub program_min_us: Option<f64>,
     /// Typical time to program one granule (or page), in microseconds.
-    #[serde(default)]
     pub program_typ_us: Option<f64>,
     /// Longest time to program one granule (or page), in microseconds.
-    #[serde(default)]
     pub program_max_us: Option<f64>,
     /// A published time for programming a large range at once.
-    #[serde(default)]
     pub program_total: Option<ProgramTotal>,
     /// Longest write cycle of a settings memory, in microseconds.
-    #[serde(default)]
     pub write_cycle_max_us: Option<f64>,
     /// Typical mass erase, in microseconds.
-    #[serde(default)]
     pub mass_erase_typ_us: Option<f64>,
     /// Longest mass erase, in microseconds.
-    #[serde(default)]
     pub mass_erase_max_us: Option<f64>,
     /// Guaranteed erase or write cycles.
-    #[serde(default)]
     pub endurance_min: Option<u64>,
     /// Typical erase or write cycles.
-    #[serde(default)]
     pub endurance_typ: Option<u64>,
     /// Guaranteed retention, in years, at the worst condition named.
-    #[serde(default)]
     pub retention_years_min: Option<u32>,
     /// Whether check bits guard each granule.
-    #[serde(default)]
     pub ecc: bool,
     /// What a byte reads after an erase, where it was read.
-    #[serde(default)]
     pub erased_value: Option<u8>,
     /// Lowest supply at which the table's program times hold, in volts.
-    #[serde(default)]
     pub supply_min_program_v: Option<f64>,
     /// What the part allows on a granule that is already programmed.
-    #[serde(default)]
     pub second_program: SecondProgram,
     /// Sectors, upward from `base`.
-    #[serde(default)]
     pub sectors: Vec<Sectors>,
     /// Where the figures were read.
     pub source: String,
     /// Whether times, endurance and granule were read there.
     pub confirmed: bool,
     /// Fields that were not.
-    #[serde(default)]
     pub unconfirmed: Vec<String>,
 }
 
 /// What sort of memory a part is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Kind {
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PartKind {
     /// Program flash of a microcontroller.
     McuFlash,
     /// Program memory of a microcontroller, ferroelectric.
@@ -110,9 +82,27 @@ pub enum Kind {
     SpiFram,
 }
 
+impl PartKind {
+    /// The words of a parts table.
+    pub const WORDS: &[(&str, Self)] = &[
+        ("mcu-flash", Self::McuFlash),
+        ("mcu-fram", Self::McuFram),
+        ("mcu-eeprom", Self::McuEeprom),
+        ("spi-nor", Self::SpiNor),
+        ("i2c-eeprom", Self::I2cEeprom),
+        ("spi-eeprom", Self::SpiEeprom),
+        ("i2c-fram", Self::I2cFram),
+        ("spi-fram", Self::SpiFram),
+    ];
+
+    /// Whether memories of this kind are erased sector by sector.
+    pub const fn has_sectors(self) -> bool {
+        matches!(self, Self::McuFlash | Self::SpiNor)
+    }
+}
+
 /// What a part allows on a granule that was programmed and not erased since.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Deserialize)]
-#[serde(rename_all = "kebab-case")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum SecondProgram {
     /// Nothing.
     Never,
@@ -129,28 +119,35 @@ pub enum SecondProgram {
     Unknown,
 }
 
+impl SecondProgram {
+    /// The words of a parts table.
+    pub const WORDS: &[(&str, Self)] = &[
+        ("never", Self::Never),
+        ("zeros", Self::Zeros),
+        ("clears", Self::Clears),
+        ("limited", Self::Limited),
+        ("free", Self::Free),
+        ("unknown", Self::Unknown),
+    ];
+}
+
 /// A run of equal sectors and their erase times.
-#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sectors {
     /// How many.
     pub count: u32,
     /// Bytes in each.
     pub size: u32,
     /// Shortest erase, in microseconds.
-    #[serde(default)]
     pub erase_min_us: Option<f64>,
     /// Typical erase, in microseconds.
-    #[serde(default)]
     pub erase_typ_us: Option<f64>,
     /// Longest erase, in microseconds.
-    #[serde(default)]
     pub erase_max_us: Option<f64>,
 }
 
 /// A published time for programming a large range at once.
-#[derive(Clone, Debug, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct ProgramTotal {
     /// Bytes programmed.
     pub bytes: u32,
@@ -162,60 +159,7 @@ pub struct ProgramTotal {
     pub source: String,
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Table {
-    format: u32,
-    part: Vec<Part>,
-}
-
-/// A part that the table does not have.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("no part is called `{id}`; the parts table knows {known}")]
-pub struct UnknownPart {
-    /// The name that was asked for.
-    pub id: String,
-    /// The names that there are.
-    pub known: String,
-}
-
-/// The built-in table.
-pub fn parts() -> &'static [Part] {
-    static PARTS: std::sync::LazyLock<Vec<Part>> = std::sync::LazyLock::new(|| {
-        let table: Table = toml::from_str(TABLE).expect("the built-in table is tested");
-        assert_eq!(table.format, 1, "the built-in table is tested");
-        table.part
-    });
-    &PARTS
-}
-
-/// The part called `id`.
-///
-/// # Errors
-/// The names that there are, if none is called so.
-pub fn part(id: &str) -> Result<&'static Part, UnknownPart> {
-    parts().iter().find(|part| part.id == id).ok_or_else(|| UnknownPart {
-        id: id.to_owned(),
-        known: parts()
-            .iter()
-            .map(|part| part.id.as_str())
-            .collect::<Vec<_>>()
-            .join(", "),
-    })
-}
-
 impl Part {
-    /// The sectors, as the installer wants them.
-    pub fn runs(&self) -> Vec<SectorRun> {
-        self.sectors
-            .iter()
-            .map(|run| SectorRun {
-                count: run.count,
-                size: run.size,
-            })
-            .collect()
-    }
-
     /// What a byte reads after an erase; FFh where the table does not say, as is usual for NOR flash.
     pub fn erased(&self) -> u8 {
         self.erased_value.unwrap_or(0xff)
@@ -224,14 +168,14 @@ impl Part {
     /// Bytes that a driver programs at a time: a page of a serial memory, which takes one command for it, and else the granule.
     pub fn portion_bytes(&self) -> u32 {
         match (self.kind, self.program_page_bytes) {
-            (Kind::SpiNor, Some(page)) => page,
+            (PartKind::SpiNor, Some(page)) => page,
             _ => self.program_granule_bytes,
         }
     }
 
-    /// Whether the table has all that a simulated program flash needs.
+    /// Whether programs, or images that are put together, can lie in it.
     pub fn is_program_flash(&self) -> bool {
-        matches!(self.kind, Kind::McuFlash | Kind::SpiNor) && !self.sectors.is_empty()
+        self.kind.has_sectors()
     }
 
     /// Typical and longest time to erase a sector of `size` bytes, in microseconds. A figure that is not published falls
@@ -276,30 +220,10 @@ impl Part {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use crate::PartsTable;
 
-    #[test]
-    fn the_built_in_table_is_sound() {
-        let mut seen = std::collections::BTreeSet::new();
-        for part in parts() {
-            assert!(seen.insert(&part.id), "{} stands twice", part.id);
-            assert!(!part.source.is_empty(), "{} has no source", part.id);
-            if part.is_program_flash() {
-                let bytes: u64 = part
-                    .runs()
-                    .iter()
-                    .map(|run| u64::from(run.size) * u64::from(run.count))
-                    .sum();
-                assert_eq!(bytes, u64::from(part.size_bytes), "{}: sectors do not add up", part.id);
-                assert!(part.program_granule_bytes.is_power_of_two(), "{}", part.id);
-            }
-        }
-        assert!(part("stm32f405-512k").is_ok());
-        let missing = part("stm32f999").unwrap_err().to_string();
-        assert!(
-            missing.starts_with("no part is called `stm32f999`; the parts table knows stm32f405-1m, "),
-            "{missing}"
-        );
+    fn part(id: &str) -> &'static crate::Part {
+        PartsTable::built_in().part(id).unwrap()
     }
 
     /// Published totals against our products: DS12288 Table 47 (G474, 256 KiB bank: 2.68 / 2.73 s), DS10969 Table 53 (L475,
@@ -312,11 +236,11 @@ mod tests {
             ("stm32g071-128k", 128 << 10, 1.4, 2.4),
             ("stm32g431-128k", 128 << 10, 1.34, 1.49),
         ] {
-            let (typical, longest) = part(id).unwrap().program_us(bytes / 8);
+            let (typical, longest) = part(id).program_us(bytes / 8);
             assert!((typical / 1e6 - typical_s).abs() < 0.008, "{id}: typical {typical} us");
             assert!((longest / 1e6 - longest_s).abs() < 0.008, "{id}: longest {longest} us");
         }
-        let (_, page) = part("stm32g071-128k").unwrap().program_us(256);
+        let (_, page) = part("stm32g071-128k").program_us(256);
         assert!((36_600.0..38_000.0).contains(&page), "{page} us");
     }
 
@@ -324,7 +248,7 @@ mod tests {
     /// 1.05 / 6.55 s.
     #[test]
     fn mixed_sectors_add_up() {
-        let part = part("stm32f405-1m").unwrap();
+        let part = part("stm32f405-1m");
         let sectors = [16 << 10, 16 << 10, 16 << 10, 16 << 10, 64 << 10, 128 << 10];
         let (typical, longest) = sectors
             .iter()

@@ -2,7 +2,7 @@
 
 use super::Setup;
 use packstaff_keeper::{CHUNK_MAX, Memory};
-use packstaff_unit::part::{Kind, Part};
+use packstaff_unit::part::{Part, PartKind};
 use packstaff_unit::settings_memory::{PageKind, Pages, SettingsMemory};
 
 /// A part as the keeper works with it; `None` for one whose pages the table does not tell, and for flash,
@@ -10,9 +10,11 @@ use packstaff_unit::settings_memory::{PageKind, Pages, SettingsMemory};
 /// FRAM, which takes any number of bytes at once, it writes as many as it ever does.
 pub fn memory_of(part: &Part) -> Option<Memory> {
     match part.kind {
-        Kind::I2cEeprom | Kind::SpiEeprom | Kind::McuEeprom => Some(Memory::Pages { page: part.page_bytes? }),
-        Kind::I2cFram | Kind::SpiFram | Kind::McuFram => Some(Memory::Pages { page: CHUNK_MAX as u32 }),
-        Kind::McuFlash | Kind::SpiNor => None,
+        PartKind::I2cEeprom | PartKind::SpiEeprom | PartKind::McuEeprom => {
+            Some(Memory::Pages { page: part.page_bytes? })
+        }
+        PartKind::I2cFram | PartKind::SpiFram | PartKind::McuFram => Some(Memory::Pages { page: CHUNK_MAX as u32 }),
+        PartKind::McuFlash | PartKind::SpiNor => None,
     }
 }
 
@@ -26,7 +28,7 @@ pub fn new_memory(part: &Part, setup: &Setup) -> Option<SettingsMemory> {
     let Memory::Pages { page } = memory_of(part)? else {
         return None;
     };
-    let fram = matches!(part.kind, Kind::I2cFram | Kind::SpiFram | Kind::McuFram);
+    let fram = matches!(part.kind, PartKind::I2cFram | PartKind::SpiFram | PartKind::McuFram);
     let kind = if fram { PageKind::Fram } else { PageKind::Eeprom };
     Some(SettingsMemory::Pages(Pages::new(kind, base, size, page)))
 }

@@ -2,12 +2,12 @@
 //!
 //! Whole records are numbered anew in the order of their turns, and void and broken places get one representative each, so that
 //! the worlds of a unit that goes on saving for ever are finitely many. That this changes no verdict is checked against
-//! explorations without it (`tests/keeping.rs`).
+//! explorations without it (`tests/settings`).
 
 use super::{Alike, OurKeeper};
 use crc::{CRC_32_ISO_HDLC, Crc, Table};
 use packstaff_keeper::{FRAME, HEAD, Head, Memory, Spots, is_newer};
-use packstaff_unit::flash::{Change, Kind};
+use packstaff_unit::flash::{Change, DoubtKind};
 use packstaff_unit::settings_memory::SettingsMemory;
 
 /// The turn that the oldest whole record gets. Far from the wrap and from zero.
@@ -201,6 +201,6 @@ fn fill(memory: &mut SettingsMemory, address: u32, bytes: &[u8], wavers: bool) {
                 pages.doubt(address);
             }
         }
-        SettingsMemory::Flash(flash) => flash.hold(address, bytes, wavers.then_some(Kind::Wavering)),
+        SettingsMemory::Flash(flash) => flash.hold(address, bytes, wavers.then_some(DoubtKind::Wavering)),
     }
 }

@@ -2,14 +2,14 @@
 
 use crate::fault::LoaderFault;
 use crate::foreign::ForeignLoader;
-use packstaff_rehearsal::explore::Subject;
+use packstaff_rehearsal::explore::Loader;
 use packstaff_unit::drive::{Answer, Wish, look};
 use packstaff_unit::flash::Flash;
 use packstaff_unit::stick::Stick;
 
 /// What a loader came to.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct CalmEnd {
+pub struct FaultFreeEnd {
     /// Its last wish: a wait or a start.
     pub wish: Wish,
     /// Calls that it made, with the last.
@@ -18,7 +18,7 @@ pub struct CalmEnd {
     pub changes: u32,
 }
 
-impl CalmEnd {
+impl FaultFreeEnd {
     /// In plain words, after "the loader".
     pub fn words(&self) -> String {
         match &self.wish {
@@ -33,7 +33,11 @@ impl CalmEnd {
 ///
 /// # Errors
 /// What is wrong with the loader.
-pub fn power_up(loader: &ForeignLoader<'_>, flash: &mut Flash, stick: Option<&Stick>) -> Result<CalmEnd, LoaderFault> {
+pub fn power_up(
+    loader: &ForeignLoader<'_>,
+    flash: &mut Flash,
+    stick: Option<&Stick>,
+) -> Result<FaultFreeEnd, LoaderFault> {
     let (mut history, mut wish) = loader.power_up();
     let (mut calls, mut changes) = (0, 0);
     loop {
@@ -42,7 +46,7 @@ pub fn power_up(loader: &ForeignLoader<'_>, flash: &mut Flash, stick: Option<&St
         }
         calls += 1;
         let answer = match &wish {
-            Wish::Wait(_) | Wish::Start(_) => return Ok(CalmEnd { wish, calls, changes }),
+            Wish::Wait(_) | Wish::Start(_) => return Ok(FaultFreeEnd { wish, calls, changes }),
             Wish::Change(change) => {
                 changes += 1;
                 flash.apply(change).map_err(LoaderFault::Refused)?;

@@ -4,7 +4,7 @@ mod support;
 
 use packstaff_keeper::Flaw;
 use packstaff_rehearsal::claims::Claim;
-use packstaff_rehearsal::keeping::{Exploration, Moment, Step, Violation};
+use packstaff_rehearsal::settings::{Exploration, Moment, Step, Violation};
 use support::{Kind, Unit};
 
 fn holds(unit: &Unit) -> Exploration {
