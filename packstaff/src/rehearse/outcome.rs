@@ -291,7 +291,10 @@ fn seen(install: &Install) -> String {
     let ending = match install.ending {
         Ending::Started { .. } if install.arrived => "what was picked runs".to_owned(),
         Ending::Started { .. } => "another image is started".to_owned(),
-        Ending::Waiting(reason) => format!("the unit waits: {reason} ({})", reason.code()),
+        Ending::Waiting(reason) => {
+            let explained = explain(reason, Language::English);
+            format!("the unit waits: {} ({})", explained.maker.cause.line, reason.code())
+        }
         Ending::Endless => "the installer does not come to an end".to_owned(),
         Ending::Impossible(fault) => format!("the installer asks for the impossible: {fault}"),
     };
