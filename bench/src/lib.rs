@@ -12,10 +12,15 @@ pub mod budget {
 
     pub use rates::rates;
 }
+pub mod keys;
+pub mod look;
+pub mod notes;
 pub mod open;
+pub mod ports;
 pub mod progress;
 pub mod rehearse;
 pub mod stick_spec;
+pub mod sticks;
 pub mod trace;
 pub mod wear;
 

@@ -343,8 +343,16 @@ impl Bench {
     pub fn one_time_count(&self, keyring: &KeyringFile) -> Result<(OneTimeCount, Option<u32>), OpenError> {
         let key = keyring.keyring().tree_key()?;
         let recorded = self.ledger.highest_one_time_key(&key.listing().fingerprint);
-        let count = keyring.one_time_count(self.one_time_folder.as_deref().ok_or(OpenError::NoMachineFolder)?)?;
+        let count = keyring.one_time_count(self.one_time_folder()?)?;
         Ok((count, recorded))
+    }
+
+    /// Where this machine remembers which one-time keys it has used.
+    ///
+    /// # Errors
+    /// It has no place for that.
+    pub fn one_time_folder(&self) -> Result<&Path, OpenError> {
+        self.one_time_folder.as_deref().ok_or(OpenError::NoMachineFolder)
     }
 
     /// The place that a board's builds are meant for.

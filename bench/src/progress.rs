@@ -41,6 +41,11 @@ pub enum Step<'a> {
     },
     /// The stick image is made.
     MakingStick,
+    /// A port is taken through a case.
+    TryingPort {
+        /// What the case is.
+        case: &'a str,
+    },
 }
 
 /// What is explored.

@@ -4,6 +4,11 @@ use packstaff_fat::Calendar;
 use packstaff_product::Date;
 use packstaff_stick::StickSpec;
 
+/// Name of the sheet on a stick.
+pub const SHEET: &str = "SHEET.HTM";
+/// Name of the short text on a stick.
+pub const README: &str = "README.TXT";
+
 /// A stick as it is sent to owners: label, identifier and dates come from the release, so that making it again gives the same
 /// bytes.
 pub fn for_release(short: &str, numbers: &[u32], date: Date) -> StickSpec {

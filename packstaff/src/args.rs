@@ -1,15 +1,17 @@
 //! The command line.
 
+mod misuse;
 mod stick;
 
 use clap::{Args as ClapArgs, Parser, Subcommand};
+pub(crate) use misuse::Misuse;
 use packstaff_bench::rehearse::{Beginning, PartOf};
 use packstaff_product::SignatureKind;
 use packstaff_product::keyring::{OtsKind, TreeKind};
 use packstaff_rehearsal::explore::Faults;
 use std::ffi::OsString;
 use std::path::PathBuf;
-pub(crate) use stick::{Examine, Make, Stick, StickAct};
+pub(crate) use stick::{Examine, Make, Place, Stick, StickAct};
 
 /// The release bench for instruments and kits that owners update from an ordinary memory stick.
 #[derive(Parser)]

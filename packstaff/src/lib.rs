@@ -5,13 +5,10 @@
 
 pub mod budget;
 pub mod clock;
-pub mod look;
 pub mod machine;
 pub mod memory;
-pub mod port;
 pub mod progress;
 pub mod rehearse;
 pub mod release;
 pub mod settings;
-pub mod sticks;
 pub mod told;

@@ -2,21 +2,23 @@
 
 mod args;
 mod budget_verb;
-mod keys;
+mod keys_verb;
 mod port_verb;
 mod rehearse_verb;
+mod secret;
 mod settings_verb;
 mod stick_verb;
 mod trace_verb;
 
-use args::{Args, Verb};
+use args::{Args, Misuse, Verb};
 use clap::Parser;
 use miette::{IntoDiagnostic, Result, WrapErr};
+use packstaff::clock;
 use packstaff::progress::Progress;
 use packstaff::release::{Options, release};
 use packstaff::told::ForPeople;
-use packstaff::{clock, look};
-use packstaff_product::Unlock;
+use packstaff_bench::look::look;
+use packstaff_words::look::account;
 use packstaff_words::report::{Report, Verdict};
 use std::collections::BTreeMap;
 use std::io::{IsTerminal, Write};
@@ -77,11 +79,10 @@ fn run(args: Args) -> Result<u8> {
         Verb::Stick(ask) => stick_verb::run(&ask),
         Verb::Look(ask) => {
             for file in &ask.files {
-                let seen = look::look(file)?;
-                if ask.json {
-                    say(&(serde_json::to_string_pretty(&seen).into_diagnostic()? + "\n"))?;
-                } else {
-                    say(&format!("{}: {}", file.display(), seen.text()))?;
+                let seen = account(&look(file).told()?);
+                match ask.json {
+                    true => say_json(&seen)?,
+                    false => say(&format!("{}: {}", file.display(), seen.text()))?,
                 }
             }
             Ok(HOLDS)
@@ -89,7 +90,7 @@ fn run(args: Args) -> Result<u8> {
         Verb::Budget(ask) => budget_verb::run(&ask),
         Verb::Settings(ask) => settings_verb::run(ask.act),
         Verb::Trace(ask) => trace_verb::run(&ask),
-        Verb::Keys(ask) => keys::run(ask).map(|()| HOLDS),
+        Verb::Keys(ask) => keys_verb::run(ask).map(|()| HOLDS),
         Verb::Port(ask) => port_verb::run(ask),
     }
 }
@@ -99,12 +100,12 @@ fn builds(given: Vec<(String, PathBuf)>) -> Result<BTreeMap<String, PathBuf>> {
     let mut builds = BTreeMap::new();
     for (board, file) in given {
         if let Some(first) = builds.insert(board.clone(), file.clone()) {
-            return Err(miette::miette!(
-                help = "name one build for each board",
-                "board {board} is given two builds: {} and {}",
-                first.display(),
-                file.display()
-            ));
+            return Err(Misuse::TwoBuilds {
+                board,
+                first,
+                second: file,
+            }
+            .into());
         }
     }
     Ok(builds)
@@ -112,12 +113,17 @@ fn builds(given: Vec<(String, PathBuf)>) -> Result<BTreeMap<String, PathBuf>> {
 
 fn show(report: &Report, json: bool) -> Result<u8> {
     if json {
-        say(&(serde_json::to_string_pretty(report).into_diagnostic()? + "\n"))?;
+        say_json(report)?;
     } else {
         let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
         say(&report.table(colour))?;
     }
     Ok(code_of(report))
+}
+
+/// Writes something as JSON to standard output.
+fn say_json(what: &impl serde::Serialize) -> Result<()> {
+    say(&(serde_json::to_string_pretty(what).into_diagnostic()? + "\n"))
 }
 
 fn code_of(report: &Report) -> u8 {
@@ -132,30 +138,5 @@ fn say(text: &str) -> Result<()> {
     match std::io::stdout().lock().write_all(text.as_bytes()) {
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         other => other.into_diagnostic().wrap_err("standard output cannot be written"),
-    }
-}
-
-impl args::Secret {
-    /// Where the keyring's secret comes from: a prompt unless an option says otherwise.
-    fn unlock(&self) -> Unlock {
-        if let Some(path) = &self.identity {
-            return Unlock::IdentityFile(path.clone());
-        }
-        if let Some(number) = self.passphrase_fd {
-            return Unlock::Fd(number);
-        }
-        if let Some(name) = &self.passphrase_env {
-            return Unlock::Env(name.clone());
-        }
-        Unlock::Prompt(Box::new(|purpose| {
-            use age::secrecy::SecretString;
-            let first = rpassword::prompt_password("Passphrase of the keyring: ")?;
-            if purpose == packstaff_product::keyring::Purpose::Create
-                && rpassword::prompt_password("The same once more: ")? != first
-            {
-                return Err(std::io::Error::other("the two are not the same"));
-            }
-            Ok(SecretString::from(first))
-        }))
     }
 }

@@ -1,13 +1,14 @@
 //! The verb `port`.
 
-use crate::args::{Port, PortAct};
+use crate::args::{Misuse, Port, PortAct};
 use crate::show;
 use miette::Result;
-use packstaff::port::{Ask, check};
 use packstaff::progress::Progress;
 use packstaff::told::ForPeople;
+use packstaff_bench::ports::{Ask, check};
 use packstaff_port_check::cases::Options;
 use packstaff_port_check::link::Way;
+use packstaff_words::ports::report;
 use std::time::Duration;
 
 pub(crate) fn run(port: Port) -> Result<u8> {
@@ -20,32 +21,25 @@ pub(crate) fn run(port: Port) -> Result<u8> {
             power: (!ask.program.is_empty()).then_some(ask.program),
         },
         None if ask.program.is_empty() => {
-            return Err(miette::miette!(
-                help =
-                    "name a serial device with --device, or a program behind --: packstaff port check -- ./loader-host",
-                "nothing says where the port is"
-            ));
+            return Err(Misuse::NoPort.into());
         }
         None => Way::Program(ask.program),
     };
     let product = ask.product.zip(ask.board);
-    let report = check(
-        Ask {
-            way,
-            patience: Duration::from_secs(ask.patience),
-            options: Options {
-                image: ask.image,
-                cuts: ask.cuts,
-                torn: ask.torn,
-                stick: ask.stick,
-            },
-            product: product
-                .map(|(folder, board)| packstaff::machine::open(&folder).map(|bench| (bench, board)))
-                .transpose()
-                .told()?,
+    let product = product.map(|(folder, board)| packstaff::machine::open(&folder).map(|bench| (bench, board)));
+    let product = product.transpose().told()?;
+    let ask_for = Ask {
+        way,
+        patience: Duration::from_secs(ask.patience),
+        options: Options {
+            image: ask.image,
+            cuts: ask.cuts,
+            torn: ask.torn,
+            stick: ask.stick,
         },
-        &progress,
-    );
+        product: product.as_ref().map(|(bench, board)| (bench, board.as_str())),
+    };
+    let checked = check(ask_for, &progress);
     progress.done();
-    show(&report?, ask.json)
+    show(&report(&checked.told()?), ask.json)
 }

@@ -3,13 +3,25 @@
 use miette::{Diagnostic, LabeledSpan, NamedSource, Report, SourceCode};
 use packstaff_document::{DocumentError, Fault};
 use packstaff_words::Remedy;
+use packstaff_words::remedy::Excerpt;
 use std::fmt;
+use std::ops::Range;
 
 /// An error of a library, with its remedy.
 #[derive(Debug)]
 struct Told<E> {
     error: E,
-    document: Option<Document>,
+    shown: Option<Shown>,
+}
+
+/// The text that an error is about.
+#[derive(Debug)]
+struct Shown {
+    text: NamedSource<String>,
+    /// The bytes that the error itself is about.
+    at: Option<Range<usize>>,
+    /// What is wrong with a document, each at its place.
+    faults: Vec<ToldFault>,
 }
 
 impl<E: Remedy> fmt::Display for Told<E> {
@@ -26,27 +38,43 @@ impl<E: Remedy> Diagnostic for Told<E> {
     }
 
     fn source_code(&self) -> Option<&dyn SourceCode> {
-        self.document.as_ref().map(|document| &document.text as &dyn SourceCode)
+        self.shown.as_ref().map(|shown| &shown.text as &dyn SourceCode)
+    }
+
+    fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
+        label(self.shown.as_ref()?.at.clone()?)
     }
 
     fn related<'a>(&'a self) -> Option<Box<dyn Iterator<Item = &'a dyn Diagnostic> + 'a>> {
-        let faults = &self.document.as_ref()?.faults;
+        let faults = &self.shown.as_ref()?.faults;
+        if faults.is_empty() {
+            return None;
+        }
         Some(Box::new(faults.iter().map(|fault| fault as &dyn Diagnostic)))
     }
 }
 
-/// A document that is wrong, with its lines.
-#[derive(Debug)]
-struct Document {
-    text: NamedSource<String>,
-    faults: Vec<ToldFault>,
+fn label<'a>(at: Range<usize>) -> Option<Box<dyn Iterator<Item = LabeledSpan> + 'a>> {
+    let label = LabeledSpan::new_with_span(Some("here".to_owned()), at);
+    Some(Box::new(std::iter::once(label)))
 }
 
-impl From<&DocumentError> for Document {
+impl From<&DocumentError> for Shown {
     fn from(error: &DocumentError) -> Self {
         Self {
             text: NamedSource::new(error.name(), error.text().to_owned()).with_language("TOML"),
+            at: None,
             faults: error.faults().iter().cloned().map(ToldFault).collect(),
+        }
+    }
+}
+
+impl From<Excerpt<'_>> for Shown {
+    fn from(excerpt: Excerpt<'_>) -> Self {
+        Self {
+            text: NamedSource::new(excerpt.name, excerpt.text.to_owned()),
+            at: excerpt.at,
+            faults: Vec::new(),
         }
     }
 }
@@ -62,15 +90,15 @@ impl Diagnostic for ToldFault {
     }
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
-        let label = LabeledSpan::new_with_span(Some("here".to_owned()), self.0.span.clone());
-        Some(Box::new(std::iter::once(label)))
+        label(self.0.span.clone())
     }
 }
 
 /// An error, told.
 pub fn report(error: impl Remedy) -> Report {
-    let document = error.document().map(Document::from);
-    Report::new(Told { error, document })
+    let document = error.document().map(Shown::from);
+    let shown = document.or_else(|| error.excerpt().map(Shown::from));
+    Report::new(Told { error, shown })
 }
 
 /// Results of the libraries, for the program.

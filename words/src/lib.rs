@@ -5,11 +5,16 @@
 
 #![forbid(unsafe_code)]
 
+pub mod keys;
+pub mod look;
+pub mod ports;
 pub mod progress;
+pub mod readme;
 pub mod reasons;
 pub mod remedy;
 pub mod report;
 pub mod sheet;
+pub mod sticks;
 pub mod text;
 pub mod trace;
 

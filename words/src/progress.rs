@@ -13,6 +13,7 @@ pub fn line(step: &Step<'_>) -> String {
         Step::Installing { board, to, .. } => format!("installing once, without a cut: board {board}, to {to}"),
         Step::Exploring { what, .. } => explored(what),
         Step::MakingStick => "making the stick".to_owned(),
+        Step::TryingPort { case } => (*case).to_owned(),
         // Steps that this version has no words for are shown as nothing.
         _ => String::new(),
     }

@@ -23,7 +23,15 @@ fn openssl(arguments: &[&str], input: &[u8]) -> Output {
 }
 
 fn prompt(text: &'static str) -> Unlock {
-    Unlock::Prompt(Box::new(move |_| Ok(SecretString::from(text.to_owned()))))
+    Unlock::Passphrase(Box::new(move |_| Ok(SecretString::from(text.to_owned()))))
+}
+
+fn text_from(origin: &str, secret: &str) -> Unlock {
+    let secret = SecretString::from(secret.to_owned());
+    Unlock::Text {
+        origin: origin.to_owned(),
+        source: Box::new(move |_| Ok(secret.clone())),
+    }
 }
 
 fn new() -> NewKeyring {
@@ -260,36 +268,25 @@ fn the_wrong_secret_and_the_wrong_kind_of_secret_are_told_apart() {
 }
 
 #[test]
-fn secrets_come_from_a_descriptor_a_variable_or_a_file() {
-    use std::io::Write;
-    use std::os::fd::AsRawFd;
+fn a_text_is_a_passphrase_unless_it_begins_like_an_identity() {
     let bench = Bench::new();
-    // Cargo sets this variable for every test; its value does for a passphrase.
-    let variable = "CARGO_PKG_DESCRIPTION";
-    let passphrase = std::env::var(variable).unwrap();
     let path = bench.path("keyring.age");
-    KeyringFile::create(&path, &new(), &mut Unlock::Env(variable.to_owned())).unwrap();
-    let (reader, mut writer) = std::io::pipe().unwrap();
-    writer
-        .write_all(format!("{passphrase}\nmore that is not read\n").as_bytes())
-        .unwrap();
-    drop(writer);
-    let descriptor = u32::try_from(reader.as_raw_fd()).unwrap();
-    KeyringFile::open(&path, &mut Unlock::Fd(descriptor)).unwrap();
+    KeyringFile::create(&path, &new(), &mut text_from("a variable", PASSPHRASE)).unwrap();
+    KeyringFile::open(&path, &mut text_from("a descriptor", PASSPHRASE)).unwrap();
 
-    // An identity may come the same way.
     let (identity, _) = bench.identity("identity.txt");
     let lines = fs::read_to_string(&identity).unwrap();
-    let secret = bench.path("secret-alone.txt");
-    fs::write(
-        &secret,
-        lines.lines().find(|line| line.starts_with("AGE-SECRET-KEY-1")).unwrap(),
-    )
-    .unwrap();
+    let secret = lines.lines().find(|line| line.starts_with("AGE-SECRET-KEY-1")).unwrap();
     let for_identity = bench.path("for-identity.age");
     KeyringFile::create(&for_identity, &new(), &mut Unlock::IdentityFile(identity)).unwrap();
-    let open = fs::File::open(&secret).unwrap();
-    KeyringFile::open(&for_identity, &mut Unlock::Fd(u32::try_from(open.as_raw_fd()).unwrap())).unwrap();
+    KeyringFile::open(&for_identity, &mut text_from("a descriptor", secret)).unwrap();
+    // Who types is asked for a passphrase, and that is what it is taken for.
+    let secret = secret.to_owned();
+    let mut typed = Unlock::Passphrase(Box::new(move |_| Ok(SecretString::from(secret.clone()))));
+    assert!(matches!(
+        KeyringFile::open(&for_identity, &mut typed),
+        Err(KeyringError::NeedsIdentity)
+    ));
 }
 
 #[test]
@@ -305,10 +302,11 @@ fn unusable_secrets_are_refused_without_being_repeated() {
         refuse(prompt("eleven char")),
         UnlockError::TooShort { found: 11 }
     ));
-    assert!(matches!(
-        refuse(Unlock::Env("PACKSTAFF_NOT_SET".to_owned())),
-        UnlockError::NoVariable(_)
-    ));
+    let refused = refuse(text_from("a variable", ""));
+    assert!(matches!(&refused, UnlockError::Empty(origin) if origin == "a variable"));
+    let nobody = || UnlockError::Source("nobody is there".into());
+    let refused = refuse(Unlock::Passphrase(Box::new(move |_| Err(nobody()))));
+    assert_eq!(refused.to_string(), "nobody is there");
     assert!(matches!(
         refuse(Unlock::IdentityFile(bench.path("none"))),
         UnlockError::Unreadable { .. }
@@ -463,7 +461,7 @@ fn the_prompt_is_told_what_it_is_for() {
     let bench = Bench::new();
     let path = bench.path("keyring.age");
     for expected in [Purpose::Create, Purpose::Open] {
-        let mut unlock = Unlock::Prompt(Box::new(move |purpose| {
+        let mut unlock = Unlock::Passphrase(Box::new(move |purpose| {
             assert_eq!(purpose, expected);
             Ok(SecretString::from(PASSPHRASE.to_owned()))
         }));
@@ -532,14 +530,14 @@ fn nothing_secret_is_ever_printed() {
     let key = hex::encode(keyring.keyring().unit_key("g1").unwrap().as_slice());
     assert!(plain.contains(&key), "the test looks for the right thing");
     let pem = plain.lines().find(|line| line.starts_with("MC4")).unwrap();
-    let unlock = Unlock::Env("NAME_ONLY".to_owned());
+    let unlock = text_from("the variable NAME_ONLY", "not to be shown");
     let shown = format!(
         "{keyring:?} {:?} {:?} {:#?} {unlock:?}",
         keyring.keyring(),
         keyring.keyring().listing(),
         keyring
     );
-    for secret in [key.as_str(), pem, &key[..16]] {
+    for secret in [key.as_str(), pem, &key[..16], "not to be shown"] {
         assert!(!shown.contains(secret), "{shown}");
     }
     assert!(shown.contains(&signer_fingerprint(&keyring.keyring().public_key())));

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use common::{STAMP, noise, succeed, tool};
 use packstaff_stick::deliver::{
-    DeliverError, DeviceRefusal, Permit, System, deliver, erase_and_write, other_updates, words,
+    DeliverError, DeviceRefusal, Permit, SameName, System, deliver, erase_and_write, other_updates, words,
 };
 use packstaff_stick::{Kind, SeekSource, StickFile, StickSpec, build, listing, read_file};
 use tempfile::TempDir;
@@ -31,7 +31,7 @@ fn files_are_copied_and_compared() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("notes.txt"), "the owner's own").unwrap();
     fs::write(folder.path().join("KC4-0100.UPD"), "older").unwrap();
-    let first = deliver(folder.path(), &files(), false).unwrap();
+    let first = deliver(folder.path(), &files(), SameName::Refused).unwrap();
     assert_eq!(
         first.written,
         [("KC4-0142.UPD".to_owned(), 70_000), ("README.TXT".to_owned(), 9)]
@@ -39,7 +39,7 @@ fn files_are_copied_and_compared() {
     for file in files() {
         assert_eq!(fs::read(folder.path().join(&file.name)).unwrap(), file.contents);
     }
-    let again = deliver(folder.path(), &files(), false).unwrap();
+    let again = deliver(folder.path(), &files(), SameName::Refused).unwrap();
     assert_eq!(
         (again.written.len(), again.kept.len()),
         (0, 2),
@@ -59,7 +59,7 @@ fn nothing_is_replaced_unless_asked_for() {
     let folder = tempfile::tempdir().unwrap();
     let there = folder.path().join("README.TXT");
     fs::write(&there, "something else").unwrap();
-    let refused = deliver(folder.path(), &files(), false);
+    let refused = deliver(folder.path(), &files(), SameName::Refused);
     assert!(
         matches!(&refused, Err(DeliverError::Exists(path)) if *path == there),
         "{refused:?}"
@@ -69,23 +69,26 @@ fn nothing_is_replaced_unless_asked_for() {
         1,
         "and nothing was written"
     );
-    deliver(folder.path(), &files(), true).unwrap();
+    deliver(folder.path(), &files(), SameName::Replaced).unwrap();
     assert_eq!(fs::read(&there).unwrap(), b"read me\r\n");
     fs::remove_file(&there).unwrap();
     fs::create_dir(&there).unwrap();
     assert!(matches!(
-        deliver(folder.path(), &files(), true),
+        deliver(folder.path(), &files(), SameName::Replaced),
         Err(DeliverError::NotAFile(_))
     ));
     fs::remove_dir(&there).unwrap();
     std::os::unix::fs::symlink("/etc/hostname", &there).unwrap();
     assert!(
-        matches!(deliver(folder.path(), &files(), true), Err(DeliverError::NotAFile(_))),
+        matches!(
+            deliver(folder.path(), &files(), SameName::Replaced),
+            Err(DeliverError::NotAFile(_))
+        ),
         "links are not followed"
     );
     let nowhere = folder.path().join("nowhere");
     assert!(matches!(
-        deliver(&nowhere, &files(), false),
+        deliver(&nowhere, &files(), SameName::Refused),
         Err(DeliverError::NoFolder(_))
     ));
     let bad = [StickFile {
@@ -93,7 +96,7 @@ fn nothing_is_replaced_unless_asked_for() {
         contents: Vec::new(),
     }];
     assert!(matches!(
-        deliver(folder.path(), &bad, false),
+        deliver(folder.path(), &bad, SameName::Refused),
         Err(DeliverError::Name(_))
     ));
 }

@@ -1,9 +1,9 @@
 //! Options of the verb `stick`.
 
-use super::Secret;
+use super::{Misuse, Secret};
 use clap::{Args as ClapArgs, Subcommand, ValueEnum};
-use packstaff::sticks::{Form, bytes_of};
-use std::path::PathBuf;
+use packstaff_stick::Kind;
+use std::path::{Path, PathBuf};
 
 #[derive(ClapArgs)]
 pub(crate) struct Stick {
@@ -68,6 +68,40 @@ pub(crate) struct Make {
     pub(crate) no_readme: bool,
 }
 
+/// Where a stick goes.
+#[derive(Clone, Copy)]
+pub(crate) enum Place<'a> {
+    /// To a file that holds its image.
+    Image(&'a Path),
+    /// Its files, to a folder.
+    Folder(&'a Path),
+    /// To a whole stick, which is erased.
+    Device(&'a Path),
+}
+
+impl Make {
+    /// Where the stick goes.
+    pub(crate) fn place(&self) -> Result<Place<'_>, Misuse> {
+        let image = self.out.as_deref().map(Place::Image);
+        let folder = self.into.as_deref().map(Place::Folder);
+        let device = self.device.as_deref().map(Place::Device);
+        image.or(folder).or(device).ok_or(Misuse::NoPlace)
+    }
+}
+
+/// Reads a size such as `300M`: bytes, or powers of 1024 with K, M or G.
+fn bytes_of(text: &str) -> Result<u64, String> {
+    let wrong = || format!("{text:?} is no size; write it as 512, 64M or 4G");
+    let (digits, factor) = match text.char_indices().last() {
+        Some((at, 'k' | 'K')) => (&text[..at], 1 << 10),
+        Some((at, 'm' | 'M')) => (&text[..at], 1 << 20),
+        Some((at, 'g' | 'G')) => (&text[..at], 1 << 30),
+        _ => (text, 1u64),
+    };
+    let number: u64 = digits.parse().map_err(|_| wrong())?;
+    number.checked_mul(factor).ok_or_else(wrong)
+}
+
 /// A form of FAT, as it is written on the command line.
 #[derive(Clone, Copy, ValueEnum)]
 pub(crate) enum FormName {
@@ -79,7 +113,7 @@ pub(crate) enum FormName {
     Fat32,
 }
 
-impl From<FormName> for Form {
+impl From<FormName> for Kind {
     fn from(name: FormName) -> Self {
         match name {
             FormName::Fat12 => Self::Fat12,
@@ -110,4 +144,28 @@ pub(crate) struct Examine {
     pub(crate) json: bool,
     #[command(flatten)]
     pub(crate) secret: Secret,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::bytes_of;
+
+    #[test]
+    fn sizes_are_read_as_people_write_them() {
+        for (text, bytes) in [("512", 512), ("4K", 4096), ("64M", 64 << 20), ("2g", 2 << 30)] {
+            assert_eq!(bytes_of(text), Ok(bytes), "{text}");
+        }
+        for text in [
+            "",
+            "M",
+            "4T",
+            "-1",
+            "1.5G",
+            "99999999999999999999",
+            "18446744073709551615K",
+            "4µ",
+        ] {
+            assert!(bytes_of(text).is_err(), "{text}");
+        }
+    }
 }

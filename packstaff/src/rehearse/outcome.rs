@@ -9,6 +9,7 @@ use packstaff_bench::rehearse::{self, Beginning, Case, Install, PartOf, Places, 
 use packstaff_rehearsal::explore::{Exploration, Faults};
 use packstaff_rehearsal::picture::StoryPicture;
 use packstaff_rehearsal::power_up::Ending;
+use packstaff_words::reasons::{Language, explain};
 use packstaff_words::text::hex;
 use serde::{Deserialize, Serialize};
 

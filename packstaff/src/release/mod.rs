@@ -2,7 +2,6 @@
 //! to a clear refusal.
 
 mod build;
-mod notes;
 mod pack;
 mod rehearse;
 mod sheet;
@@ -10,9 +9,7 @@ mod signing;
 mod stick;
 mod write;
 
-pub(crate) use notes::Notes;
 pub use pack::{NameError, file_name};
-pub(crate) use stick::readme;
 pub use stick::release_stick;
 
 use crate::budget;
@@ -77,7 +74,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         .map(|board| board.revision.clone())
         .collect();
     let mut report = Report::new(heading, columns);
-    let notes = notes::read(bench.folder(), version.text())?;
+    let notes = packstaff_bench::notes::read(bench.folder(), version.text()).told()?;
     let folder = match &options.out {
         Some(folder) => folder.clone(),
         None => bench.folder().join("out").join(version.text()),

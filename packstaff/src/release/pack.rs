@@ -2,11 +2,11 @@
 
 use super::Packed;
 use super::build::Images;
-use super::notes::Notes;
 use super::signing::Signing;
 use crate::progress::Progress;
 use crate::told::ForPeople;
 use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::notes::Notes;
 use packstaff_bench::open::{Bench, EXTENSION, unit_key};
 use packstaff_envelope::encode::iv;
 use packstaff_envelope::{Draft, Signer, TextEntry, TextItem, UnitKey, encode_signed, open};

@@ -1,10 +1,10 @@
 //! Fills the owner's sheet from what was declared, packed and rehearsed.
 
 use super::Packed;
-use super::notes::Notes;
 use super::rehearse::Rehearsed;
 use crate::rehearse::owners_sentence;
 use crate::settings::owners_sentences;
+use packstaff_bench::notes::Notes;
 use packstaff_bench::open::Bench;
 use packstaff_bench::rehearse::Install;
 use packstaff_installer::Reason;

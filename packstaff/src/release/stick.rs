@@ -4,19 +4,15 @@ use super::Packed;
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
-use packstaff_bench::stick_spec;
+use packstaff_bench::stick_spec::{self, README, SHEET};
 use packstaff_product::{Date, Keyring, Version};
 use packstaff_rehearsal::claims::{ReleasedImage, running};
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_stick::StickImage;
 use packstaff_unit::flash::SumKey;
+use packstaff_words::readme::{OnStick, SheetPlace, readme};
 use packstaff_words::report::{Cell, Report};
-
-/// Name of the sheet on the stick.
-const SHEET: &str = "SHEET.HTM";
-/// Name of the short text on the stick.
-const README: &str = "README.TXT";
 
 pub(super) fn make(bench: &Bench, version: &Version, date: Date, packed: &[Packed], page: &str) -> Result<StickImage> {
     let files: Vec<_> = packed
@@ -48,7 +44,9 @@ pub fn release_stick(
         .iter()
         .fold(spec, |spec, (_, name, content)| spec.with_file(*name, *content));
     let names = files.iter().map(|(revision, name, _)| (*revision, *name)).collect();
-    let spec = spec.with_file(README, readme(bench, &[(version, names)], page.is_some()));
+    let held = OnStick { version, files: names };
+    let sheet = page.map_or(SheetPlace::Apart, |_| SheetPlace::OnStick);
+    let spec = spec.with_file(README, readme(&bench.product, &[held], sheet));
     let spec = match page {
         Some(page) => spec.with_file(SHEET, page),
         None => spec,
@@ -56,41 +54,6 @@ pub fn release_stick(
     packstaff_stick::build(&spec)
         .into_diagnostic()
         .wrap_err("the stick image")
-}
-
-/// The short text for owners, of one or several versions: each with the board revision and the name of its files. Lines end as every
-/// system reads them.
-pub(crate) fn readme(bench: &Bench, releases: &[(&Version, Vec<(&str, &str)>)], with_sheet: bool) -> String {
-    let product = &bench.product;
-    let mut lines = Vec::new();
-    match releases {
-        [(version, _)] => lines.push(format!("{} {version}, by {}", product.name, product.maker.name)),
-        _ => lines.push(format!("{}, by {}", product.name, product.maker.name)),
-    }
-    for (version, files) in releases {
-        lines.push(String::new());
-        if releases.len() > 1 {
-            lines.push(format!("Version {version}:"));
-        }
-        for (revision, name) in files {
-            let recognise = product.board(revision).map_or("", |board| board.recognise.as_str());
-            lines.push(format!("{name} is for board {revision}. {recognise}"));
-        }
-    }
-    if releases.len() > 1 {
-        lines.push(String::new());
-    }
-    lines.push("A unit takes the file that is for it, and refuses the others.".to_owned());
-    lines.push(String::new());
-    if with_sheet {
-        lines.push(format!(
-            "Open {SHEET} in a web browser and read all of it before you begin."
-        ));
-    } else {
-        lines.push("Read the sheet that came with this update before you begin.".to_owned());
-    }
-    lines.push(format!("Questions: {}", product.maker.contact));
-    lines.into_iter().map(|line| line + "\r\n").collect()
 }
 
 /// Every served generation of every board takes its update from this very stick.

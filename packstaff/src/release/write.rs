@@ -1,8 +1,8 @@
 //! What a release leaves behind: the record, and a folder that appears whole or not at all.
 
 use super::Packed;
-use super::notes::Notes;
 use miette::{Diagnostic, IntoDiagnostic, Result, WrapErr};
+use packstaff_bench::notes::Notes;
 use packstaff_bench::open::EXTENSION;
 use packstaff_envelope::Algorithm;
 use packstaff_envelope::look::ClaimedSigner;

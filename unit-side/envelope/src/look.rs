@@ -85,6 +85,16 @@ pub struct Unverified {
     pub text_entries: Vec<TextEntry>,
 }
 
+impl Unverified {
+    /// Whether every digest and size that the file states holds. A forger can make that so.
+    pub fn agrees_with_itself(&self) -> bool {
+        self.manifest_digest_holds
+            && self.payload_digest_holds
+            && self.sizes_hold
+            && self.text_digest_holds != Some(false)
+    }
+}
+
 /// Looks at an update file without keys.
 ///
 /// # Errors

@@ -5,7 +5,6 @@
 
 mod file;
 mod fingerprint;
-mod loss;
 mod one_time;
 mod plain;
 mod sealing;
@@ -14,10 +13,9 @@ mod unlock;
 
 pub use file::{KeyringFile, NewKeyring};
 pub use fingerprint::{FINGERPRINT_BYTES, signer_fingerprint, signer_kid};
-pub use loss::WHAT_LOSING_THE_KEYRING_MEANS;
-pub use one_time::{OneTimeCount, OneTimeError, OneTimeKey, ReserveStep, WHAT_RESTORING_MEANS};
+pub use one_time::{OneTimeCount, OneTimeError, OneTimeKey, ReserveStep};
 pub use tree_key::{OtsKind, TreeKey, TreeKeyListing, TreeKind};
-pub use unlock::{Prompt, Purpose, SHORTEST_NEW_PASSPHRASE, Unlock, UnlockError};
+pub use unlock::{Purpose, SHORTEST_NEW_PASSPHRASE, Source, Unlock, UnlockError, read_secret};
 
 use crate::whole_file::FileError;
 use ed25519_dalek::pkcs8::EncodePublicKey;

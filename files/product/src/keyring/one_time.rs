@@ -25,16 +25,6 @@ use std::io;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
-/// What a maker must know before a key with a count is backed up.
-pub const WHAT_RESTORING_MEANS: &str = "\
-The HSS-LMS key is a set of one-time keys. One that signs twice lets anybody make files that your units accept.
-Packstaff counts them, and no count may ever go back:
-  - Sign on one machine only. Two copies of this keyring on two machines know nothing of each other.
-  - Keep the file that ends in .used out of version control and out of back-ups; the keyring itself belongs in them.
-  - After you have restored or moved the product folder, the machine or a snapshot of it, run `packstaff keys skip`
-    before you sign, with a number that is safely more than the signatures that may have been made since.
-";
-
 const KEYS: &[&str] = &["format", "key", "next"];
 /// Bytes of a count's file that are read at most.
 const LARGEST: usize = 4096;

@@ -1,10 +1,10 @@
 //! How the secret that opens a keyring reaches the program: never on a command line, where every process can read it.
 
 use age::secrecy::{ExposeSecret, SecretString};
+use std::error::Error;
 use std::fmt;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
-use thiserror::Error;
 use zeroize::Zeroizing;
 
 /// Longest secret text that is read, in bytes.
@@ -22,20 +22,21 @@ pub enum Purpose {
     Create,
 }
 
-/// Asks a person for a passphrase.
-pub type Prompt = Box<dyn FnMut(Purpose) -> io::Result<SecretString>>;
+/// Gives a text when a secret is wanted: asks a person, or looks where the caller was told to.
+pub type Source = Box<dyn FnMut(Purpose) -> Result<SecretString, UnlockError>>;
 
-/// Where the secret that opens a keyring comes from.
-///
-/// A text from `Fd` or `Env` that begins like an age identity (`AGE-SECRET-KEY-1`) is used as one; every other is a
-/// passphrase.
+/// Where the secret that opens a keyring comes from. Nothing is fetched before it is needed, and nothing here looks at an
+/// environment or a terminal: sources that do are the caller's.
 pub enum Unlock {
-    /// A person is asked for a passphrase.
-    Prompt(Prompt),
-    /// The first line of what an open file descriptor gives. Unix only.
-    Fd(u32),
-    /// The value of an environment variable. Convenient in automation; processes of the same user can read it.
-    Env(String),
+    /// A passphrase, whatever it looks like.
+    Passphrase(Source),
+    /// A passphrase; or an age identity, if the text begins like one (`AGE-SECRET-KEY-1`).
+    Text {
+        /// What to call the source in messages, such as `descriptor 3`.
+        origin: String,
+        /// Gives the text.
+        source: Source,
+    },
     /// A file of age identities, one a line, with comments after `#`.
     IdentityFile(PathBuf),
 }
@@ -43,9 +44,8 @@ pub enum Unlock {
 impl fmt::Debug for Unlock {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Prompt(_) => f.write_str("Prompt"),
-            Self::Fd(number) => f.debug_tuple("Fd").field(number).finish(),
-            Self::Env(name) => f.debug_tuple("Env").field(name).finish(),
+            Self::Passphrase(_) => f.write_str("Passphrase"),
+            Self::Text { origin, .. } => f.debug_tuple("Text").field(origin).finish(),
             Self::IdentityFile(path) => f.debug_tuple("IdentityFile").field(path).finish(),
         }
     }
@@ -59,15 +59,13 @@ pub(crate) enum Secret {
 }
 
 /// Why there is no secret to open a keyring with.
-#[derive(Debug, Error)]
+#[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum UnlockError {
-    /// The prompt failed.
-    #[error(
-        "no passphrase could be asked for: {0}. Where nobody can type, use an identity file, a variable or a descriptor"
-    )]
-    Prompt(#[source] io::Error),
-    /// The source cannot be read.
+    /// A source of the caller's gave nothing.
+    #[error("{0}")]
+    Source(#[source] Box<dyn Error + Send + Sync>),
+    /// A file cannot be read.
     #[error("the secret cannot be read from {origin}: {error}")]
     Unreadable {
         /// The source.
@@ -76,9 +74,6 @@ pub enum UnlockError {
         #[source]
         error: io::Error,
     },
-    /// The environment variable is not set, or not text.
-    #[error("the environment variable {0} is not set to a text. Set it, or name another source")]
-    NoVariable(String),
     /// The source gave nothing.
     #[error("the secret from {0} is empty")]
     Empty(String),
@@ -106,22 +101,14 @@ impl Unlock {
     /// Fetches the secret.
     pub(crate) fn fetch(&mut self, purpose: Purpose) -> Result<Secret, UnlockError> {
         let secret = match self {
-            Self::Prompt(prompt) => {
-                let passphrase = prompt(purpose).map_err(UnlockError::Prompt)?;
+            Self::Passphrase(source) => {
+                let passphrase = source(purpose)?;
                 if passphrase.expose_secret().is_empty() {
                     return Err(UnlockError::Empty("the prompt".to_owned()));
                 }
                 Secret::Passphrase(passphrase)
             }
-            Self::Fd(number) => {
-                let text = read_secret(Path::new(&format!("/dev/fd/{number}")))?;
-                secret_text(text.lines().next().unwrap_or_default(), &format!("descriptor {number}"))?
-            }
-            Self::Env(name) => {
-                let text = std::env::var(&*name).map_err(|_| UnlockError::NoVariable(name.clone()))?;
-                let text = Zeroizing::new(text);
-                secret_text(text.trim_end_matches(['\r', '\n']), &format!("the variable {name}"))?
-            }
+            Self::Text { origin, source } => secret_text(&source(purpose)?, origin)?,
             Self::IdentityFile(path) => {
                 let text = read_secret(path)?;
                 Secret::Identities(identities(&text, &path.display().to_string())?)
@@ -140,14 +127,15 @@ impl Unlock {
     }
 }
 
-fn secret_text(text: &str, origin: &str) -> Result<Secret, UnlockError> {
+fn secret_text(secret: &SecretString, origin: &str) -> Result<Secret, UnlockError> {
+    let text = secret.expose_secret();
     if text.is_empty() {
         return Err(UnlockError::Empty(origin.to_owned()));
     }
     if text.starts_with(IDENTITY_PREFIX) {
         return Ok(Secret::Identities(identities(text, origin)?));
     }
-    Ok(Secret::Passphrase(SecretString::from(text.to_owned())))
+    Ok(Secret::Passphrase(secret.clone()))
 }
 
 fn identities(text: &str, origin: &str) -> Result<Vec<age::x25519::Identity>, UnlockError> {
@@ -169,8 +157,12 @@ fn identities(text: &str, origin: &str) -> Result<Vec<age::x25519::Identity>, Un
     Ok(found)
 }
 
-/// Reads a secret into memory that is wiped. The room is taken at once, because a buffer that grows leaves copies.
-fn read_secret(path: &Path) -> Result<Zeroizing<String>, UnlockError> {
+/// Reads a secret, of at most 64 KiB, into memory that is wiped. The room is taken at once, because a buffer that grows leaves
+/// copies.
+///
+/// # Errors
+/// It cannot be read, is too long, or is not text.
+pub fn read_secret(path: &Path) -> Result<Zeroizing<String>, UnlockError> {
     let unreadable = |error| UnlockError::Unreadable {
         origin: path.display().to_string(),
         error,

@@ -48,6 +48,15 @@ pub enum DeliverError {
     },
 }
 
+/// What becomes of a file with other contents that has the name of one that is brought.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SameName {
+    /// It stays, and nothing is written.
+    Refused,
+    /// The new one takes its place.
+    Replaced,
+}
+
 /// What was done.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Delivered {
@@ -59,11 +68,11 @@ pub struct Delivered {
     pub is_fat: Option<bool>,
 }
 
-/// Copies files into a folder. Each appears whole or not at all. No file with other contents is replaced unless `replace` says so.
+/// Copies files into a folder. Each appears whole or not at all.
 ///
 /// # Errors
 /// The folder is none, a name does not fit a stick, a file is in the way, or writing or reading back fails.
-pub fn deliver(folder: &Path, files: &[StickFile], replace: bool) -> Result<Delivered, DeliverError> {
+pub fn deliver(folder: &Path, files: &[StickFile], same_name: SameName) -> Result<Delivered, DeliverError> {
     if !folder.is_dir() {
         return Err(DeliverError::NoFolder(folder.to_owned()));
     }
@@ -76,7 +85,7 @@ pub fn deliver(folder: &Path, files: &[StickFile], replace: bool) -> Result<Deli
             Err(_) => false,
             Ok(metadata) if !metadata.is_file() => return Err(DeliverError::NotAFile(path)),
             Ok(_) if compare(&path, &file.contents).is_ok_and(|difference| difference.is_none()) => true,
-            Ok(_) if replace => false,
+            Ok(_) if same_name == SameName::Replaced => false,
             Ok(_) => return Err(DeliverError::Exists(path)),
         });
     }

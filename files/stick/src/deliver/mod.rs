@@ -6,7 +6,7 @@ mod folder;
 mod system;
 
 pub use device::{Permit, erase_and_write, words};
-pub use folder::{DeliverError, Delivered, deliver, other_updates};
+pub use folder::{DeliverError, Delivered, SameName, deliver, other_updates};
 pub use system::{DeviceFacts, DeviceRefusal, System};
 
 use std::fs::File;

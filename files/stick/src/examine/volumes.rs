@@ -488,9 +488,5 @@ pub(super) fn of_stopped(path: &str, error: packstaff_fat::Error) -> Finding {
     )
     .about(if is_top { "the top of the stick" } else { path })
     .remedy(COPY);
-    if is_top {
-        finding.code(error)
-    } else {
-        finding
-    }
+    if is_top { finding.code(error) } else { finding }
 }

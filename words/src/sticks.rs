@@ -1,11 +1,103 @@
-//! An examination, as people read it and as JSON.
+//! Sticks: what was made, and what an examination found, as people read it and as JSON.
 
-use super::{size, verdict_word};
-use crate::look::visible;
-use packstaff_stick::examine::{Examination, Finding, Seen, UnitView, Verdict};
+use crate::readme::{OnStick, SheetPlace, readme};
+use crate::text::visible;
+use packstaff_bench::sticks::{Examined, Filled, Made, StickVersion, What};
+use packstaff_product::Product;
+use packstaff_stick::examine::{Content, Finding, Seen, UnitView, Verdict};
 use packstaff_stick::table::{Declared, Partition, Scheme};
 use serde::Serialize;
 use std::fmt::Write;
+
+/// The short text for owners on a stick of these versions.
+pub fn readme_of(product: &Product, versions: &[StickVersion]) -> String {
+    let held = versions.iter().map(|held| OnStick {
+        version: &held.version,
+        files: held
+            .files
+            .iter()
+            .map(|file| (file.board.as_str(), file.name.as_str()))
+            .collect(),
+    });
+    readme(product, &held.collect::<Vec<_>>(), SheetPlace::Apart)
+}
+
+/// What a stick that was made is like; `done` says what was done with it, such as `wrote stick.img`.
+pub fn made(made: &Made, done: &str) -> String {
+    let table = match made.is_partitioned {
+        true => "in a partition",
+        false => "without a table",
+    };
+    let mut text = format!(
+        "{done}: {} bytes, {} {table}, {} clusters of {} bytes, label {}\n",
+        made.bytes,
+        made.kind,
+        made.clusters,
+        made.cluster_bytes,
+        made.label.as_deref().unwrap_or("none"),
+    );
+    for (name, bytes) in &made.files {
+        // Writing to a string does not fail.
+        let _ = writeln!(text, "  {name:<12} {bytes} bytes");
+    }
+    text
+}
+
+/// What was brought to a folder.
+pub fn filled(filled: &Filled) -> String {
+    let Filled {
+        delivered,
+        other_updates,
+    } = filled;
+    let mut text = String::new();
+    for (name, bytes) in &delivered.written {
+        line(&mut text, format!("wrote {name} and read it back: {bytes} bytes"));
+    }
+    for name in &delivered.kept {
+        line(&mut text, format!("{name} was there already with the same contents"));
+    }
+    if !other_updates.is_empty() {
+        let others = other_updates.join(", ");
+        line(
+            &mut text,
+            format!("Other updates are there too, and the unit will show them: {others}"),
+        );
+    }
+    let eject = match delivered.is_fat {
+        Some(true) => "Eject the stick before you pull it out.",
+        Some(false) => "This folder is not on a FAT volume: a unit reads the files only from a FAT stick.",
+        None => "If this is a stick, eject it before you pull it out.",
+    };
+    line(&mut text, eject.to_owned());
+    text
+}
+
+/// Whether the stick does what it is for, in the report's words.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Answer {
+    /// A unit takes the update, and nothing speaks against it.
+    Ready,
+    /// A unit takes the update today.
+    Doubtful,
+    /// No unit takes anything from it.
+    #[serde(rename = "not ready")]
+    NotReady,
+}
+
+/// How the stick is divided, in the report's words.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum TableKind {
+    /// Not at all.
+    None,
+    /// By a master boot record.
+    Mbr,
+    /// By a GUID partition table.
+    Gpt,
+    /// By both.
+    Hybrid,
+}
 
 /// What an examination found.
 #[derive(Clone, Debug, Serialize)]
@@ -14,12 +106,12 @@ pub struct Report {
     pub path: String,
     /// What that is.
     pub what: String,
-    /// `ready`, `doubtful` or `not ready`.
-    pub verdict: &'static str,
+    /// Whether it does what it is for.
+    pub verdict: Answer,
     /// Its bytes; `null` for loose files.
     pub bytes: Option<u64>,
-    /// How it is divided: `none`, `mbr`, `gpt` or `hybrid`; `null` for loose files.
-    pub table: Option<&'static str>,
+    /// How it is divided; `null` for loose files.
+    pub table: Option<TableKind>,
     /// The volumes on it.
     pub volumes: Vec<VolumeRow>,
     /// The label of the volume that was listed.
@@ -36,8 +128,6 @@ pub struct Report {
     pub files: Vec<FileRow>,
     /// What was found, the gravest first.
     pub findings: Vec<FindingRow>,
-    #[serde(skip)]
-    is_good: bool,
 }
 
 /// A volume.
@@ -116,51 +206,56 @@ pub struct FindingRow {
 }
 
 impl Report {
-    pub(super) fn new(path: String, what: String, found: Examination, units_asked: bool) -> Self {
+    /// The report of an examination; `path` is what was examined.
+    pub fn new(path: String, examined: &Examined) -> Self {
+        let found = &examined.found;
         let is_files = found.blocks == 0 && found.volumes.is_empty();
+        let partition = |number: Option<u32>| {
+            let mut all = found.table.partitions.iter();
+            all.find(|partition| Some(partition.number) == number)
+        };
+        let volumes = found.volumes.iter().map(|volume| VolumeRow {
+            partition: volume.partition,
+            declared: partition(volume.partition).map(declared),
+            format: volume.format.family.to_string(),
+            start: volume.start,
+            bytes: volume.blocks * 512,
+            doubt: volume.format.doubt,
+        });
         Self {
             path,
-            what,
-            verdict: verdict_word(found.verdict),
+            what: what(&examined.what),
+            verdict: match found.verdict {
+                Verdict::Ready => Answer::Ready,
+                Verdict::Doubtful => Answer::Doubtful,
+                Verdict::NotReady => Answer::NotReady,
+            },
             bytes: (!is_files).then_some(found.blocks * 512),
             table: (!is_files).then_some(match found.table.scheme {
-                Scheme::None => "none",
-                Scheme::Mbr => "mbr",
-                Scheme::Gpt => "gpt",
-                Scheme::Hybrid => "hybrid",
+                Scheme::None => TableKind::None,
+                Scheme::Mbr => TableKind::Mbr,
+                Scheme::Gpt => TableKind::Gpt,
+                Scheme::Hybrid => TableKind::Hybrid,
             }),
-            volumes: found
-                .volumes
-                .iter()
-                .map(|volume| VolumeRow {
-                    partition: volume.partition,
-                    declared: found
-                        .table
-                        .partitions
-                        .iter()
-                        .find(|partition| Some(partition.number) == volume.partition)
-                        .map(declared),
-                    format: volume.format.family.to_string(),
-                    start: volume.start,
-                    bytes: volume.blocks * 512,
-                    doubt: volume.format.doubt,
-                })
-                .collect(),
+            volumes: volumes.collect(),
             label: found.label.clone(),
             listing_reads: found.listing_reads,
             reads: found.reads,
-            units_asked,
+            units_asked: examined.units_asked,
             units: found.views.iter().map(|view| unit_row(view, &found.files)).collect(),
             files: found.files.iter().map(file_row).collect(),
             findings: found.findings.iter().map(finding_row).collect(),
-            is_good: found.verdict != Verdict::NotReady,
         }
     }
+}
 
-    /// Whether a unit takes something from it.
-    #[must_use]
-    pub const fn is_good(&self) -> bool {
-        self.is_good
+fn what(what: &What) -> String {
+    match what {
+        What::Folder => "a folder".to_owned(),
+        What::Archive => "a zip archive".to_owned(),
+        What::ArchivedImage { name } => format!("a zip archive with the image {name}"),
+        What::Image => "an image".to_owned(),
+        What::Stick => "a stick".to_owned(),
     }
 }
 
@@ -202,7 +297,7 @@ fn unit_row(view: &UnitView, files: &[Seen]) -> UnitRow {
 
 fn file_row(seen: &Seen) -> FileRow {
     let update = match &seen.content {
-        packstaff_stick::examine::Content::Update(update) if seen.is_update() => Some(update),
+        Content::Update(update) if seen.is_update() => Some(update),
         _ => None,
     };
     FileRow {
@@ -226,7 +321,6 @@ fn finding_row(finding: &Finding) -> FindingRow {
 }
 
 /// For a terminal or an e-mail.
-#[must_use]
 pub fn text(report: &Report) -> String {
     let mut out = String::new();
     let size = report
@@ -270,10 +364,10 @@ fn facts(out: &mut String, report: &Report) {
     let mut fact = |name: &str, value: String| line(out, format!("  {name:<12} {value}"));
     if let Some(table) = report.table {
         let table = match table {
-            "mbr" => "master boot record",
-            "gpt" => "GUID partition table",
-            "hybrid" => "GUID partition table and master boot record",
-            _ => "none",
+            TableKind::None => "none",
+            TableKind::Mbr => "master boot record",
+            TableKind::Gpt => "GUID partition table",
+            TableKind::Hybrid => "GUID partition table and master boot record",
         };
         fact("table", table.to_owned());
     }
@@ -348,11 +442,22 @@ fn conclusion(report: &Report) -> &'static str {
         )
     };
     match report.verdict {
-        "ready" if !report.units_asked => {
+        Answer::Ready if !report.units_asked => {
             "Ready, as far as can be said without --product: a whole update is where a unit looks for it."
         }
-        "ready" => stick.0,
-        "doubtful" => stick.1,
-        _ => stick.2,
+        Answer::Ready => stick.0,
+        Answer::Doubtful => stick.1,
+        Answer::NotReady => stick.2,
+    }
+}
+
+/// A number of bytes, in the unit that people use for sticks.
+fn size(bytes: u64) -> String {
+    let shown = |value: f64, unit: &str| format!("{value:.1} {unit}");
+    match bytes {
+        0..=9_999 => format!("{bytes} bytes"),
+        10_000..=1_048_575 => shown(bytes as f64 / 1024.0, "KiB"),
+        1_048_576..=1_073_741_823 => shown(bytes as f64 / 1_048_576.0, "MiB"),
+        _ => shown(bytes as f64 / 1_073_741_824.0, "GiB"),
     }
 }

@@ -1,26 +1,27 @@
 //! What the maker says about a release: `notes/<version>.toml` in the product folder.
 
-use miette::{Diagnostic, NamedSource, Result, SourceSpan};
 use packstaff_product::ledger::ReleaseKind;
 use serde::Deserialize;
-use std::path::Path;
+use std::io;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 /// The notes of one release; a product folder without them has a feature release without a word.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(crate) struct Notes {
+pub struct Notes {
     #[serde(default)]
     kind: Kind,
     /// What is new for owners, one sentence each.
     #[serde(default)]
-    pub(crate) changes: Vec<String>,
+    pub changes: Vec<String>,
     /// What becomes of settings, beyond what is proved.
     #[serde(default)]
-    pub(super) settings: Vec<String>,
+    pub settings: Vec<String>,
     /// What becomes of calibration, beyond what is proved.
     #[serde(default)]
-    pub(super) calibration: Vec<String>,
+    pub calibration: Vec<String>,
 }
 
 #[derive(Clone, Copy, Debug, Default, Deserialize)]
@@ -34,7 +35,7 @@ enum Kind {
 
 impl Notes {
     /// The notes in a text that holds nothing else; `None` if it is something else, or empty.
-    pub(crate) fn in_text(text: &str) -> Option<Self> {
+    pub fn in_text(text: &str) -> Option<Self> {
         let has_any = |notes: &Self| {
             [&notes.changes, &notes.settings, &notes.calibration]
                 .iter()
@@ -43,7 +44,8 @@ impl Notes {
         toml::from_str(text).ok().filter(has_any)
     }
 
-    pub(crate) fn kind(&self) -> ReleaseKind {
+    /// What owners get the release for.
+    pub fn kind(&self) -> ReleaseKind {
         match self.kind {
             Kind::Feature => ReleaseKind::Feature,
             Kind::Fix => ReleaseKind::Fix,
@@ -52,35 +54,49 @@ impl Notes {
     }
 }
 
-#[derive(Debug, Error, Diagnostic)]
-#[error("the notes of this release cannot be used: {message}")]
-#[diagnostic(help(
-    "notes have `kind` (\"feature\", \"fix\" or \"security\") and lists of sentences: `changes`, `settings`, `calibration`"
-))]
-struct NotesError {
-    message: String,
-    #[source_code]
-    source_code: NamedSource<String>,
-    #[label("here")]
-    at: Option<SourceSpan>,
+/// Why there are no notes.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum NotesError {
+    /// The file cannot be read.
+    #[error("{} cannot be read: {error}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        #[source]
+        error: io::Error,
+    },
+    /// It holds something that notes do not have.
+    #[error("the notes of this release cannot be used: {message}")]
+    Unusable {
+        /// The file.
+        path: PathBuf,
+        /// All of it.
+        text: String,
+        /// The bytes that are wrong, where the reader can tell.
+        at: Option<Range<usize>>,
+        /// What the reader of TOML says.
+        message: String,
+    },
 }
 
-pub(super) fn read(folder: &Path, version: &str) -> Result<Notes> {
+/// The notes of a version in a product folder; empty if there are none.
+///
+/// # Errors
+/// The file cannot be read, or holds something else.
+pub fn read(folder: &Path, version: &str) -> Result<Notes, NotesError> {
     let path = folder.join("notes").join(format!("{version}.toml"));
     let text = match std::fs::read_to_string(&path) {
         Ok(text) => text,
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => String::new(),
-        Err(error) => return Err(miette::miette!("{} cannot be read: {error}", path.display())),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => String::new(),
+        Err(error) => return Err(NotesError::Unreadable { path, error }),
     };
-    toml::from_str(&text).map_err(|error| {
-        let at = error.span().map(SourceSpan::from);
-        let message = error.message().to_owned();
-        NotesError {
-            message,
-            source_code: NamedSource::new(path.display().to_string(), text),
-            at,
-        }
-        .into()
+    toml::from_str(&text).map_err(|error: toml::de::Error| NotesError::Unusable {
+        at: error.span(),
+        message: error.message().to_owned(),
+        path,
+        text,
     })
 }
 
