@@ -5,13 +5,7 @@
 
 #![forbid(unsafe_code)]
 
-pub mod budget {
-    //! The arithmetic of a unit's life.
-
-    mod rates;
-
-    pub use rates::rates;
-}
+pub mod budget;
 pub mod keys;
 pub mod look;
 pub mod notes;
@@ -19,6 +13,7 @@ pub mod open;
 pub mod ports;
 pub mod progress;
 pub mod rehearse;
+pub mod settings;
 pub mod stick_spec;
 pub mod sticks;
 pub mod trace;

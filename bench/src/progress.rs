@@ -32,6 +32,11 @@ pub enum Step<'a> {
         /// The version to come to.
         to: &'a str,
     },
+    /// A trial install for a budget.
+    TrialInstall {
+        /// The board revision.
+        board: &'a str,
+    },
     /// All that can happen is explored.
     Exploring {
         /// Of what.

@@ -2,44 +2,47 @@
 
 use crate::args;
 use crate::{code_of, say};
-use miette::{IntoDiagnostic, Result};
-use packstaff::budget::{Ask, Figures, budget, draw, told};
+use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff::progress::Progress;
 use packstaff::told::ForPeople;
-use packstaff_words::report::Report;
-use serde::Serialize;
+use packstaff_bench::budget::{Ask, compute};
+use packstaff_product::{Access, write_whole};
+use packstaff_words::budget::{Page, files, json, key_search, report};
 use std::io::IsTerminal;
-
-/// A report, and every figure in it as a number.
-#[derive(Serialize)]
-struct Printed<'a> {
-    #[serde(flatten)]
-    report: &'a Report,
-    budget: &'a Figures,
-}
+use std::path::Path;
 
 pub(crate) fn run(ask: &args::Budget) -> Result<u8> {
     let progress = Progress::new(ask.json);
-    let mut bench = packstaff::machine::open(&ask.product).told()?;
+    let bench = packstaff::machine::open(&ask.product).told()?;
     let wanted = Ask {
         boards: ask.board.clone(),
         tries: ask.tries.clone(),
     };
-    let computed = budget(&mut bench, &wanted, &progress);
+    let computed = compute(&bench, &wanted, &progress);
     progress.done();
-    let (mut report, figures, stated) = computed?;
+    let figures = computed.told()?;
+    let mut report = report(&figures);
     if let Some(folder) = &ask.out {
-        report.written = draw(folder, &report, &figures, &stated)?;
+        report.written = write(folder, &files(&report, &figures).into_diagnostic()?)?;
     }
     if ask.json {
-        let printed = Printed {
-            report: &report,
-            budget: &figures,
-        };
-        say(&(serde_json::to_string_pretty(&printed).into_diagnostic()? + "\n"))?;
+        say(&(serde_json::to_string_pretty(&json(&report, &figures)).into_diagnostic()? + "\n"))?;
     } else {
         let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
-        say(&format!("{}\n{}", report.table(colour), told(&figures)))?;
+        say(&format!("{}\n{}", report.table(colour), key_search(&figures)))?;
     }
     Ok(code_of(&report))
+}
+
+/// Writes files into a folder, and gives their paths.
+fn write(folder: &Path, files: &[Page]) -> Result<Vec<String>> {
+    std::fs::create_dir_all(folder)
+        .into_diagnostic()
+        .wrap_err_with(|| format!("{} cannot be made", folder.display()))?;
+    let written = files.iter().map(|file| {
+        let path = folder.join(&file.name);
+        write_whole(&path, file.content.as_bytes(), Access::Shared).into_diagnostic()?;
+        Ok(path.display().to_string())
+    });
+    written.collect()
 }

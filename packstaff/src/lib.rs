@@ -3,12 +3,10 @@
 
 #![forbid(unsafe_code)]
 
-pub mod budget;
 pub mod clock;
 pub mod machine;
 pub mod memory;
 pub mod progress;
 pub mod rehearse;
 pub mod release;
-pub mod settings;
 pub mod told;

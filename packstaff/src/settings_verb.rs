@@ -3,14 +3,15 @@
 use crate::args::SettingsAct;
 use crate::{HOLDS, REFUSED, say};
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::settings as told;
 use packstaff::told::ForPeople;
+use packstaff_bench::settings::history;
 use packstaff_product::{Access, write_whole};
 use packstaff_settings::carry::{History, Reach, carry_record};
 use packstaff_settings::dump::{DumpError, LARGEST_IMAGE, Reading, copies, from_text, image, read, read_record};
 use packstaff_settings::dwarf::import;
 use packstaff_settings::generate::{Request, generate};
 use packstaff_settings::layout::{Keeping, Layout, Memory};
+use packstaff_words::settings as told;
 use serde_json::Value as Json;
 use std::path::Path;
 
@@ -24,7 +25,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             json,
         } => {
             let bench = packstaff::machine::open(&product).told()?;
-            let plan = told::history(&bench)?.plan(&from, &to).into_diagnostic()?;
+            let plan = history(&bench).told()?.plan(&from, &to).into_diagnostic()?;
             match json {
                 true => print_json(&told::plan_json(&plan))?,
                 false => say(&told::diff(&plan))?,
@@ -37,7 +38,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             product,
             form,
         } => {
-            let history = told::history(&packstaff::machine::open(&product).told()?)?;
+            let history = history(&packstaff::machine::open(&product).told()?).told()?;
             let layout = layout_of(&history, &version)?;
             let reading = read_dump(&history, layout, &dump)?;
             show(&reading, &form)?;
@@ -51,7 +52,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             form,
             out,
         } => {
-            let history = told::history(&packstaff::machine::open(&product).told()?)?;
+            let history = history(&packstaff::machine::open(&product).told()?).told()?;
             let plan = history.plan(&from, &to).into_diagnostic()?;
             let (old, new) = (layout_of(&history, &from)?, layout_of(&history, &to)?);
             let before = read_dump(&history, old, &dump)?;
@@ -59,7 +60,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
                 .into_diagnostic()
                 .wrap_err_with(|| format!("the settings cannot be carried over from {from} to {to}"))?;
             match form.as_str() {
-                "text" => say(&told::carried(&plan, &before, new, &made)?)?,
+                "text" => say(&told::carried(&plan, &before, new, &made).into_diagnostic()?)?,
                 _ => show(&sealed(new, &made.record)?, &form)?,
             }
             if let Some(out) = out {
@@ -74,7 +75,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             prefix,
             room,
         } => {
-            let history = told::history(&packstaff::machine::open(&product).told()?)?;
+            let history = history(&packstaff::machine::open(&product).told()?).told()?;
             let request = Request {
                 version: &version,
                 prefix: &prefix,
@@ -99,7 +100,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
             size,
             product,
         } => {
-            let history = told::history(&packstaff::machine::open(&product).told()?)?;
+            let history = history(&packstaff::machine::open(&product).told()?).told()?;
             let layout = layout_of(&history, &version)?;
             let base = match base {
                 Some(dump) => Some(read_dump(&history, layout, &dump)?.record),
@@ -161,7 +162,7 @@ pub(crate) fn run(act: SettingsAct) -> Result<u8> {
 
 fn check(product: &Path, json: bool) -> Result<u8> {
     let bench = packstaff::machine::open(product).told()?;
-    let matrix = told::history(&bench)?.matrix().into_diagnostic()?;
+    let matrix = history(&bench).told()?.matrix().into_diagnostic()?;
     let oldest = bench.product.policy.oldest.text();
     let reach = Reach { oldest: Some(oldest) };
     let mut objections = Vec::new();

@@ -2,13 +2,10 @@
 
 use crate::{HOLDS, args, say};
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::settings::of_version;
 use packstaff::told::ForPeople;
-use packstaff_bench::Bench;
-use packstaff_bench::trace::{Given, Known, SettingsDump, trace};
+use packstaff_bench::trace::{Given, Known, trace};
 use packstaff_words::reasons::read_code;
 use packstaff_words::trace::{account, json, letter};
-use std::path::Path;
 
 pub(crate) fn run(ask: &args::Trace) -> Result<u8> {
     let bench = packstaff::machine::open(&ask.product).told()?;
@@ -17,7 +14,7 @@ pub(crate) fn run(ask: &args::Trace) -> Result<u8> {
         flash: ask.flash.clone(),
         stick: ask.stick.clone(),
         code: ask.code.as_deref().map(read_code).transpose().told()?,
-        settings: ask.settings.as_deref().map(|path| dump(&bench, path)).transpose()?,
+        settings: ask.settings.clone(),
     };
     let known = Known {
         board: ask.board.as_deref(),
@@ -35,17 +32,4 @@ pub(crate) fn run(ask: &args::Trace) -> Result<u8> {
         false => say(&account(&bench, &traced))?,
     }
     Ok(HOLDS)
-}
-
-/// A dump, with the layout of every version that has one.
-fn dump(bench: &Bench, path: &Path) -> Result<SettingsDump> {
-    let versions = bench.product.versions.list.iter();
-    let layouts = versions.map(|version| {
-        let layout = of_version(bench, version.text())?.map(|(layout, _)| layout);
-        Ok((version.text().to_owned(), layout))
-    });
-    Ok(SettingsDump {
-        path: path.to_owned(),
-        layouts: layouts.collect::<Result<_>>()?,
-    })
 }

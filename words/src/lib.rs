@@ -5,6 +5,7 @@
 
 #![forbid(unsafe_code)]
 
+pub mod budget;
 pub mod keys;
 pub mod look;
 pub mod ports;
@@ -13,6 +14,7 @@ pub mod readme;
 pub mod reasons;
 pub mod remedy;
 pub mod report;
+pub mod settings;
 pub mod sheet;
 pub mod sticks;
 pub mod text;

@@ -11,6 +11,7 @@ pub fn line(step: &Step<'_>) -> String {
         Step::ComputingTree { done, all } => format!("computing the HSS-LMS key's tree, {done} of {all}"),
         Step::Packing => "packing".to_owned(),
         Step::Installing { board, to, .. } => format!("installing once, without a cut: board {board}, to {to}"),
+        Step::TrialInstall { board } => format!("installing on a simulated board {board}"),
         Step::Exploring { what, .. } => explored(what),
         Step::MakingStick => "making the stick".to_owned(),
         Step::TryingPort { case } => (*case).to_owned(),

@@ -202,6 +202,7 @@ impl Remedy for TraceError {
             Self::Folder(_) => {
                 "send an image of the whole stick: a folder shows its files, and not what a unit makes of them"
             }
+            Self::Layout(error) => return error.remedy(),
             Self::SettingsTooLong(_) => "a dump begins at address 0 of the settings memory and ends where that ends",
             Self::Open(error) => return error.remedy(),
             _ => return None,
@@ -212,6 +213,7 @@ impl Remedy for TraceError {
     fn document(&self) -> Option<&DocumentError> {
         match self {
             Self::Open(error) => error.document(),
+            Self::Layout(error) => error.document(),
             _ => None,
         }
     }

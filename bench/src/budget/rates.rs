@@ -1,6 +1,6 @@
 //! The rates that a board's updates are timed with.
 
-use packstaff_product::{Board, Product, UpdateRates};
+use packstaff_product::{Board, Budget, UpdateRates};
 use packstaff_unit::part::Part;
 use packstaff_unit::timing::Rates;
 
@@ -8,12 +8,11 @@ use packstaff_unit::timing::Rates;
 const BLOCK: f64 = 512.0;
 
 /// What the maker states, and the usual rates for the rest. Without a stated clock, the part's highest is taken.
-pub fn rates(product: &Product, board: &Board, part: &Part) -> Rates {
-    let budget = product.budget.as_ref();
-    let stated = budget.and_then(|budget| budget.board(&board.revision)?.clock_mhz);
+pub fn rates(stated: Option<&Budget>, board: &Board, part: &Part) -> Rates {
+    let clock_mhz = stated.and_then(|stated| stated.board(&board.revision)?.clock_mhz);
     let highest = part.clock_hz_max.unwrap_or(48_000_000) as f64;
-    let usual = Rates::portable(stated.map_or(highest, |mhz| mhz * 1e6));
-    let ours = budget.map(|budget| budget.rates).unwrap_or_default();
+    let usual = Rates::portable(clock_mhz.map_or(highest, |mhz| mhz * 1e6));
+    let ours = stated.map(|stated| stated.rates).unwrap_or_default();
     let UpdateRates {
         sha256_cycles_per_byte,
         aes_cycles_per_byte,

@@ -261,7 +261,11 @@ impl<'a> BoardUnderTest<'a> {
             ending: seen.ending,
             broken: before.broken(&self.blueprint, &world).collect(),
             erases_most: wear.most(&self.blueprint.layout),
-            estimate: Estimate::of(&seen.work, parts, &rates(&self.bench.product, self.board, parts.own)),
+            estimate: Estimate::of(
+                &seen.work,
+                parts,
+                &rates(self.bench.product.budget.as_ref(), self.board, parts.own),
+            ),
         })
     }
 }

@@ -1,6 +1,7 @@
 //! Why a unit cannot be traced.
 
 use crate::OpenError;
+use crate::settings::SettingsError;
 use packstaff_envelope::Refusal;
 use packstaff_product::LedgerError;
 use packstaff_stick::StickError;
@@ -91,6 +92,9 @@ pub enum TraceError {
     /// A dump is larger than any settings memory.
     #[error("{} has more bytes than any settings memory", .0.display())]
     SettingsTooLong(PathBuf),
+    /// A version's layout of its settings is wrong.
+    #[error(transparent)]
+    Layout(#[from] SettingsError),
     /// The product's units cannot be built.
     #[error(transparent)]
     Open(#[from] OpenError),

@@ -1,6 +1,5 @@
 //! What an owner sent, read in.
 
-use super::settings::SettingsDump;
 use super::{Sent, TraceError};
 use crate::Bench;
 use packstaff_fat::Block;
@@ -68,7 +67,7 @@ pub struct Given {
     /// The reason whose code is on the display.
     pub code: Option<Reason>,
     /// A dump of the settings memory.
-    pub settings: Option<SettingsDump>,
+    pub settings: Option<PathBuf>,
 }
 
 /// What was sent, as it was read for one board.
@@ -83,8 +82,8 @@ pub(super) fn sent(given: &Given, evidence: &Evidence) -> Vec<Sent> {
         bytes: stick.stick.blocks() * packstaff_fat::BLOCK as u64,
     });
     let code = evidence.code.map(Sent::Code);
-    let settings = given.settings.iter().map(|dump| Sent::Settings {
-        name: dump.path.display().to_string(),
+    let settings = given.settings.iter().map(|path| Sent::Settings {
+        name: path.display().to_string(),
     });
     readouts.chain(stick).chain(code).chain(settings).collect()
 }

@@ -8,7 +8,7 @@ mod settings;
 pub use error::TraceError;
 pub use evidence::{AddressError, FlashFile, Given, gather};
 pub use known::kind;
-pub use settings::{KeptAs, RecordKept, SettingsDump, SettingsSeen};
+pub use settings::{KeptAs, RecordKept, SettingsSeen};
 
 use crate::Bench;
 use packstaff_installer::Reason;
@@ -112,7 +112,8 @@ pub fn trace(bench: &Bench, keyring: &Keyring, known: Known<'_>, given: &Given) 
     account
         .inconsistencies
         .extend(another_board(bench, keyring, candidate, given)?);
-    let settings = given.settings.as_ref().map(settings::seen).transpose()?;
+    let settings = given.settings.as_deref();
+    let settings = settings.map(|path| settings::seen(bench, path)).transpose()?;
     if settings.is_some() {
         account.unseen.retain(|unseen| *unseen != Unseen::Settings);
     }

@@ -1,20 +1,12 @@
 //! A dump of the settings memory: as which version's layout it reads, and whether it is whole.
 
 use super::TraceError;
+use crate::Bench;
+use crate::settings::of_version;
 use packstaff_settings::dump::{Flaw, LARGEST_IMAGE, copies};
-use packstaff_settings::layout::Layout;
 use std::fs::File;
 use std::io::Read;
-use std::path::{Path, PathBuf};
-
-/// A dump that was sent, and what it is read by.
-#[derive(Clone, Debug)]
-pub struct SettingsDump {
-    /// The file.
-    pub path: PathBuf,
-    /// Every version of the product, the oldest first, with its layout if it has one.
-    pub layouts: Vec<(String, Option<Layout>)>,
-}
+use std::path::Path;
 
 /// What a dump of the settings memory says.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -64,19 +56,19 @@ impl SettingsSeen {
 /// Looks at a dump.
 ///
 /// # Errors
-/// It cannot be read.
-pub(super) fn seen(sent: &SettingsDump) -> Result<SettingsSeen, TraceError> {
-    let dump = read(&sent.path)?;
+/// It cannot be read, or a version's layout is wrong.
+pub(super) fn seen(bench: &Bench, path: &Path) -> Result<SettingsSeen, TraceError> {
+    let dump = read(path)?;
     let mut seen = SettingsSeen {
         versions: Vec::new(),
         without_layout: Vec::new(),
     };
-    for (version, layout) in &sent.layouts {
-        let Some(layout) = layout else {
-            seen.without_layout.push(version.clone());
+    for version in &bench.product.versions.list {
+        let Some(described) = of_version(bench, version.text())? else {
+            seen.without_layout.push(version.text().to_owned());
             continue;
         };
-        let found = copies(layout, &dump);
+        let found = copies(&described.layout, &dump);
         // A record that is another layout's, or blank, says nothing of this one.
         if found.iter().any(|copy| !copy.is_foreign()) {
             let records = found.into_iter().map(|copy| RecordKept {
@@ -84,7 +76,7 @@ pub(super) fn seen(sent: &SettingsDump) -> Result<SettingsSeen, TraceError> {
                 flaws: copy.flaws,
             });
             seen.versions.push(KeptAs {
-                version: version.clone(),
+                version: version.text().to_owned(),
                 records: records.collect(),
             });
         }

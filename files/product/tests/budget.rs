@@ -182,7 +182,7 @@ fn other_values_are_tried_wherever_their_key_stands() {
         ("saving_load_ma", "12.5"),
         ("update_limit_s", "5"),
     ] {
-        budget.try_value(key, value).unwrap();
+        budget = budget.with(key, value).unwrap();
     }
     let offs: Vec<_> = budget
         .boards
@@ -207,7 +207,7 @@ fn other_values_are_tried_wherever_their_key_stands() {
 
 #[test]
 fn what_cannot_be_tried_is_said() {
-    let said = |key: &str, value: &str| demo_budget().try_value(key, value).unwrap_err().to_string();
+    let said = |key: &str, value: &str| demo_budget().with(key, value).unwrap_err().to_string();
     assert_eq!(
         said("capacitor", "470"),
         "a budget has no key `capacitor` that can be tried; did you mean `capacitor_uf`?"
@@ -228,7 +228,7 @@ fn what_cannot_be_tried_is_said() {
     let mut bare = demo_budget();
     bare.boards.clear();
     assert_eq!(
-        bare.try_value("owners", "3"),
+        bare.with("owners", "3"),
         Err(WhatIfError::NoPlace {
             key: "owners",
             missing: "there is no [[budget.board]] for the boards that are looked at"
@@ -241,7 +241,7 @@ proptest! {
     #[test]
     fn tried_numbers_keep_to_their_ranges(number: f64) {
         for quantity in Budget::quantities() {
-            let taken = demo_budget().try_value(quantity.key, &number.to_string()).is_ok();
+            let taken = demo_budget().with(quantity.key, &number.to_string()).is_ok();
             prop_assert_eq!(taken, quantity.takes(number), "{}", quantity.key);
         }
     }

@@ -6,11 +6,11 @@
 
 use super::outcome::{Broken, KeepingOutcome};
 use crate::progress::Progress;
-use crate::settings::{Described, described, put_together};
-use crate::told;
+use crate::told::{self, ForPeople};
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
 use packstaff_bench::rehearse::{Beginning, Bound, Case, Limits, RehearseError};
+use packstaff_bench::settings::{Described, described, put_together};
 use packstaff_bench::{Explored as Exploring, Progress as _, Step};
 use packstaff_keeper::{AsideConfig, Memory, Region, Spots};
 use packstaff_product::Range;
@@ -83,7 +83,7 @@ impl KeepingCase {
 pub fn keeping_cases(bench: &Bench, installs: &[Case]) -> Result<KeepingCases> {
     let mut found = KeepingCases::default();
     let all: Vec<_> = bench.product.versions.list.iter().collect();
-    let Described { layouts, .. } = described(bench, &all)?;
+    let Described { layouts, .. } = described(bench).told()?;
     let mut without = BTreeSet::new();
     for board in &bench.product.boards {
         let own = || installs.iter().filter(|case| case.board == board.revision);
@@ -167,8 +167,7 @@ pub fn explore_keeping(
     limits: &Limits,
     progress: &Progress,
 ) -> Result<KeepingOutcome> {
-    let all: Vec<_> = bench.product.versions.list.iter().collect();
-    let history = put_together(described(bench, &all)?.layouts)?;
+    let history = put_together(described(bench).told()?.layouts).told()?;
     match Kept::of(&history, bench.parts_table(), case, limits)? {
         Ok(kept) => kept.explore(case, limits, &explore_setup, progress),
         Err(Obstacle::Outside(why)) => Ok(KeepingOutcome {

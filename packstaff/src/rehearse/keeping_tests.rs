@@ -2,8 +2,8 @@
 
 use super::keeping::Kept;
 use super::*;
-use crate::settings::history;
 use packstaff_bench::rehearse::{Beginning, Bound};
+use packstaff_bench::settings::history;
 use packstaff_keeper::{Flaw, Keeper};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Faults;

@@ -1,11 +1,11 @@
 //! What came of a rehearsal, as it is kept, sent from machine to machine, and joined.
 
 use super::keeping::{KeepingCase, KeepingCases};
-use crate::settings;
 use crate::told::ForPeople;
 use miette::Result;
 use packstaff_bench::open::Bench;
 use packstaff_bench::rehearse::{self, Beginning, Case, Install, PartOf, Places, recorded_files};
+use packstaff_bench::settings;
 use packstaff_rehearsal::explore::{Exploration, Faults};
 use packstaff_rehearsal::picture::StoryPicture;
 use packstaff_rehearsal::power_up::Ending;
@@ -183,7 +183,7 @@ impl Outcome {
             matrix.push(format!("{} {:?}", board.part, board.map));
         }
         for version in &bench.product.versions.list {
-            let layout = settings::file(bench, version.text())?;
+            let layout = settings::file(bench, version.text()).told()?;
             matrix.extend(layout.map(|content| format!("{version} {}", hex(&packstaff_envelope::sha256(&content)))));
         }
         matrix.extend(names.iter().cloned());

@@ -12,13 +12,12 @@ mod write;
 pub use pack::{NameError, file_name};
 pub use stick::release_stick;
 
-use crate::budget;
 use crate::progress::Progress;
 use crate::rehearse::{draw, proof};
-use crate::settings;
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
+use packstaff_bench::settings::{self, ReleaseSettings};
 use packstaff_envelope::Manifest;
 use packstaff_product::ledger::Appended;
 use packstaff_product::{Board, Date, Record, Unlock};
@@ -90,7 +89,10 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         return Ok(report);
     };
 
-    let settled = settings::release_rows(bench, &version, &options.builds, &mut report)?;
+    let settled = settings::of_release(bench, &version, &options.builds).told()?;
+    if let Some(settled) = &settled {
+        packstaff_words::settings::set_release(&mut report, settled);
+    }
     if report.verdict == Verdict::Fail {
         report.conclusion = refused(&report, "Nothing was packed or written");
         return Ok(report);
@@ -103,13 +105,23 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
     progress.say("rehearsing");
     let rehearsed = rehearse::rehearse(bench, keyring.keyring(), &version, &packed, progress, &mut report)?;
 
-    budget::release_rows(&mut report, bench, &rehearsed.installs)?;
+    if let Some(budget) = packstaff_bench::budget::of_release(bench, &rehearsed.installs).told()? {
+        packstaff_words::budget::set_release(&mut report, &budget);
+    }
 
     let date = bench
         .ledger
         .find(version.text(), issue)
         .map_or(options.date, |known| known.record.date);
-    let page = sheet::page(bench, &version, date, &notes, &packed, &rehearsed, settled.as_ref());
+    let page = sheet::page(
+        bench,
+        &version,
+        date,
+        &notes,
+        &packed,
+        &rehearsed,
+        settled.as_ref().and_then(ReleaseSettings::matrix),
+    );
     progress.say("making the stick");
     let image = stick::make(bench, &version, date, &packed, &page)?;
     stick::check(bench, keyring.keyring(), &image, &packed, &mut report)?;
@@ -142,7 +154,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         );
         return Ok(report);
     }
-    let layout = settings::file(bench, version.text())?;
+    let layout = settings::file(bench, version.text()).told()?;
     let record = Record {
         settings: layout.as_deref().map(write::layout),
         ..write::record(

@@ -3,7 +3,6 @@
 use super::Packed;
 use super::rehearse::Rehearsed;
 use crate::rehearse::owners_sentence;
-use crate::settings::owners_sentences;
 use packstaff_bench::notes::Notes;
 use packstaff_bench::open::Bench;
 use packstaff_bench::rehearse::Install;
@@ -11,6 +10,7 @@ use packstaff_installer::Reason;
 use packstaff_product::{Date, Version};
 use packstaff_settings::carry::Matrix;
 use packstaff_unit::timing::Estimate;
+use packstaff_words::settings::owners_sentences;
 use packstaff_words::sheet::{BoardPart, Phase, Screen, SettingsNote, Sheet, Times, render};
 
 pub(super) fn page(

@@ -206,7 +206,10 @@ fn a_dump_of_the_settings_is_told_by_its_layout() {
     let folder = Folder::demo();
     cut(&folder, ARRIVED);
     let bench = Bench::open(&folder.path("")).unwrap();
-    let (layout, _) = packstaff::settings::of_version(&bench, "1.8").unwrap().unwrap();
+    let layout = packstaff_bench::settings::of_version(&bench, "1.8")
+        .unwrap()
+        .unwrap()
+        .layout;
     let mut record = vec![0; layout.record.size as usize];
     packstaff_settings::dump::seal(&layout, &mut record, 1);
     let packstaff_settings::layout::Keeping::Copies(starts) = &layout.memory.keeping else {

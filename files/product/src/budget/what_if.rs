@@ -212,43 +212,50 @@ impl Budget {
         NUMBERS.iter().map(|(quantity, _, _)| quantity)
     }
 
-    /// Puts another value wherever a key stands.
+    /// The same budget with another value wherever a key stands.
     ///
     /// Each value is looked at alone: what two of them make together is left to the arithmetic, which complains as well.
     ///
     /// # Errors
     /// The key is not known or stands nowhere, or the value is not one that it takes.
-    pub fn try_value(&mut self, key: &str, value: &str) -> Result<(), WhatIfError> {
+    pub fn with(&self, key: &str, value: &str) -> Result<Self, WhatIfError> {
+        let mut changed = self.clone();
         if key == "finish" {
-            let words = Finish::WORDS;
-            let to = words
-                .iter()
-                .find(|(word, _)| *word == value)
-                .ok_or(WhatIfError::BadValue {
-                    key: "finish",
-                    found: format!("{value:?}"),
-                    expected: "one of page, save".to_owned(),
-                })?;
-            return placed(power(self, |off| off.finish = to.1), "finish", NO_POWER_OFF);
+            let to = finish(value)?;
+            placed(power(&mut changed, |off| off.finish = to), "finish", NO_POWER_OFF)?;
+            return Ok(changed);
         }
-        let Some((quantity, put, missing)) = NUMBERS.iter().find(|(quantity, _, _)| quantity.key == key) else {
-            let known = || NUMBERS.iter().map(|(quantity, _, _)| quantity.key).chain(["finish"]);
-            let hint = match nearest(key, known()) {
-                Some(near) => format!("did you mean `{near}`?"),
-                None => format!("there are {}", known().collect::<Vec<_>>().join(", ")),
-            };
-            return Err(WhatIfError::UnknownKey {
-                found: key.to_owned(),
-                hint,
-            });
-        };
+        let known = NUMBERS.iter().find(|(quantity, _, _)| quantity.key == key);
+        let (quantity, put, missing) = known.ok_or_else(|| unknown(key))?;
         let number = value.parse().ok().filter(|number| quantity.takes(*number));
         let number = number.ok_or_else(|| WhatIfError::BadValue {
             key: quantity.key,
             found: format!("{value:?}"),
             expected: quantity.expected(),
         })?;
-        placed(put(self, number), quantity.key, missing)
+        placed(put(&mut changed, number), quantity.key, missing)?;
+        Ok(changed)
+    }
+}
+
+fn finish(value: &str) -> Result<Finish, WhatIfError> {
+    let known = Finish::WORDS.iter().find(|(word, _)| *word == value);
+    known.map(|(_, to)| *to).ok_or_else(|| WhatIfError::BadValue {
+        key: "finish",
+        found: format!("{value:?}"),
+        expected: "one of page, save".to_owned(),
+    })
+}
+
+fn unknown(key: &str) -> WhatIfError {
+    let known = || NUMBERS.iter().map(|(quantity, _, _)| quantity.key).chain(["finish"]);
+    let hint = match nearest(key, known()) {
+        Some(near) => format!("did you mean `{near}`?"),
+        None => format!("there are {}", known().collect::<Vec<_>>().join(", ")),
+    };
+    WhatIfError::UnknownKey {
+        found: key.to_owned(),
+        hint,
     }
 }
 

@@ -1,7 +1,7 @@
 //! Figures in words.
 
 /// Years, to two or three digits; above ten thousand only that.
-pub(crate) fn years(years: f64) -> String {
+pub(super) fn years(years: f64) -> String {
     match years {
         years if years.is_infinite() => "never".to_owned(),
         years if years >= 10_000.0 => "over 10,000 years".to_owned(),
@@ -12,17 +12,17 @@ pub(crate) fn years(years: f64) -> String {
 }
 
 /// Milliseconds, to a tenth.
-pub(crate) fn ms(s: f64) -> String {
+pub(super) fn ms(s: f64) -> String {
     format!("{:.1} ms", s * 1e3)
 }
 
 /// Seconds, to a tenth.
-pub(crate) fn seconds(typical_s: f64, longest_s: f64) -> String {
+pub(super) fn seconds(typical_s: f64, longest_s: f64) -> String {
     format!("{typical_s:.1} s, at most {longest_s:.1} s")
 }
 
 /// A number that may be very small or very large, to two digits.
-pub(crate) fn number(number: f64) -> String {
+pub(super) fn number(number: f64) -> String {
     match number {
         0.0 => "0".to_owned(),
         small if small < 0.01 => scientific(small),
@@ -43,7 +43,7 @@ fn scientific(number: f64) -> String {
 }
 
 /// Names in a row.
-pub(crate) fn list(names: &[String]) -> String {
+pub(super) fn list(names: &[String]) -> String {
     match names {
         [] => "nothing".to_owned(),
         [one] => one.clone(),

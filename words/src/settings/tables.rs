@@ -1,10 +1,9 @@
 //! Settings as text and as JSON.
 
-use miette::{IntoDiagnostic, Result};
+use crate::text::wrap;
 use packstaff_settings::carry::{Carried, Carrier, Fate, Lost, Matrix, Outcome, Plan};
-use packstaff_settings::dump::{Reading, Value, read_record};
+use packstaff_settings::dump::{DumpError, Reading, Value, read_record};
 use packstaff_settings::layout::{Layout, Way};
-use packstaff_words::text::wrap;
 use serde_json::{Value as Json, json};
 use std::fmt::Write;
 
@@ -201,8 +200,8 @@ fn value_row(value: &Value) -> Vec<String> {
 ///
 /// # Errors
 /// The record made is not one of the layout gone to, which would be our own mistake.
-pub fn carried(plan: &Plan, before: &Reading, to: &Layout, made: &Carried) -> Result<String> {
-    let after = read_record(to, &made.record).into_diagnostic()?;
+pub fn carried(plan: &Plan, before: &Reading, to: &Layout, made: &Carried) -> Result<String, DumpError> {
+    let after = read_record(to, &made.record)?;
     let mut out = format!("Settings of {} as {} would have them\n", plan.from, plan.to);
     for line in wrap(&carrier(plan), 100) {
         let _ = writeln!(out, "{line}");

@@ -1,12 +1,16 @@
 //! The figures of a budget, as rows of a report.
 
-use super::figures::{BoardFigures, Cuts, FlashWear, LEVEL, MemoryWear, Off};
-use super::words::{list, ms, number, seconds, years};
+use super::names::{finishing, update};
+use super::numbers::{list, ms, number, seconds, years};
+use crate::report::{Cell, Report, Verdict};
+use crate::sheet::typical_and_longest;
+use packstaff_bench::budget::{
+    BoardFigures, Cuts, Figures, FlashWear, LEVEL, MemoryWear, MemoryWearError, Off, OffError, ReleaseBudget, UpdateOf,
+    in_time, lasts,
+};
 use packstaff_budget::plot::farads;
 use packstaff_budget::update_time::UpdateTime;
-use packstaff_product::{Board, Budget};
-use packstaff_words::report::{Cell, Report, Verdict};
-use packstaff_words::sheet::typical_and_longest;
+use packstaff_product::Budget;
 
 const UPDATE: &str = "Update";
 const CUTS: &str = "Cuts among owners";
@@ -14,41 +18,62 @@ const WEAR: &str = "Wear";
 const OFF: &str = "Saving at power-off";
 
 /// Section of a release's report.
-pub(crate) const RELEASE: &str = "Budget";
+const RELEASE: &str = "Budget";
 
 /// Everything about all boards, section by section.
-pub(super) fn set_all(report: &mut Report, boards: &[(&Board, BoardFigures)], budget: &Budget) {
-    for (column, (_, figures)) in boards.iter().enumerate() {
-        set_update(report, column, figures, budget);
+pub(super) fn set_all(report: &mut Report, figures: &Figures) {
+    let budget = &figures.stated;
+    for (column, board) in figures.boards.iter().enumerate() {
+        set_update(report, column, board, budget);
     }
-    for (column, (_, figures)) in boards.iter().enumerate() {
-        if let Some(cuts) = &figures.cuts {
+    for (column, board) in figures.boards.iter().enumerate() {
+        if let Some(cuts) = &board.cuts {
             set_cuts(report, column, cuts, budget);
         }
     }
-    for (column, (_, figures)) in boards.iter().enumerate() {
-        if let Some(flash) = &figures.flash {
+    for (column, board) in figures.boards.iter().enumerate() {
+        if let Some(flash) = &board.flash {
             report.set(WEAR, "flash", "Flash", column, flash_cell(flash, budget));
         }
-        if let Some(memory) = &figures.memory {
+        if let Some(memory) = &board.memory {
             set_memory(report, WEAR, column, memory, budget);
         }
     }
-    for (column, (board, figures)) in boards.iter().enumerate() {
-        if let Some(off) = &figures.off {
+    for (column, board) in figures.boards.iter().enumerate() {
+        if let Some(off) = &board.off {
             set_off_details(report, column, off);
-            set_off(report, OFF, column, off, board);
+            set_off(report, OFF, column, off);
+        }
+    }
+}
+
+/// What a release has to do with its product file's budget, as rows. The report's columns are the product's boards.
+pub fn set_release(report: &mut Report, release: &ReleaseBudget) {
+    let stated = &release.stated;
+    for (column, board) in release.boards.iter().enumerate() {
+        if let Some(time) = board.slowest {
+            let cell = limit_cell(time.typical_s, time.longest_s, stated);
+            report.set(RELEASE, "update-limit", "Longest install", column, cell);
+        }
+        if let Some(flash) = &board.flash {
+            report.set(RELEASE, "flash", "Flash", column, flash_cell(flash, stated));
+        }
+        if let Some(memory) = &board.memory {
+            set_memory(report, RELEASE, column, memory, stated);
+        }
+        if let Some(off) = &board.off {
+            set_off(report, RELEASE, column, off);
         }
     }
 }
 
 fn set_update(report: &mut Report, column: usize, figures: &BoardFigures, budget: &Budget) {
-    for (index, update) in figures.updates.iter().enumerate() {
-        let time = &update.time;
+    for (index, timed) in figures.updates.iter().enumerate() {
+        let time = &timed.time;
         let id = format!("update-{index}");
-        let title = format!("An update {}", update.of);
+        let title = format!("An update {}", update(&timed.of));
         let mut cell = time_cell(time, budget);
-        if !update.released {
+        if timed.of == UpdateOf::FillingSlot {
             // It may never come to that.
             cell.verdict = cell.verdict.min(Verdict::Warn);
             cell.figure = typical_and_longest(time.typical_s, time.longest_s);
@@ -56,13 +81,8 @@ fn set_update(report: &mut Report, column: usize, figures: &BoardFigures, budget
         report.set(UPDATE, &id, &title, column, cell);
         for (place, phase) in time.phases.iter().enumerate().filter(|_| index == 0) {
             let cell = Cell::pass(seconds(phase.typical_s, phase.longest_s));
-            report.set(
-                UPDATE,
-                &format!("phase-{place}"),
-                &format!("  {}", phase.name),
-                column,
-                cell,
-            );
+            let title = format!("  {}", phase.name);
+            report.set(UPDATE, &format!("phase-{place}"), &title, column, cell);
         }
     }
 }
@@ -85,10 +105,10 @@ fn time_cell(time: &UpdateTime, budget: &Budget) -> Cell {
 }
 
 /// The time of an update, against the maker's limit.
-pub(crate) fn limit_cell(typical_s: f64, longest_s: f64, budget: &Budget) -> Cell {
+fn limit_cell(typical_s: f64, longest_s: f64, budget: &Budget) -> Cell {
     let found = typical_and_longest(typical_s, longest_s);
     match budget.update_limit_s {
-        Some(limit) if longest_s > limit => Cell::fail(
+        Some(limit) if !in_time(budget, longest_s) => Cell::fail(
             format!("{found} ({longest_s:.1} s)"),
             format!("at most {limit} s, as `update_limit_s` in product.toml says"),
             "A smaller image, larger sectors, or a faster clock while installing make it shorter; or raise the limit, if owners can wait.",
@@ -146,8 +166,8 @@ fn set_cuts(report: &mut Report, column: usize, cuts: &Cuts, budget: &Budget) {
 }
 
 /// Flash against the years of service.
-pub(crate) fn flash_cell(flash: &FlashWear, budget: &Budget) -> Cell {
-    if flash.years >= budget.years {
+fn flash_cell(flash: &FlashWear, budget: &Budget) -> Cell {
+    if lasts(budget, flash.years) {
         return Cell::pass(years(flash.years));
     }
     Cell::fail(
@@ -164,11 +184,11 @@ pub(crate) fn flash_cell(flash: &FlashWear, budget: &Budget) -> Cell {
 }
 
 /// The settings memory against the years of service.
-pub(crate) fn set_memory(
+fn set_memory(
     report: &mut Report,
     section: &str,
     column: usize,
-    memory: &Result<MemoryWear, String>,
+    memory: &Result<MemoryWear, MemoryWearError>,
     budget: &Budget,
 ) {
     let title = "Settings memory, owner who saves most";
@@ -176,7 +196,7 @@ pub(crate) fn set_memory(
         Ok(memory) => memory,
         Err(why) => {
             let cell = Cell::fail(
-                why.clone(),
+                why.to_string(),
                 "saves that fit the settings memory",
                 "Correct [[budget.save]] in product.toml.",
             );
@@ -186,7 +206,7 @@ pub(crate) fn set_memory(
     };
     let first = list(&memory.first);
     let address = memory.cells.first().map_or(0, |cells| cells.at);
-    let cell = match memory.years >= budget.years {
+    let cell = match lasts(budget, memory.years) {
         true => Cell {
             found: format!(
                 "{} first, in the page at {address:#06x}, after {}; {} in ordinary use",
@@ -210,9 +230,13 @@ pub(crate) fn set_memory(
     report.set(section, "settings-memory", title, column, cell);
 }
 
-fn set_off_details(report: &mut Report, column: usize, off: &Result<Off, String>) {
+fn set_off_details(report: &mut Report, column: usize, off: &Result<Off, OffError>) {
     let Ok(off) = off else { return };
-    let to_be_done = Cell::pass(format!("{}, {} after the cut", off.finishing, ms(off.needed_s)));
+    let to_be_done = Cell::pass(format!(
+        "{}, {} after the cut",
+        finishing(&off.finishing),
+        ms(off.needed_s)
+    ));
     report.set(OFF, "off-needed", "To be finished", column, to_be_done);
     let next = |value: Option<f64>| value.map_or("none".to_owned(), farads);
     let smallest = Cell::pass(format!(
@@ -225,13 +249,13 @@ fn set_off_details(report: &mut Report, column: usize, off: &Result<Off, String>
 }
 
 /// Whether the capacitor that is there holds long enough, and as long as the board's supply is stated to.
-pub(crate) fn set_off(report: &mut Report, section: &str, column: usize, off: &Result<Off, String>, board: &Board) {
+fn set_off(report: &mut Report, section: &str, column: usize, off: &Result<Off, OffError>) {
     let title = "Held up at power-off";
     let off = match off {
         Ok(off) => off,
         Err(why) => {
             let cell = Cell::fail(
-                why.clone(),
+                why.to_string(),
                 "a supply that can hold the unit up",
                 "Correct [budget.board.power_off] in product.toml, or the circuit: a higher voltage before the regulator, less load, or less series resistance.",
             );
@@ -245,7 +269,7 @@ pub(crate) fn set_off(report: &mut Report, section: &str, column: usize, off: &R
         farads(off.given_least_f),
         ms(off.held_nominal_s)
     );
-    let cell = match off.margin_s >= 0.0 {
+    let cell = match off.holds() {
         true => Cell {
             found: format!("{worst}; {} are needed", ms(off.needed_s)),
             ..Cell::pass(format!(
@@ -257,7 +281,11 @@ pub(crate) fn set_off(report: &mut Report, section: &str, column: usize, off: &R
         },
         false => Cell::fail(
             worst,
-            format!("at least {}, until {} is written", ms(off.needed_s), off.finishing),
+            format!(
+                "at least {}, until {} is written",
+                ms(off.needed_s),
+                finishing(&off.finishing)
+            ),
             format!(
                 "Fit {} or more (the next value of E6 is {}), shed loads when the cut is noticed (`saving_load_ma`), or notice it earlier.",
                 farads(rounded_up(off.smallest_f)),
@@ -266,12 +294,11 @@ pub(crate) fn set_off(report: &mut Report, section: &str, column: usize, off: &R
         ),
     };
     report.set(section, "held-up", title, column, cell);
-    let stated_s = f64::from(board.supply.hold_up_ms) / 1e3;
-    let cell = match off.held_s >= stated_s {
-        true => Cell::pass(format!("stated {}", ms(stated_s))),
+    let cell = match off.holds_as_stated() {
+        true => Cell::pass(format!("stated {}", ms(off.stated_s))),
         false => Cell::fail(
-            worst_of_stated(off),
-            format!("{}, as `supply` of the board says (`hold_up_ms`)", ms(stated_s)),
+            format!("{} in the worst case", ms(off.held_s)),
+            format!("{}, as `supply` of the board says (`hold_up_ms`)", ms(off.stated_s)),
             "Correct `hold_up_ms`, or fit a larger capacitor: other things rely on what is stated there.",
         ),
     };
@@ -285,10 +312,6 @@ fn rounded_up(f: f64) -> f64 {
     }
     let unit = 10_f64.powf(f.log10().floor() - 2.0);
     (f / unit * (1.0 - 1e-9)).ceil() * unit
-}
-
-fn worst_of_stated(off: &Off) -> String {
-    format!("{} in the worst case", ms(off.held_s))
 }
 
 #[cfg(test)]

@@ -1,41 +1,46 @@
 //! A budget as a page with its curves, and each curve as a file.
 
-use super::Figures;
-use super::figures::{BoardFigures, MemoryWear, Off};
 use super::key_words;
-use maud::{PreEscaped, html};
-use miette::{IntoDiagnostic, Result, WrapErr};
+use super::names::finishing;
+use crate::report::{Report, Row, Section, Verdict};
+use maud::{Markup, PreEscaped, html};
+use packstaff_bench::budget::{BoardFigures, Figures, MemoryWear, Off};
+use packstaff_budget::OutOfRange;
 use packstaff_budget::key_search::WEAK_POINTS;
 use packstaff_budget::plot::{Chart, HoldUpPicture, Look, WearLine, hold_up_chart, wear_chart};
-use packstaff_product::{Access, Budget, Save};
-use packstaff_words::report::{Report, Verdict};
-use std::path::Path;
+use packstaff_product::{Budget, Save};
 
-/// Writes the page and a file for every curve into a folder. Gives the names of the files.
+/// A file of a budget.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Page {
+    /// Its name.
+    pub name: String,
+    /// Its content.
+    pub content: String,
+}
+
+/// A file for every curve, and the page that has them all.
 ///
 /// # Errors
-/// A file cannot be written.
-pub fn draw(folder: &Path, report: &Report, figures: &Figures, budget: &Budget) -> Result<Vec<String>> {
-    std::fs::create_dir_all(folder)
-        .into_diagnostic()
-        .wrap_err_with(|| format!("{} cannot be made", folder.display()))?;
-    let mut written = Vec::new();
-    let mut write = |name: &str, content: &str| -> Result<()> {
-        let path = folder.join(name);
-        packstaff_product::write_whole(&path, content.as_bytes(), Access::Shared).into_diagnostic()?;
-        written.push(path.display().to_string());
-        Ok(())
-    };
+/// A curve cannot be drawn.
+pub fn files(report: &Report, figures: &Figures) -> Result<Vec<Page>, OutOfRange> {
+    let mut files = Vec::new();
     let mut charts = Vec::new();
     for board in &figures.boards {
-        for (name, chart) in charts_of(board, budget)? {
+        for (name, chart) in charts_of(board, &figures.stated)? {
             let svg = chart.svg();
-            write(&format!("{name}-{}.svg", plain(&board.board)), &format!("{svg}\n"))?;
+            files.push(Page {
+                name: format!("{name}-{}.svg", plain(&board.board)),
+                content: format!("{svg}\n"),
+            });
             charts.push((chart.title, svg));
         }
     }
-    write("budget.html", &page(report, figures, &charts))?;
-    Ok(written)
+    files.push(Page {
+        name: "budget.html".to_owned(),
+        content: page(report, figures, &charts),
+    });
+    Ok(files)
 }
 
 /// Revisions are the maker's words; a file's name keeps to letters that every system takes.
@@ -44,7 +49,7 @@ fn plain(name: &str) -> String {
     name.chars().map(plain).collect()
 }
 
-fn charts_of(board: &BoardFigures, budget: &Budget) -> Result<Vec<(&'static str, Chart)>> {
+fn charts_of(board: &BoardFigures, budget: &Budget) -> Result<Vec<(&'static str, Chart)>, OutOfRange> {
     let of = format!("Board {}", board.board);
     let mut charts = Vec::new();
     if let Some(Ok(off)) = &board.off {
@@ -66,15 +71,20 @@ fn charts_of(board: &BoardFigures, budget: &Budget) -> Result<Vec<(&'static str,
     Ok(charts)
 }
 
-fn hold_up(of: &str, off: &Off) -> Result<Chart> {
-    let picture = HoldUpPicture {
+fn hold_up(of: &str, off: &Off) -> Result<Chart, OutOfRange> {
+    let curve = &off.curve;
+    let written = format!("{} is written", finishing(&off.finishing));
+    let stretches = [
+        (curve.noticing, "the cut is noticed".to_owned()),
+        (curve.writing, written),
+    ];
+    hold_up_chart(&HoldUpPicture {
         of,
-        source: off.curve.source,
-        stretches: &off.curve.stretches,
+        source: curve.source,
+        stretches: &stretches,
         nominal_f: off.given_f,
         least_f: off.given_least_f,
-    };
-    hold_up_chart(&picture).into_diagnostic()
+    })
 }
 
 /// Two lines for each save that wears a page most: the owner who saves most, and ordinary use.
@@ -115,29 +125,7 @@ fn page(report: &Report, figures: &Figures, charts: &[(String, String)]) -> Stri
             }
             @for section in &report.sections {
                 h2 { (section.title) }
-                table {
-                    thead {
-                        tr {
-                            th {}
-                            @for column in &report.columns { th { "board " (column) } }
-                        }
-                    }
-                    tbody {
-                        @for row in &section.rows {
-                            tr {
-                                th { (row.title) }
-                                @for cell in &row.cells {
-                                    td {
-                                        @if let Some(cell) = cell {
-                                            @if cell.verdict != Verdict::Pass { b { (cell.verdict.word()) ": " } }
-                                            (cell.found)
-                                        }
-                                    }
-                                }
-                            }
-                        }
-                    }
-                }
+                (table(section, &report.columns))
             }
             h2 { "Curves" }
             @for (caption, svg) in charts {
@@ -157,4 +145,36 @@ fn page(report: &Report, figures: &Figures, charts: &[(String, String)]) -> Stri
         }
     };
     packstaff_rehearsal::picture::page(&report.heading, &body)
+}
+
+fn table(section: &Section, columns: &[String]) -> Markup {
+    html! {
+        table {
+            thead {
+                tr {
+                    th {}
+                    @for column in columns { th { "board " (column) } }
+                }
+            }
+            tbody {
+                @for row in &section.rows { (line(row)) }
+            }
+        }
+    }
+}
+
+fn line(row: &Row) -> Markup {
+    html! {
+        tr {
+            th { (row.title) }
+            @for cell in &row.cells {
+                td {
+                    @if let Some(cell) = cell {
+                        @if cell.verdict != Verdict::Pass { b { (cell.verdict.word()) ": " } }
+                        (cell.found)
+                    }
+                }
+            }
+        }
+    }
 }

@@ -6,13 +6,15 @@ use std::collections::BTreeSet;
 
 /// Sentences about settings and about calibration.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(crate) struct Sentences {
-    pub(crate) settings: Vec<String>,
-    pub(crate) calibration: Vec<String>,
+pub struct Sentences {
+    /// About settings.
+    pub settings: Vec<String>,
+    /// About the calibration.
+    pub calibration: Vec<String>,
 }
 
 /// What happens to settings and calibration on the way to a version, from each version that is gone from, and on the way back.
-pub(crate) fn owners_sentences(matrix: &Matrix, version: &str) -> Sentences {
+pub fn owners_sentences(matrix: &Matrix, version: &str) -> Sentences {
     let mut sentences = Sentences::default();
     for plan in matrix
         .plans
