@@ -26,6 +26,7 @@ pub mod release;
 pub mod settings;
 pub mod stick_spec;
 pub mod sticks;
+pub mod trace;
 pub mod wear;
 
 // What boards may name.

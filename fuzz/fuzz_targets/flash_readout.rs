@@ -109,7 +109,7 @@ fuzz_target!(|input: &[u8]| {
     };
     let account = tracer(*choice).account(&evidence).expect("there is a generation");
     let Some(flash) = account.flash else { return };
-    assert!(!flash.courses.is_empty());
+    assert!(!flash.hypotheses.is_empty());
     assert!(flash.read <= flash.size);
     let next = account.next.expect("flash was read");
     for outcome in [next.at_best, next.at_worst] {

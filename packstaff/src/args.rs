@@ -336,7 +336,7 @@ pub(crate) struct Trace {
     /// A read-out of the unit's flash, whole or in part: raw binary, Intel HEX or S-record. A raw binary begins at the start of
     /// flash, or at ADDRESS. May be given again: parts of flash, or the same range read twice
     #[arg(long, value_name = "FILE[@ADDRESS]", required_unless_present_any = ["stick", "code"])]
-    pub(crate) flash: Vec<packstaff::trace::FlashFile>,
+    pub(crate) flash: Vec<packstaff_bench::trace::FlashFile>,
     /// An image of the owner's stick
     #[arg(long, value_name = "FILE")]
     pub(crate) stick: Option<PathBuf>,

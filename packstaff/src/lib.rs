@@ -9,4 +9,3 @@ pub mod memory;
 pub mod pages;
 pub mod progress;
 pub mod told;
-pub mod trace;

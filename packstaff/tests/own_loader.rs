@@ -328,7 +328,7 @@ fn a_unit_that_is_stuck_is_drawn() {
         "{cut}"
     );
     let end = texts(&page, ".end p").concat();
-    let stuck = "With a good stick and no further cut, the unit waits: the unit's flash could not be erased or programmed (U3).";
+    let stuck = "With a good stick and no further cut, the unit waits: flash fault (U3).";
     assert!(end.ends_with(stuck), "{end}");
     let torn = "li.cut rect.doubt title";
     assert_eq!(texts(&page, torn), ["cannot be read: check bits do not fit"]);

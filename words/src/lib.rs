@@ -17,6 +17,7 @@ pub mod look;
 pub mod ports;
 pub mod progress;
 pub mod readme;
+pub mod reasons;
 pub mod rehearse;
 pub mod release;
 pub mod remedy;
@@ -25,5 +26,6 @@ pub mod settings;
 pub mod sheet;
 pub mod sticks;
 pub mod text;
+pub mod trace;
 
 pub use remedy::Remedy;

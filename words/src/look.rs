@@ -1,11 +1,14 @@
 //! What a file is, line by line. Nothing of it is verified: the words say so.
 
+use crate::reasons::{Language, explain};
 use crate::text::{bytes, hex, visible};
 use packstaff_bench::look::{Description, Held, PartsFit, RecordedReport, Size, StickSeen};
 use packstaff_bench::notes::Notes;
+use packstaff_envelope::Refusal;
 use packstaff_envelope::ids::{ALG_ED25519, ALG_HSS_LMS};
 use packstaff_envelope::look::{ClaimedSigner, Span, Unverified};
 use packstaff_image::Build;
+use packstaff_installer::Reason;
 use packstaff_product::{Product, Record, Uuid, Version};
 use serde::Serialize;
 
@@ -82,13 +85,19 @@ impl Account {
     }
 }
 
+/// Why units refuse a file, with the code that they show.
+fn refused(refusal: Refusal) -> String {
+    let explained = explain(Reason::File(refusal), Language::English);
+    format!("{} ({})", explained.maker.cause.line, explained.reason.code())
+}
+
 /// Says what a file is.
 pub fn account(description: &Description) -> Account {
     match description {
         Description::Update { seen, sha256 } => update(seen, sha256),
         Description::DamagedUpdate { bytes: size, refusal } => Account::new(DAMAGED_UPDATE)
             .with_line("size", bytes(*size))
-            .with_line("refused", format!("{refusal} (F{})", refusal.code())),
+            .with_line("refused", refused(*refusal)),
         Description::Build { build, first_words } => build_account(build, *first_words),
         Description::UnusableBuild { format, error } => {
             Account::new(format!("A build ({format}) that cannot be used")).with_line("refused", error)

@@ -13,6 +13,19 @@ pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
+/// The same text with a capital letter at its beginning.
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
+
+/// A sentence of what begins small and has no full stop.
+pub fn sentence(clause: &str) -> String {
+    capital(clause) + "."
+}
+
 /// Breaks a text into lines of at most `width` characters, at spaces.
 pub fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = Vec::<String>::new();

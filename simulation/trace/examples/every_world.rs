@@ -4,13 +4,13 @@
 #[path = "../../rehearsal/tests/support/mod.rs"]
 mod support;
 
-#[path = "../tests/told/mod.rs"]
-mod told;
+#[path = "../tests/samples/mod.rs"]
+mod samples;
 
 use packstaff_rehearsal::explore::Faults;
+use samples::{Sample, check_worlds};
 use support::Flashes;
 use support::case::case;
-use told::{Sample, check_worlds};
 
 fn main() {
     let all = Sample::of(2, 1);

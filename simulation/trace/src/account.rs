@@ -1,22 +1,19 @@
 //! The account: all that was sent, put together.
 
 use crate::cells::Cells;
-use crate::course::{Course, Work, courses};
+use crate::hypothesis::{Hypothesis, Work, hypotheses};
+use crate::inconsistency::{Inconsistency, Sent, inconsistencies};
 use crate::known::{KindOfUnit, ReleaseId};
-use crate::misfit::{Misfit, Sent, misfits};
 use crate::readout::Readout;
-use crate::reason::ReasonSeen;
 use crate::records::{DescriptorSeen, MarkSeen, RecordSeen, Records};
 use crate::repair::{Repair, Stick, repair, sticks};
 use crate::sectors::{SectorSeen, Seen, sectors};
 use crate::start::{Next, digest_text, next, worlds};
 use crate::stick_seen::{FileState, StickInput, StickSeen, look};
+use packstaff_installer::{Descriptor, Layout, Reason};
 use packstaff_stick::StickError;
 use packstaff_unit::blueprint::Blueprint;
 use serde::Serialize;
-
-/// What an account says of the settings memory: it does not look at it.
-pub const UNSEEN_SETTINGS: &str = "settings and calibration";
 
 /// What an owner has sent.
 #[derive(Clone, Debug, Default)]
@@ -25,12 +22,12 @@ pub struct Evidence {
     pub readouts: Vec<Readout>,
     /// The stick.
     pub stick: Option<StickInput>,
-    /// The code on the display.
-    pub code: Option<ReasonSeen>,
+    /// The reason whose code is on the display.
+    pub code: Option<Reason>,
 }
 
 /// What can be said of it.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Account {
     /// The board revision.
     pub board: String,
@@ -38,29 +35,35 @@ pub struct Account {
     pub flash: Option<FlashAccount>,
     /// What the stick holds, if there is one.
     pub stick: Option<StickSeen>,
-    /// What the code means, if there is one.
-    pub code: Option<ReasonSeen>,
+    /// The reason that the unit shows, if a code was sent.
+    pub code: Option<Reason>,
     /// What the unit does when it is switched on without a stick, if flash was read.
     pub next: Option<Next>,
     /// What to do.
     pub repair: Repair,
     /// What does not fit together.
-    pub misfits: Vec<Misfit>,
+    pub inconsistencies: Vec<Inconsistency>,
     /// What was not looked at.
     pub unseen: Vec<Unseen>,
 }
 
 /// Something that was not looked at.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Unseen {
-    /// What.
-    pub what: &'static str,
-    /// What it would tell.
-    pub would_tell: &'static str,
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unseen {
+    /// Flash.
+    Flash,
+    /// Some of flash.
+    PartOfFlash,
+    /// The stick.
+    Stick,
+    /// The code on the display.
+    Code,
+    /// The settings memory, which is never looked at here.
+    Settings,
 }
 
 /// What flash holds.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FlashAccount {
     /// Bytes that were read, of the part's.
     pub read: u32,
@@ -75,16 +78,34 @@ pub struct FlashAccount {
     /// The highest issue that the unit has installed, if both records were read.
     pub floor: Option<u64>,
     /// What can have happened, likeliest first; never empty. More than one: it cannot be told which.
-    pub courses: Vec<Course>,
+    pub hypotheses: Vec<Hypothesis>,
 }
 
 /// The slot's descriptor.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct DescriptorAccount {
-    /// `whole`, `voided`, `erased`, `torn` or `not-read`.
-    pub state: &'static str,
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum DescriptorAccount {
+    /// This layout of flash has none: the register names the image that counts.
+    None,
+    /// It is whole, and stands.
+    Whole(Named),
+    /// It is whole, and an install has given up what it names.
+    Voided(Named),
+    /// Its cells read as erased.
+    Erased,
+    /// Something is there that is no whole descriptor.
+    Torn,
+    /// It is not, or not wholly, in the read-out.
+    NotRead,
+}
+
+impl DescriptorAccount {
     /// What it names, where it is whole or voided.
-    pub named: Option<Named>,
+    pub const fn named(&self) -> Option<&Named> {
+        match self {
+            Self::Whole(named) | Self::Voided(named) => Some(named),
+            Self::None | Self::Erased | Self::Torn | Self::NotRead => None,
+        }
+    }
 }
 
 /// An image that a record names.
@@ -103,16 +124,23 @@ pub struct Named {
 }
 
 /// A record of the register.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct RegisterAccount {
-    /// `whole`, `erased`, `torn` or `not-read`.
-    pub state: &'static str,
-    /// The turn, where it is whole.
-    pub turn: Option<u32>,
-    /// The issue, where it is whole.
-    pub issue: Option<u64>,
-    /// The image that counts, where the layout keeps it here.
-    pub named: Option<Named>,
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum RegisterAccount {
+    /// It is whole.
+    Whole {
+        /// Its turn.
+        turn: u32,
+        /// The highest issue that was installed.
+        issue: u64,
+        /// The image that counts, where the layout keeps it here.
+        named: Option<Named>,
+    },
+    /// Its cells read as erased.
+    Erased,
+    /// Something is there that is no whole record.
+    Torn,
+    /// It is not, or not wholly, in the read-out.
+    NotRead,
 }
 
 /// Everything that is needed to trace units of one kind.
@@ -144,7 +172,7 @@ impl Tracer {
         let blueprint = kind.blueprint()?;
         let cells = Cells::gather(&blueprint.layout, &evidence.readouts);
         let records = Records::read(blueprint, &cells);
-        let mut found = courses(kind, blueprint, &cells, &records);
+        let mut found = hypotheses(kind, blueprint, &cells, &records);
         let worlds = worlds(kind, blueprint, &cells, &records, &found);
         let stick = evidence.stick.as_ref().map(|input| look(kind, &worlds, input));
         if let Some(stick) = &stick {
@@ -152,10 +180,10 @@ impl Tracer {
         }
         let read = cells.all().map(|memory| cells.read_count(memory)).sum::<u32>();
         let next = (read > 0).then(|| next(kind, blueprint, &worlds));
-        // Without a read-out the courses are everything that can happen to a unit: none of them was intended.
+        // Without a read-out the hypotheses are everything that can happen to a unit: none of them was intended.
         let seen = if read > 0 { found.as_slice() } else { &[] };
         let mut repair = repair(kind, &worlds, &self.sticks, next.as_ref(), seen);
-        if repair.needed.is_none() && evidence.code.as_ref().is_some_and(|code| code.code.starts_with('U')) {
+        if repair.needed.is_none() && evidence.code.is_some_and(|reason| reason.code().letter == 'U') {
             repair.needed = Some(true);
         }
         let flash = (read > 0).then(|| FlashAccount {
@@ -165,24 +193,24 @@ impl Tracer {
             descriptor: descriptor(kind, blueprint, &records),
             register: records.register.map(|seen| register(kind, seen)),
             floor: records.register_is_read().then(|| records.register().floor()),
-            courses: found,
+            hypotheses: found,
         });
-        let misfits = misfits(&Sent {
+        let inconsistencies = inconsistencies(&Sent {
             cells: (read > 0 || !cells.outside().is_empty()).then_some(&cells),
             flash: flash.as_ref(),
             next: next.as_ref(),
             stick: stick.as_ref(),
-            code: evidence.code.as_ref(),
+            code: evidence.code,
         });
         Some(Account {
             board: kind.board.clone(),
             unseen: unseen(evidence, flash.as_ref()),
             flash,
             stick,
-            code: evidence.code.clone(),
+            code: evidence.code,
             next,
             repair,
-            misfits,
+            inconsistencies,
         })
     }
 
@@ -208,7 +236,7 @@ impl Tracer {
         let recorded = records.register().candidates().filter_map(|value| value.held);
         let recorded = recorded.filter(|held| kind.named(&held.descriptor).is_some()).count();
         let files = evidence.stick.as_ref().map_or(0, |input| {
-            let found = courses(kind, blueprint, &cells, &records);
+            let found = hypotheses(kind, blueprint, &cells, &records);
             let seen = look(kind, &worlds(kind, blueprint, &cells, &records, &found), input);
             let ours = seen
                 .files
@@ -220,8 +248,8 @@ impl Tracer {
     }
 }
 
-/// The courses that agree with the owner's stick come first; where flash does not show what was being installed, the stick does.
-fn in_view_of(stick: &StickSeen, courses: &mut [Course]) {
+/// The hypotheses that agree with the owner's stick come first; where flash does not show what was being installed, the stick does.
+fn in_view_of(stick: &StickSeen, hypotheses: &mut [Hypothesis]) {
     let on_it: Vec<_> = stick
         .files
         .iter()
@@ -233,19 +261,19 @@ fn in_view_of(stick: &StickSeen, courses: &mut [Course]) {
     if on_it.is_empty() {
         return;
     }
-    for course in courses.iter_mut() {
-        if course.work == Work::Erasing && course.installing.is_empty() {
-            course.installing.clone_from(&on_it);
-            course.by_stick = true;
+    for hypothesis in hypotheses.iter_mut() {
+        if hypothesis.work == Work::Erasing && hypothesis.installing.is_empty() {
+            hypothesis.installing.clone_from(&on_it);
+            hypothesis.by_stick = true;
         }
     }
-    courses.sort_by_key(|course| {
-        let agrees = course.work == Work::Nothing || course.installing.iter().any(|id| on_it.contains(id));
-        (course.work == Work::Damaged, !agrees)
+    hypotheses.sort_by_key(|hypothesis| {
+        let agrees = hypothesis.work == Work::Nothing || hypothesis.installing.iter().any(|id| on_it.contains(id));
+        (hypothesis.work == Work::Damaged, !agrees)
     });
 }
 
-fn named(kind: &KindOfUnit, descriptor: &packstaff_installer::Descriptor) -> Named {
+fn named(kind: &KindOfUnit, descriptor: &Descriptor) -> Named {
     Named {
         release: kind
             .named(descriptor)
@@ -259,80 +287,46 @@ fn named(kind: &KindOfUnit, descriptor: &packstaff_installer::Descriptor) -> Nam
 }
 
 fn descriptor(kind: &KindOfUnit, blueprint: &Blueprint, records: &Records) -> DescriptorAccount {
-    if matches!(blueprint.slots, packstaff_installer::Layout::Paired { .. }) {
-        return DescriptorAccount {
-            state: "none",
-            named: None,
-        };
+    if matches!(blueprint.slots, Layout::Paired { .. }) {
+        return DescriptorAccount::None;
     }
-    let voided = records.mark == MarkSeen::Programmed;
-    let state = match records.descriptor {
-        DescriptorSeen::Whole(_) if voided => "voided",
-        DescriptorSeen::Whole(_) => "whole",
-        DescriptorSeen::Blank => "erased",
-        DescriptorSeen::Remnant => "torn",
-        DescriptorSeen::NotRead => "not-read",
-    };
-    DescriptorAccount {
-        state,
-        named: match &records.descriptor {
-            DescriptorSeen::Whole(descriptor) => Some(named(kind, descriptor)),
-            _ => None,
-        },
+    match &records.descriptor {
+        DescriptorSeen::Whole(descriptor) => {
+            let named = named(kind, descriptor);
+            match records.mark {
+                MarkSeen::Programmed => DescriptorAccount::Voided(named),
+                MarkSeen::Blank | MarkSeen::NotRead => DescriptorAccount::Whole(named),
+            }
+        }
+        DescriptorSeen::Blank => DescriptorAccount::Erased,
+        DescriptorSeen::Remnant => DescriptorAccount::Torn,
+        DescriptorSeen::NotRead => DescriptorAccount::NotRead,
     }
 }
 
 fn register(kind: &KindOfUnit, seen: RecordSeen) -> RegisterAccount {
-    let plain = |state| RegisterAccount {
-        state,
-        turn: None,
-        issue: None,
-        named: None,
-    };
     match seen {
-        RecordSeen::Whole(record) => RegisterAccount {
-            state: "whole",
-            turn: Some(record.turn),
-            issue: Some(record.value.issue),
+        RecordSeen::Whole(record) => RegisterAccount::Whole {
+            turn: record.turn,
+            issue: record.value.issue,
             named: record.value.held.map(|held| named(kind, &held.descriptor)),
         },
-        RecordSeen::Blank => plain("erased"),
-        RecordSeen::Remnant => plain("torn"),
-        RecordSeen::NotRead => plain("not-read"),
+        RecordSeen::Blank => RegisterAccount::Erased,
+        RecordSeen::Remnant => RegisterAccount::Torn,
+        RecordSeen::NotRead => RegisterAccount::NotRead,
     }
 }
 
 fn unseen(evidence: &Evidence, flash: Option<&FlashAccount>) -> Vec<Unseen> {
-    let mut unseen = Vec::new();
-    let mut say = |missing: bool, what, would_tell| {
-        if missing {
-            unseen.push(Unseen { what, would_tell });
-        }
+    let of_flash = match flash {
+        None => Some(Unseen::Flash),
+        Some(flash) if flash.read < flash.size => Some(Unseen::PartOfFlash),
+        Some(_) => None,
     };
-    say(
-        flash.is_none(),
-        "flash",
-        "which version the unit holds, how far an install came, and what the next start does",
-    );
-    say(
-        flash.is_some_and(|flash| flash.read < flash.size),
-        "part of flash",
-        "whether what was not read is as it should be",
-    );
-    say(
-        evidence.stick.is_none(),
-        "the stick",
-        "what the unit could have installed, and whether the stick itself is at fault",
-    );
-    say(
-        evidence.code.is_none(),
-        "the reason code on the display",
-        "what the unit itself found",
-    );
-    say(
-        true,
-        UNSEEN_SETTINGS,
-        "whether they are whole; an install never touches them",
-    );
-    unseen
+    let stick = evidence.stick.is_none().then_some(Unseen::Stick);
+    let code = evidence.code.is_none().then_some(Unseen::Code);
+    [of_flash, stick, code, Some(Unseen::Settings)]
+        .into_iter()
+        .flatten()
+        .collect()
 }

@@ -1,7 +1,7 @@
 //! What happened to a unit, told from what its owner can send: a read-out of its flash, whole or in parts; an image of the
 //! stick; the reason code on its display.
 //!
-//! Nothing is guessed. [`Tracer::account`] lists every [`Course`] of events that leaves flash as it was read, likeliest first; where there
+//! Nothing is guessed. [`Tracer::account`] lists every [`Hypothesis`] of what happened that leaves flash as it was read, likeliest first; where there
 //! is more than one, the account says that it cannot tell. What the unit will do next, and which stick would repair it, is not
 //! concluded from rules: the installer itself is run on the contents, in the simulation.
 //!
@@ -13,29 +13,25 @@
 mod account;
 mod cells;
 mod compare;
-mod course;
+mod hypothesis;
+mod inconsistency;
 mod known;
-mod misfit;
 mod place;
 mod readout;
-mod reason;
 mod records;
 mod repair;
 mod sectors;
 mod start;
 mod stick_seen;
 
-pub use account::{
-    Account, DescriptorAccount, Evidence, FlashAccount, Named, RegisterAccount, Tracer, UNSEEN_SETTINGS, Unseen,
-};
+pub use account::{Account, DescriptorAccount, Evidence, FlashAccount, Named, RegisterAccount, Tracer, Unseen};
 pub use cells::{Cells, Span};
-pub use course::{Course, Where, Work};
+pub use hypothesis::{Hypothesis, Where, Work};
+pub use inconsistency::{Inconsistency, has_nothing_to_start};
 pub use known::{KindOfUnit, Release, ReleaseId};
-pub use misfit::Misfit;
 pub use readout::{Readout, ReadoutError};
-pub use reason::{CodeError, ReasonSeen, reason_of};
 pub use records::{DescriptorSeen, MarkSeen, RecordSeen, Records};
 pub use repair::{Fix, Refused, Repair};
-pub use sectors::{SectorSeen, Seen};
-pub use start::{Next, Outcome};
-pub use stick_seen::{FileSeen, FileState, Shown, StickInput, StickSeen};
+pub use sectors::{Purpose, SectorSeen, Seen};
+pub use start::{Failure, Next, Outcome};
+pub use stick_seen::{FileSeen, FileState, Intended, Shown, StickInput, StickSeen, Unreadable};

@@ -2,7 +2,7 @@
 
 use crate::cells::Cells;
 use crate::compare::{Beginning, beginning, request, torn_program};
-use crate::course::{Course, Where, Work};
+use crate::hypothesis::{Hypothesis, Where, Work};
 use crate::known::{KindOfUnit, ReleaseId};
 use crate::records::{DescriptorSeen, MarkSeen, Records};
 use packstaff_envelope::sha256;
@@ -22,7 +22,7 @@ pub(crate) enum Stood {
     /// The image of this descriptor stands.
     Stands(Descriptor),
     /// None stands, and this is why.
-    Course(Course),
+    Hypothesis(Hypothesis),
 }
 
 /// A descriptor as it may be.
@@ -101,12 +101,12 @@ impl Ground<'_> {
                     .descriptors()
                     .into_iter()
                     .for_each(|case| found.extend(self.unvoided(case))),
-                false => found.push(Stood::Course(self.erasing(self.body(), Where::Slot))),
+                false => found.push(Stood::Hypothesis(self.erasing(self.body(), Where::Slot))),
             }
         }
         if self.records.descriptor == DescriptorSeen::NotRead {
             // Damage is to be seen, not to be thought of wherever something was not read.
-            found.retain(|stood| !matches!(stood, Stood::Course(course) if course.work == Work::Damaged));
+            found.retain(|stood| !matches!(stood, Stood::Hypothesis(hypothesis) if hypothesis.work == Work::Damaged));
         }
         found
     }
@@ -145,7 +145,7 @@ impl Ground<'_> {
     /// The slot, its void mark being erased.
     fn unvoided(&self, case: Case) -> Vec<Stood> {
         let body = self.body();
-        let damaged = || Stood::Course(Course::of(Work::Damaged, Where::Slot));
+        let damaged = || Stood::Hypothesis(Hypothesis::of(Work::Damaged, Where::Slot));
         match case {
             Case::Whole(descriptor) if descriptor.image_size > self.blueprint.config().usable() => vec![damaged()],
             Case::Whole(descriptor) => match self.holds(body, &descriptor) {
@@ -155,16 +155,16 @@ impl Ground<'_> {
             },
             Case::Blank => {
                 let new = self.blank(body) && self.records.register_may_be_new();
-                let new = new.then(|| Course::of(Work::Nothing, Where::Slot));
+                let new = new.then(|| Hypothesis::of(Work::Nothing, Where::Slot));
                 let changing = self.changing(body, Where::Slot, true);
-                new.into_iter().chain(changing).map(Stood::Course).collect()
+                new.into_iter().chain(changing).map(Stood::Hypothesis).collect()
             }
-            Case::Remnant => self.remnant(body).into_iter().map(Stood::Course).collect(),
+            Case::Remnant => self.remnant(body).into_iter().map(Stood::Hypothesis).collect(),
         }
     }
 
     /// Something is in the descriptor's place that is none.
-    fn remnant(&self, body: Region) -> Vec<Course> {
+    fn remnant(&self, body: Region) -> Vec<Hypothesis> {
         let granule = self.granule(body);
         let place = self.blueprint.config().place();
         let mut found = Vec::new();
@@ -174,10 +174,10 @@ impl Ground<'_> {
             };
             if there.whole && torn_program(self.cells, place.record, &release.descriptor().encode(), granule) {
                 let size = release.image.len() as u32;
-                found.push(Course {
+                found.push(Hypothesis {
                     installing: self.ids(&[index]),
                     written: Some((size, size)),
-                    ..Course::of(Work::Recording, Where::Slot)
+                    ..Hypothesis::of(Work::Recording, Where::Slot)
                 });
             }
         }
@@ -195,7 +195,7 @@ impl Ground<'_> {
     }
 
     /// A place without a descriptor of its own, beside the image that runs.
-    pub(crate) fn unmarked(&self, place: Region, name: Where, running: Option<usize>) -> Vec<Course> {
+    pub(crate) fn unmarked(&self, place: Region, name: Where, running: Option<usize>) -> Vec<Hypothesis> {
         let runs = self.id(running);
         let mut found = Vec::new();
         let whole = self.whole(place);
@@ -203,22 +203,22 @@ impl Ground<'_> {
         // What the last install left behind, or nothing yet.
         let before = !whole.is_empty() || blank;
         if before && (running.is_some() || (blank && self.records.register_may_be_new())) {
-            found.push(Course::of(Work::Nothing, name));
+            found.push(Hypothesis::of(Work::Nothing, name));
         }
         // The first sector is erased first, so a whole image has not begun to be erased.
         let erasable = whole.is_empty() || self.cells.unknown_count(place) > 0;
         found.extend(self.changing(place, name, erasable));
         found
             .into_iter()
-            .map(|course| Course {
+            .map(|hypothesis| Hypothesis {
                 runs: runs.clone(),
-                ..course
+                ..hypothesis
             })
             .collect()
     }
 
-    /// Courses in which what lies whole in a place is being recorded as the image that counts.
-    pub(crate) fn being_recorded(&self, place: Region, name: Where, running: Option<usize>) -> Vec<Course> {
+    /// Hypotheses in which what lies whole in a place is being recorded as the image that counts.
+    pub(crate) fn being_recorded(&self, place: Region, name: Where, running: Option<usize>) -> Vec<Hypothesis> {
         let mut found: Vec<_> = self
             .whole(place)
             .into_iter()
@@ -228,11 +228,11 @@ impl Ground<'_> {
                     .releases
                     .get(index)
                     .map_or(0, |release| release.image.len() as u32);
-                Course {
+                Hypothesis {
                     installing: self.ids(&[index]),
                     written: Some((size, size)),
                     runs: self.id(running),
-                    ..Course::of(Work::Recording, name)
+                    ..Hypothesis::of(Work::Recording, name)
                 }
             })
             .collect();
@@ -250,8 +250,8 @@ impl Ground<'_> {
         there.map(|(index, _)| index).collect()
     }
 
-    /// Courses in which a place is being written.
-    fn written(&self, body: Region, name: Where) -> Vec<Course> {
+    /// Hypotheses in which a place is being written.
+    fn written(&self, body: Region, name: Where) -> Vec<Hypothesis> {
         let granule = self.granule(body);
         let first = Region {
             base: body.base,
@@ -266,7 +266,7 @@ impl Ground<'_> {
         // A place that reads as erased was not begun to be written, unless its beginning was not read.
         let unread = self.cells.bytes(first).is_none();
         there.retain(|(_, found)| !found.blank || unread);
-        let mut found: Vec<Course> = there
+        let mut found: Vec<Hypothesis> = there
             .iter()
             .map(|(index, there)| {
                 let size = self
@@ -274,11 +274,11 @@ impl Ground<'_> {
                     .releases
                     .get(*index)
                     .map_or(0, |release| release.image.len() as u32);
-                Course {
+                Hypothesis {
                     installing: self.ids(&[*index]),
                     written: Some((there.agrees, size)),
                     torn: there.torn,
-                    ..Course::of(Work::Writing, name)
+                    ..Hypothesis::of(Work::Writing, name)
                 }
             })
             .collect();
@@ -286,8 +286,8 @@ impl Ground<'_> {
         found
     }
 
-    /// Courses in which a place is being written or erased, likelier first.
-    fn changing(&self, body: Region, name: Where, erasable: bool) -> Vec<Course> {
+    /// Hypotheses in which a place is being written or erased, likelier first.
+    fn changing(&self, body: Region, name: Where, erasable: bool) -> Vec<Hypothesis> {
         let mut found = self.written(body, name);
         let first = Region {
             base: body.base,
@@ -299,18 +299,18 @@ impl Ground<'_> {
             return found;
         }
         // A stick that is swapped between the two passes gives bytes that are of no release. They are written, and not started.
-        let foreign = Course::of(Work::Writing, name);
+        let foreign = Hypothesis::of(Work::Writing, name);
         match erasing {
             Some(erasing) if !erasing.remains.is_empty() => vec![erasing, foreign],
             other => [foreign].into_iter().chain(other).collect(),
         }
     }
 
-    /// The course in which a place is being erased.
-    fn erasing(&self, body: Region, name: Where) -> Course {
-        Course {
+    /// The hypothesis in which a place is being erased.
+    fn erasing(&self, body: Region, name: Where) -> Hypothesis {
+        Hypothesis {
             remains: self.remains(body),
-            ..Course::of(Work::Erasing, name)
+            ..Hypothesis::of(Work::Erasing, name)
         }
     }
 
@@ -355,29 +355,29 @@ impl Ground<'_> {
     }
 }
 
-/// Courses that differ in the release alone are one.
-fn merge(courses: &mut Vec<Course>) {
-    let mut merged = Vec::<Course>::new();
-    for course in courses.drain(..) {
-        let same = |other: &&mut Course| {
-            Course {
+/// Hypotheses that differ in the release alone are one.
+fn merge(hypotheses: &mut Vec<Hypothesis>) {
+    let mut merged = Vec::<Hypothesis>::new();
+    for hypothesis in hypotheses.drain(..) {
+        let same = |other: &&mut Hypothesis| {
+            Hypothesis {
                 installing: Vec::new(),
                 ..(*other).clone()
-            } == Course {
+            } == Hypothesis {
                 installing: Vec::new(),
-                ..course.clone()
+                ..hypothesis.clone()
             }
         };
         match merged.iter_mut().find(same) {
             Some(other) => {
-                for id in course.installing {
+                for id in hypothesis.installing {
                     if !other.installing.contains(&id) {
                         other.installing.push(id);
                     }
                 }
             }
-            None => merged.push(course),
+            None => merged.push(hypothesis),
         }
     }
-    *courses = merged;
+    *hypotheses = merged;
 }

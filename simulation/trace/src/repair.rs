@@ -1,12 +1,12 @@
 //! Which stick repairs the unit: each is tried on the unit as it was read, by the installer itself.
 
-use crate::course::{Course, Work};
+use crate::hypothesis::{Hypothesis, Work};
 use crate::known::{KindOfUnit, Release, ReleaseId};
 use crate::start::{Next, Outcome, Worlds, run};
+use packstaff_installer::Reason;
 use packstaff_rehearsal::power_up::Owner;
 use packstaff_rehearsal::sticks::insert;
 use packstaff_stick::{Calendar, StickError, StickSpec};
-use serde::Serialize;
 
 /// A stick with one release, ready to be tried.
 pub(crate) struct Stick {
@@ -15,7 +15,7 @@ pub(crate) struct Stick {
 }
 
 /// A release that was tried.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Fix {
     /// Which.
     pub release: ReleaseId,
@@ -30,16 +30,16 @@ pub struct Fix {
 }
 
 /// A unit that does not take a release.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Refused {
     /// The generation.
     pub generation: String,
-    /// How it ends, and the codes shown on the way.
-    pub shows: Vec<String>,
+    /// What is shown on the way, and with what it waits.
+    pub shows: Vec<Reason>,
 }
 
 /// What to do.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Repair {
     /// Whether the unit needs a stick to have a version again: `None` if that depends on what was not read.
     pub needed: Option<bool>,
@@ -84,7 +84,7 @@ pub(crate) fn repair(
     worlds: &Worlds,
     sticks: &[Stick],
     next: Option<&Next>,
-    courses: &[Course],
+    hypotheses: &[Hypothesis],
 ) -> Repair {
     let starts = |outcome: &Outcome| matches!(outcome, Outcome::Starts { .. });
     let needed = next.and_then(|next| match (starts(&next.at_best), starts(&next.at_worst)) {
@@ -95,7 +95,7 @@ pub(crate) fn repair(
     let mut tried: Vec<(Fix, &Release)> = sticks
         .iter()
         .filter_map(|stick| Some((stick, kind.releases.get(stick.release)?)))
-        .map(|(stick, release)| (one(kind, worlds, stick, release, courses), release))
+        .map(|(stick, release)| (one(kind, worlds, stick, release, hypotheses), release))
         .collect();
     tried.sort_by_key(|(fix, release)| {
         let everywhere = fix.fails_for.is_empty();
@@ -113,11 +113,11 @@ pub(crate) fn repair(
     }
 }
 
-fn one(kind: &KindOfUnit, worlds: &Worlds, stick: &Stick, release: &Release, courses: &[Course]) -> Fix {
+fn one(kind: &KindOfUnit, worlds: &Worlds, stick: &Stick, release: &Release, hypotheses: &[Hypothesis]) -> Fix {
     let mut fix = Fix {
         release: release.id(),
         file: release.file_name.clone(),
-        intended: intended(courses, &release.version),
+        intended: intended(hypotheses, &release.version),
         works_for: Vec::new(),
         fails_for: Vec::new(),
     };
@@ -144,17 +144,17 @@ fn one(kind: &KindOfUnit, worlds: &Worlds, stick: &Stick, release: &Release, cou
             None => fix.works_for.push(generation.clone()),
             Some(ran) => fix.fails_for.push(Refused {
                 generation: generation.clone(),
-                shows: ran.reasons.iter().map(|reason| reason.code().to_string()).collect(),
+                shows: ran.reasons.clone(),
             }),
         }
     }
     fix
 }
 
-/// Whether a version is the only one that the likeliest course speaks of, and an install was under way or is done.
-fn intended(courses: &[Course], version: &str) -> bool {
-    courses.first().is_some_and(|course| {
-        let only = course.installing.iter().all(|id| id.version == version) && !course.installing.is_empty();
-        only && course.work != Work::Damaged
+/// Whether a version is the only one that the likeliest hypothesis speaks of, and an install was under way or is done.
+fn intended(hypotheses: &[Hypothesis], version: &str) -> bool {
+    hypotheses.first().is_some_and(|hypothesis| {
+        let only = hypothesis.installing.iter().all(|id| id.version == version) && !hypothesis.installing.is_empty();
+        only && hypothesis.work != Work::Damaged
     })
 }

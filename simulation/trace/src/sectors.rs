@@ -48,15 +48,32 @@ pub enum Seen {
     },
 }
 
+/// What sectors are for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Purpose {
+    /// The slot, or the first of two.
+    Slot,
+    /// The stage, from which the slot is filled.
+    Stage,
+    /// The second slot.
+    SecondSlot,
+    /// The register of what was installed.
+    Register,
+    /// The installer itself.
+    Installer,
+    /// Nothing that an install reads or writes.
+    Other,
+}
+
 /// A sector, or several in a row that hold the like.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SectorSeen {
     /// Where.
     pub span: Span,
     /// How many sectors.
     pub sectors: u32,
     /// What for.
-    pub purpose: &'static str,
+    pub purpose: Purpose,
     /// What is there, where it is for images.
     pub seen: Option<Seen>,
     /// Bytes that differ between two read-outs.
@@ -113,14 +130,14 @@ pub(crate) fn sectors(kind: &KindOfUnit, blueprint: &Blueprint, cells: &Cells) -
     for sector in all {
         let book = books.iter().find(|(place, _)| place.overlaps(*sector));
         let purpose = match places.iter().position(|place| place.overlaps(*sector)) {
-            Some(0) => "slot",
+            Some(0) => Purpose::Slot,
             Some(_) => match blueprint.slots {
-                packstaff_installer::Layout::Staged { .. } => "stage",
-                _ => "second slot",
+                packstaff_installer::Layout::Staged { .. } => Purpose::Stage,
+                _ => Purpose::SecondSlot,
             },
-            None if blueprint.floors.contains(sector) => "register",
-            None if blueprint.installer.overlaps(*sector) => "installer",
-            None => "other",
+            None if blueprint.floors.contains(sector) => Purpose::Register,
+            None if blueprint.installer.overlaps(*sector) => Purpose::Installer,
+            None => Purpose::Other,
         };
         let row = SectorSeen {
             span: (*sector).into(),

@@ -1,20 +1,18 @@
 //! What the unit does next: the installer is run on flash as it was read.
 
 use crate::cells::Cells;
-use crate::course::{Course, Work};
+use crate::hypothesis::{Hypothesis, Work};
 use crate::known::{KindOfUnit, ReleaseId};
 use crate::records::{DescriptorSeen, Records};
 use packstaff_installer::{Descriptor, Listing, Reason, Record, Region, Value};
 use packstaff_rehearsal::power_up::{Ending, Owner, PowerUp, power_up};
 use packstaff_unit::blueprint::Blueprint;
-use packstaff_unit::flash::{Change, Flash, SumKey};
+use packstaff_unit::flash::{Change, Flash, FlashFault, SumKey};
 use packstaff_unit::stick::Stick;
 use packstaff_unit::world::{Settings, World};
-use serde::Serialize;
 
 /// How a power-up ends.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case", tag = "ends")]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Outcome {
     /// An image is started.
     Starts {
@@ -25,20 +23,27 @@ pub enum Outcome {
     },
     /// The unit waits for a stick.
     Waits {
-        /// The code that it shows.
-        code: String,
-        /// What that means.
-        meaning: String,
+        /// What it shows.
+        reason: Reason,
     },
     /// The installer does not come to an end, or asks for what the part cannot do.
     Fails {
         /// How.
-        how: String,
+        how: Failure,
     },
 }
 
+/// How the installer fails, which it never must.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Failure {
+    /// It does not come to an end.
+    Endless,
+    /// It asks for a change that the part cannot do.
+    Impossible(FlashFault),
+}
+
 /// What the unit does when it is switched on without a stick.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Next {
     /// If what was not read is as it should be.
     pub at_best: Outcome,
@@ -70,14 +75,14 @@ pub(crate) fn worlds(
     blueprint: &Blueprint,
     cells: &Cells,
     records: &Records,
-    courses: &[Course],
+    hypotheses: &[Hypothesis],
 ) -> Worlds {
     let matters = || blueprint.places().chain(blueprint.floors);
     let unread = matters().any(|region| cells.unknown_count(region) > 0);
     // Neither erased, nor a record, nor anybody's image.
     let noise = |region: Region| cells.filled(region, |at| (at as u8).wrapping_mul(0x5b) ^ 0xa5);
     let best = build(blueprint, matters(), |region| {
-        as_it_should_be(kind, blueprint, cells, records, courses, region)
+        as_it_should_be(kind, blueprint, cells, records, hypotheses, region)
     });
     let worst = unread.then(|| build(blueprint, matters(), noise));
     Worlds { best, worst }
@@ -115,7 +120,7 @@ fn as_it_should_be(
     blueprint: &Blueprint,
     cells: &Cells,
     records: &Records,
-    courses: &[Course],
+    hypotheses: &[Hypothesis],
     region: Region,
 ) -> Vec<u8> {
     let erased = cells.erased(region);
@@ -135,14 +140,14 @@ fn as_it_should_be(
         DescriptorSeen::Whole(descriptor) => kind.named(&descriptor),
         _ => None,
     };
-    let course = courses.first();
-    let likeliest = course.and_then(|course| {
-        let id = course.installing.first()?;
+    let hypothesis = hypotheses.first();
+    let likeliest = hypothesis.and_then(|hypothesis| {
+        let id = hypothesis.installing.first()?;
         kind.releases.iter().position(|release| release.id() == *id)
     });
     let release = described.or(likeliest).and_then(|index| kind.releases.get(index));
     // Behind what was written when an install was broken off, cells are erased.
-    let (written, recorded) = match course.map(|course| (course.work, course.written)) {
+    let (written, recorded) = match hypothesis.map(|hypothesis| (hypothesis.work, hypothesis.written)) {
         Some((Work::Writing, Some((written, _)))) => (written as usize, false),
         Some((Work::Writing | Work::Erasing, _)) => (0, false),
         _ => (usize::MAX, true),
@@ -194,15 +199,12 @@ pub(crate) fn run(kind: &KindOfUnit, blueprint: &Blueprint, world: &World, stick
         },
         Ending::Waiting(reason) => {
             reasons.push(reason);
-            Outcome::Waits {
-                code: reason.code().to_string(),
-                meaning: reason.to_string(),
-            }
+            Outcome::Waits { reason }
         }
-        Ending::Endless => Outcome::Fails {
-            how: "it does not come to an end".to_owned(),
+        Ending::Endless => Outcome::Fails { how: Failure::Endless },
+        Ending::Impossible(fault) => Outcome::Fails {
+            how: Failure::Impossible(fault),
         },
-        Ending::Impossible(fault) => Outcome::Fails { how: fault.to_string() },
     };
     Ran {
         outcome,

@@ -2,11 +2,10 @@
 
 use crate::known::{KindOfUnit, ReleaseId};
 use crate::start::{Worlds, run};
-use packstaff_envelope::{Refusal, open};
+use packstaff_envelope::{Refusal, VersionNumbers, open};
 use packstaff_installer::{Finding, Reason};
 use packstaff_rehearsal::power_up::Owner;
-use packstaff_stick::{BlockSource, FnSource, listing, read_file};
-use serde::Serialize;
+use packstaff_stick::{BlockSource, FnSource, ReadError, listing, read_file};
 use std::io;
 
 /// Largest file of a stick that is looked into, in bytes.
@@ -28,10 +27,10 @@ pub struct StickInput {
 }
 
 /// What is on it.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct StickSeen {
-    /// Why its file system cannot be read: code and reason.
-    pub unreadable: Option<(String, String)>,
+    /// Why its file system cannot be read.
+    pub unreadable: Option<Unreadable>,
     /// Files that are updates, or look like it.
     pub files: Vec<FileSeen>,
     /// Other files and folders in its root.
@@ -40,8 +39,36 @@ pub struct StickSeen {
     pub shows: Vec<Shown>,
 }
 
+/// Why a stick, or a file on it, cannot be read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unreadable {
+    /// Its file system is not as it should be.
+    Fat(packstaff_fat::Error),
+    /// A block cannot be read.
+    Block,
+}
+
+impl Unreadable {
+    /// What a unit shows for it.
+    pub const fn reason(self) -> Reason {
+        match self {
+            Self::Fat(error) => Reason::Stick(error.kind()),
+            Self::Block => Reason::StickUnreadable,
+        }
+    }
+}
+
+impl From<ReadError> for Unreadable {
+    fn from(error: ReadError) -> Self {
+        match error {
+            ReadError::Fat(error) => Self::Fat(error),
+            _ => Self::Block,
+        }
+    }
+}
+
 /// An update file on a stick.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FileSeen {
     /// Its name. It comes from outside: show it with care.
     pub name: String,
@@ -50,8 +77,7 @@ pub struct FileSeen {
 }
 
 /// What an update file on a stick is.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case", tag = "is")]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum FileState {
     /// Exactly this release's file.
     Release {
@@ -63,35 +89,56 @@ pub enum FileState {
         /// Which.
         id: ReleaseId,
         /// What is wrong.
-        why: String,
-        /// The code that a unit shows.
-        code: String,
+        refusal: Refusal,
     },
     /// A file that is signed by this maker, and that is not in the ledger for this board.
     NotOurs {
-        /// What a unit of this board makes of it.
-        what: String,
+        /// Its version's integers.
+        version: VersionNumbers,
+        /// Its issue.
+        issue: u64,
+        /// Which units it is for.
+        intended: Intended,
     },
     /// A file that no unit accepts.
-    Refused {
-        /// What is wrong.
-        why: String,
-        /// The code that a unit shows.
-        code: String,
-    },
+    Refused(Refusal),
+    /// A file that cannot be read to its end.
+    Unreadable(Unreadable),
     /// Not read: it is too large.
     TooLarge,
 }
 
+impl FileState {
+    /// What a unit shows for such a file by itself, if that is sure.
+    pub const fn reason(&self) -> Option<Reason> {
+        match self {
+            Self::Damaged { refusal, .. } | Self::Refused(refusal) => Some(Reason::File(*refusal)),
+            Self::Unreadable(why) => Some(why.reason()),
+            Self::Release { .. } | Self::NotOurs { .. } | Self::TooLarge => None,
+        }
+    }
+}
+
+/// Which units a file is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Intended {
+    /// Those of this board.
+    ThisBoard,
+    /// Those of another board revision of this product.
+    OtherBoard,
+    /// Those of another product.
+    OtherProduct,
+}
+
 /// What a unit makes of the stick.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Shown {
     /// The generation of the unit's keys.
     pub generation: String,
     /// Versions that it offers.
     pub offers: Vec<String>,
-    /// Codes that it shows, if its owner picks nothing.
-    pub codes: Vec<String>,
+    /// What it shows, if its owner picks nothing.
+    pub reasons: Vec<Reason>,
 }
 
 /// Looks at a stick, and puts it into the unit.
@@ -99,19 +146,19 @@ pub(crate) fn look(kind: &KindOfUnit, worlds: &Worlds, input: &StickInput) -> St
     let shows = kind.generations.iter().map(|(generation, blueprint)| {
         let ran = run(kind, blueprint, &worlds.best, Some(&input.stick), Owner::Declines);
         // That nothing was picked is this trial's doing.
-        let told = ran.reasons.iter().filter(|reason| **reason != Reason::Declined);
-        let mut codes: Vec<_> = told.map(|reason| reason.code().to_string()).collect();
+        let shown = ran.reasons.iter().copied();
+        let mut reasons: Vec<_> = shown.filter(|reason| *reason != Reason::Declined).collect();
         let rows = ran.listing.iter().flat_map(|listing| listing.rows());
-        codes.extend(rows.filter_map(|(_, row)| match row.finding {
-            Finding::Refused(reason) => Some(reason.code().to_string()),
+        reasons.extend(rows.filter_map(|(_, row)| match row.finding {
+            Finding::Refused(reason) => Some(reason),
             Finding::Offered(_) => None,
         }));
-        codes.dedup();
+        reasons.dedup();
         let offers = ran.listing.iter().flat_map(|listing| listing.offers());
         Shown {
             generation: generation.clone(),
             offers: offers.map(|(_, _, offer)| offer.version.to_string()).collect(),
-            codes,
+            reasons,
         }
     });
     let mut seen = StickSeen {
@@ -128,13 +175,7 @@ pub(crate) fn look(kind: &KindOfUnit, worlds: &Worlds, input: &StickInput) -> St
             .ok_or_else(|| io::Error::other("the block cannot be read"))
     });
     match listing(&mut source) {
-        Err(error) => {
-            let reason = match &error {
-                packstaff_stick::ReadError::Fat(error) => Reason::Stick(*error),
-                _ => Reason::StickUnreadable,
-            };
-            seen.unreadable = Some((reason.code().to_string(), error.to_string()));
-        }
+        Err(error) => seen.unreadable = Some(error.into()),
         Ok(listing) => files(kind, &mut source, &listing, &mut seen),
     }
     seen
@@ -170,14 +211,7 @@ fn files(kind: &KindOfUnit, source: &mut impl BlockSource, listing: &packstaff_s
                 state: state(kind, &content),
             }),
             Err(error) if ends => {
-                let code = match &error {
-                    packstaff_stick::ReadError::Fat(error) => Reason::Stick(*error).code(),
-                    _ => Reason::StickUnreadable.code(),
-                };
-                let state = FileState::Refused {
-                    why: error.to_string(),
-                    code: code.to_string(),
-                };
+                let state = FileState::Unreadable(error.into());
                 seen.files.push(FileSeen { name, state });
             }
             _ => seen.others += 1,
@@ -193,17 +227,17 @@ fn state(kind: &KindOfUnit, content: &[u8]) -> FileState {
     for (_, blueprint) in &kind.generations {
         match open(content, &blueprint.anchors, &blueprint.key) {
             Ok(opened) => {
-                let what = match opened.manifest.class == blueprint.class {
-                    true => format!(
-                        "version {}, issue {}, for this board, signed by this maker; the ledger does not have it",
-                        opened.manifest.version, opened.manifest.sequence
-                    ),
-                    false if blueprint.siblings.contains(&opened.manifest.class) => {
-                        format!("version {} for another board revision", opened.manifest.version)
-                    }
-                    false => format!("version {} for another product", opened.manifest.version),
+                let class = opened.manifest.class;
+                let intended = match class == blueprint.class {
+                    true => Intended::ThisBoard,
+                    false if blueprint.siblings.contains(&class) => Intended::OtherBoard,
+                    false => Intended::OtherProduct,
                 };
-                return FileState::NotOurs { what };
+                return FileState::NotOurs {
+                    version: opened.manifest.version,
+                    issue: opened.manifest.sequence,
+                    intended,
+                };
             }
             Err(refusal) => {
                 // A key that does not fit says less than anything else.
@@ -214,11 +248,10 @@ fn state(kind: &KindOfUnit, content: &[u8]) -> FileState {
             }
         }
     }
-    let reason = Reason::File(refused.unwrap_or(Refusal::NotAnUpdate));
-    let (why, code) = (reason.to_string(), reason.code().to_string());
+    let refusal = refused.unwrap_or(Refusal::NotAnUpdate);
     match beginning_of(kind, content) {
-        Some(id) => FileState::Damaged { id, why, code },
-        None => FileState::Refused { why, code },
+        Some(id) => FileState::Damaged { id, refusal },
+        None => FileState::Refused(refusal),
     }
 }
 

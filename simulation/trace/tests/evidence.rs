@@ -3,16 +3,22 @@
 #[path = "../../rehearsal/tests/support/mod.rs"]
 mod support;
 
-#[path = "told/mod.rs"]
-mod told;
+#[path = "samples/mod.rs"]
+mod samples;
 
+use packstaff_envelope::Refusal;
+use packstaff_fat::ErrorKind;
+use packstaff_installer::Reason;
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
-use packstaff_trace::{Account, Evidence, FileState, Outcome, Readout, StickInput, Tracer, Where, Work, reason_of};
+use packstaff_trace::{
+    Account, DescriptorAccount, Evidence, FileState, Inconsistency, Intended, Outcome, Readout, StickInput, Tracer,
+    Where, Work,
+};
 use packstaff_unit::flash::{Change, Flash, Inside, Torn};
 use proptest::prelude::*;
+use samples::{kind_of, read_out};
 use support::{Flashes, Update, blueprint, manifest, signing_key, stick, unit_with};
-use told::{kind_of, read_out};
 
 fn updates() -> [Update; 3] {
     let update = |version: &[u32], sequence, fill| Update {
@@ -90,26 +96,22 @@ fn part(flash: &Flash, start: u32, size: u32) -> Readout {
     }
 }
 
-fn misfits(account: &Account) -> Vec<&'static str> {
-    account.misfits.iter().map(|misfit| misfit.id).collect()
-}
-
 #[test]
 fn a_whole_unit_is_in_order() {
     let account = account(of_flash(vec![read_out(&cut(ARRIVED))]));
     let flash = account.flash.as_ref().unwrap();
-    assert_eq!(flash.courses.len(), 1);
+    assert_eq!(flash.hypotheses.len(), 1);
     assert_eq!(
-        (flash.courses[0].work, flash.courses[0].place),
+        (flash.hypotheses[0].work, flash.hypotheses[0].place),
         (Work::Nothing, Where::Slot)
     );
-    assert_eq!(flash.courses[0].installing[0].version, "2.1");
-    assert_eq!(flash.descriptor.state, "whole");
+    assert_eq!(flash.hypotheses[0].installing[0].version, "2.1");
+    assert!(matches!(flash.descriptor, DescriptorAccount::Whole(_)));
     assert_eq!(flash.floor, Some(2));
     assert_eq!(account.repair.needed, Some(false));
     // 1.8 and 2.0 have a lower issue, and are not offered any more.
     assert_eq!(account.repair.tried.len(), 1);
-    assert!(misfits(&account).is_empty());
+    assert!(account.inconsistencies.is_empty());
 }
 
 #[test]
@@ -120,14 +122,19 @@ fn a_part_without_the_descriptor_says_what_it_can_and_no_more() {
     assert!(!next.certain);
     assert!(matches!(&next.at_best, Outcome::Starts { release: Some(id), .. } if id.version == "2.1"));
     assert!(
-        matches!(&next.at_worst, Outcome::Waits { code, .. } if code == "U1"),
+        matches!(
+            next.at_worst,
+            Outcome::Waits {
+                reason: Reason::NoImage
+            }
+        ),
         "{next:?}"
     );
     assert_eq!(account.repair.needed, None);
     // The stick works in either case, also if the unit has installed the highest issue that there is.
     assert_eq!(account.repair.send().unwrap().release.version, "2.1");
     let flash = account.flash.unwrap();
-    assert!(flash.courses.len() > 1);
+    assert!(flash.hypotheses.len() > 1);
     assert_eq!(flash.floor, None);
 }
 
@@ -162,11 +169,11 @@ fn what_reads_differently_the_second_time_is_torn() {
     let alone = account(of_flash(vec![first.clone()]));
     assert_eq!(alone.repair.needed, Some(false));
     let both = account(of_flash(vec![first, second]));
-    assert_eq!(misfits(&both), ["readouts-differ"]);
+    assert_eq!(both.inconsistencies, [Inconsistency::ReadoutsDiffer { bytes: 1 }]);
     assert_eq!(both.repair.needed, Some(true));
-    let course = &both.flash.unwrap().courses[0];
+    let hypothesis = &both.flash.unwrap().hypotheses[0];
     assert_eq!(
-        (course.work, course.installing[0].version.as_str()),
+        (hypothesis.work, hypothesis.installing[0].version.as_str()),
         (Work::Recording, "2.1")
     );
 }
@@ -177,17 +184,17 @@ fn the_stick_says_what_was_being_installed_where_flash_does_not() {
     let (old, new) = (old.file(), new.file());
     let flash = vec![read_out(&cut(2))];
     let alone = account(of_flash(flash.clone()));
-    let course = &alone.flash.as_ref().unwrap().courses[0];
-    assert_eq!((course.work, course.installing.len()), (Work::Erasing, 0));
+    let hypothesis = &alone.flash.as_ref().unwrap().hypotheses[0];
+    assert_eq!((hypothesis.work, hypothesis.installing.len()), (Work::Erasing, 0));
     let with = account(Evidence {
         readouts: flash,
         stick: Some(input(&[("KC4.UPD", &new)])),
         ..Evidence::default()
     });
-    let course = &with.flash.as_ref().unwrap().courses[0];
-    assert!(course.by_stick);
-    assert_eq!(course.installing[0].version, "2.1");
-    assert!(misfits(&with).is_empty());
+    let hypothesis = &with.flash.as_ref().unwrap().hypotheses[0];
+    assert!(hypothesis.by_stick);
+    assert_eq!(hypothesis.installing[0].version, "2.1");
+    assert!(with.inconsistencies.is_empty());
 
     // Writing 2.1, and a stick with 1.8: not the stick that was there.
     let other = account(Evidence {
@@ -195,17 +202,20 @@ fn the_stick_says_what_was_being_installed_where_flash_does_not() {
         stick: Some(input(&[("KC4.UPD", &old)])),
         ..Evidence::default()
     });
-    let courses = &other.flash.as_ref().unwrap().courses;
+    let hypotheses = &other.flash.as_ref().unwrap().hypotheses;
     // An erase for 1.8, with remains of 2.1, would leave the same.
-    assert_eq!((courses[0].work, courses[1].work), (Work::Erasing, Work::Writing));
+    assert_eq!((hypotheses[0].work, hypotheses[1].work), (Work::Erasing, Work::Writing));
     let recording = account(Evidence {
         readouts: vec![read_out(&cut(7))],
         stick: Some(input(&[("KC4.UPD", &old)])),
         ..Evidence::default()
     });
-    let course = &recording.flash.as_ref().unwrap().courses[0];
-    assert_eq!(course.work, Work::Recording, "{course:?}");
-    assert_eq!(misfits(&recording), ["stick-against-flash"]);
+    let hypothesis = &recording.flash.as_ref().unwrap().hypotheses[0];
+    assert_eq!(hypothesis.work, Work::Recording, "{hypothesis:?}");
+    assert!(matches!(
+        recording.inconsistencies.as_slice(),
+        [Inconsistency::StickAgainstFlash { installing }] if installing[0].version == "2.1"
+    ));
 }
 
 #[test]
@@ -243,7 +253,7 @@ fn files_on_the_stick_are_known_for_what_they_are() {
     ];
     let account = account(Evidence {
         stick: Some(input(&files)),
-        code: Some(reason_of("f4").unwrap()),
+        code: Some(Reason::File(Refusal::Trailing)),
         ..Evidence::default()
     });
     let seen = account.stick.as_ref().unwrap();
@@ -255,10 +265,18 @@ fn files_on_the_stick_are_known_for_what_they_are() {
         "{:?}",
         state("SHORT.UPD")
     );
-    assert!(matches!(state("BOARD.UPD"), FileState::NotOurs { what } if what.contains("another board")));
-    assert!(matches!(state("NINE.UPD"), FileState::NotOurs { what } if what.contains("9.9")));
-    assert!(matches!(state("FORGED.UPD"), FileState::Refused { .. }));
-    assert!(matches!(state("TEXT.UPD"), FileState::Refused { .. }));
+    assert!(matches!(
+        state("BOARD.UPD"),
+        FileState::NotOurs {
+            intended: Intended::OtherBoard,
+            ..
+        }
+    ));
+    assert!(
+        matches!(state("NINE.UPD"), FileState::NotOurs { version, intended: Intended::ThisBoard, .. } if version.as_slice() == [9, 9])
+    );
+    assert_eq!(*state("FORGED.UPD"), FileState::Refused(Refusal::BadSignature));
+    assert_eq!(*state("TEXT.UPD"), FileState::Refused(Refusal::NotAnUpdate));
     assert_eq!(seen.others, 1);
     assert!(account.flash.is_none() && account.next.is_none());
     assert_eq!(account.repair.send().unwrap().release.version, "2.1");
@@ -268,24 +286,30 @@ fn files_on_the_stick_are_known_for_what_they_are() {
 fn a_code_that_does_not_fit_is_said() {
     let contradicted = account(Evidence {
         readouts: vec![read_out(&cut(ARRIVED))],
-        code: Some(reason_of("U1").unwrap()),
+        code: Some(Reason::NoImage),
         ..Evidence::default()
     });
-    assert_eq!(misfits(&contradicted), ["code-against-flash"]);
+    assert_eq!(
+        contradicted.inconsistencies,
+        [Inconsistency::CodeAgainstFlash { shown: Reason::NoImage }]
+    );
     assert_eq!(contradicted.repair.send().unwrap().release.version, "2.1");
     let agreed = account(Evidence {
         readouts: vec![read_out(&cut(WRITING))],
-        code: Some(reason_of("U1").unwrap()),
+        code: Some(Reason::NoImage),
         ..Evidence::default()
     });
-    assert!(misfits(&agreed).is_empty());
+    assert!(agreed.inconsistencies.is_empty());
     let [_, _, new] = updates();
     let of_another = account(Evidence {
         stick: Some(input(&[("KC4.UPD", &new.file())])),
-        code: Some(reason_of("S113").unwrap()),
+        code: Some(Reason::Stick(ErrorKind::Ntfs)),
         ..Evidence::default()
     });
-    assert_eq!(misfits(&of_another), ["code-against-stick"]);
+    assert!(matches!(
+        of_another.inconsistencies.as_slice(),
+        [Inconsistency::CodeAgainstStick { .. }]
+    ));
 }
 
 #[test]
@@ -295,8 +319,8 @@ fn what_no_cut_leaves_is_called_damage() {
     let at = (0x0800_1100 - *start) as usize;
     bytes[at..at + 16].fill(0);
     let account = account(of_flash(vec![read]));
-    assert_eq!(account.flash.as_ref().unwrap().courses[0].work, Work::Damaged);
-    assert_eq!(misfits(&account), ["not-by-a-cut"]);
+    assert_eq!(account.flash.as_ref().unwrap().hypotheses[0].work, Work::Damaged);
+    assert_eq!(account.inconsistencies, [Inconsistency::NotByACut]);
     assert_eq!(account.repair.needed, Some(true));
     assert_eq!(account.repair.send().unwrap().release.version, "2.1");
 }
@@ -348,7 +372,7 @@ proptest! {
         }
         let account = account(of_flash(vec![Readout { name: "x".into(), pieces }]));
         let flash = account.flash.as_ref();
-        prop_assert!(flash.is_none_or(|flash| !flash.courses.is_empty()));
+        prop_assert!(flash.is_none_or(|flash| !flash.hypotheses.is_empty()));
         let told_to_wait = matches!(account.next.as_ref().map(|next| &next.at_worst), Some(Outcome::Waits { .. }));
         prop_assert!(!told_to_wait || account.repair.needed != Some(false));
     }

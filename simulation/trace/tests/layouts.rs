@@ -3,8 +3,8 @@
 #[path = "../../rehearsal/tests/support/mod.rs"]
 mod support;
 
-#[path = "told/mod.rs"]
-mod told;
+#[path = "samples/mod.rs"]
+mod samples;
 
 use packstaff_installer::{Layout, Region, SectorRun};
 use packstaff_rehearsal::claims::ReleasedImage as Known;
@@ -13,9 +13,9 @@ use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::blueprint::Blueprint;
 use packstaff_unit::flash::{FlashLayout, SumKey};
 use packstaff_unit::part::SecondProgram;
+use samples::{Sample, Tally, check_plan};
 use std::sync::Arc;
 use support::{Flashes, Update, manifest, stick, unit_with};
-use told::{Sample, Tally, check_plan};
 
 /// Three pages for one place, three for the other; or one sector of a memory beside.
 fn unit_of(second: Second) -> Blueprint {

@@ -10,13 +10,13 @@
 #[path = "../../rehearsal/tests/support/mod.rs"]
 mod support;
 
-#[path = "told/mod.rs"]
-mod told;
+#[path = "samples/mod.rs"]
+mod samples;
 
 use packstaff_rehearsal::explore::Faults;
+use samples::{Sample, check_worlds};
 use support::Flashes;
 use support::case::case;
-use told::{Sample, check_worlds};
 
 /// Pages with check bits: cells that a cut has left can be unreadable, and are holes in a read-out.
 #[test]

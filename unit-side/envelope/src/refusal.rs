@@ -128,59 +128,31 @@ pub enum Refusal {
     Template(Part),
 }
 
-const PARTS: [Part; 13] = [
-    Part::Envelope,
-    Part::Wrapper,
-    Part::Signature,
-    Part::Manifest,
-    Part::Common,
-    Part::Shared,
-    Part::Install,
-    Part::Validate,
-    Part::Invoke,
-    Part::SetVersion,
-    Part::Encryption,
-    Part::Recipient,
-    Part::Text,
-];
+/// Every variant that carries nothing; the compiler refuses a list that lacks one.
+macro_rules! every {
+    ($kind:ident: $($name:ident)* $(; beside $($other:ident)*)?) => {{
+        const _: fn($kind) = |one| match one {
+            $($kind::$name => {})*
+            $($($kind::$other(_) => {})*)?
+        };
+        [$($kind::$name),*]
+    }};
+}
 
-const FAULTS: [Fault; 10] = [
-    Fault::Cut,
-    Fault::NotShortest,
-    Fault::Indefinite,
-    Fault::Kind,
-    Fault::KeyOrder,
-    Fault::DuplicateKey,
-    Fault::ExtraBytes,
-    Fault::Value,
-    Fault::TooDeep,
-    Fault::NotUtf8,
-];
+const PARTS: [Part; 13] = every!(
+    Part: Envelope Wrapper Signature Manifest Common Shared Install Validate Invoke SetVersion Encryption Recipient Text
+);
 
-const PLAIN: [Refusal; 22] = [
-    Refusal::NotAnUpdate,
-    Refusal::Incomplete,
-    Refusal::Truncated,
-    Refusal::Trailing,
-    Refusal::TooLarge,
-    Refusal::Empty,
-    Refusal::Version,
-    Refusal::ManifestDigest,
-    Refusal::NoSignature,
-    Refusal::UnknownSigner,
-    Refusal::BadSignature,
-    Refusal::TextDigest,
-    Refusal::SizeMismatch,
-    Refusal::Component,
-    Refusal::PayloadName,
-    Refusal::NotEncrypted,
-    Refusal::NoRecipient,
-    Refusal::KeyUnwrap,
-    Refusal::ReleaseNumbers,
-    Refusal::PayloadDigest,
-    Refusal::ImageDigest,
-    Refusal::SignatureMissing,
-];
+const FAULTS: [Fault; 10] = every!(
+    Fault: Cut NotShortest Indefinite Kind KeyOrder DuplicateKey ExtraBytes Value TooDeep NotUtf8
+);
+
+const PLAIN: [Refusal; 22] = every!(
+    Refusal: NotAnUpdate Incomplete Truncated Trailing TooLarge Empty Version ManifestDigest NoSignature UnknownSigner
+        BadSignature TextDigest SizeMismatch Component PayloadName NotEncrypted NoRecipient KeyUnwrap ReleaseNumbers
+        PayloadDigest ImageDigest SignatureMissing;
+    beside Malformed UnknownCritical Missing UnknownAlgorithm Template
+);
 
 impl Refusal {
     /// The refusal's number, 1 to 1399. It never changes once released.
@@ -254,19 +226,19 @@ impl Part {
 impl fmt::Display for Part {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Self::Envelope => "the envelope",
-            Self::Wrapper => "the authentication wrapper",
-            Self::Signature => "a signature block",
-            Self::Manifest => "the manifest",
-            Self::Common => "the manifest's common block",
-            Self::Shared => "the shared command sequence",
-            Self::Install => "the install command sequence",
-            Self::Validate => "the validate command sequence",
-            Self::Invoke => "the invoke command sequence",
-            Self::SetVersion => "the version element",
-            Self::Encryption => "the encryption information",
-            Self::Recipient => "a recipient of the content key",
-            Self::Text => "the text element",
+            Self::Envelope => "envelope",
+            Self::Wrapper => "wrapper",
+            Self::Signature => "signature block",
+            Self::Manifest => "manifest",
+            Self::Common => "common block",
+            Self::Shared => "shared sequence",
+            Self::Install => "install sequence",
+            Self::Validate => "validate sequence",
+            Self::Invoke => "invoke sequence",
+            Self::SetVersion => "version element",
+            Self::Encryption => "encryption information",
+            Self::Recipient => "recipient",
+            Self::Text => "text element",
         })
     }
 }
@@ -274,67 +246,52 @@ impl fmt::Display for Part {
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Self::Cut => "an item runs past the end of what encloses it",
-            Self::NotShortest => "a head is longer than its value needs",
-            Self::Indefinite => "a length is left open; lengths must be stated",
-            Self::Kind => "another kind of item was expected",
-            Self::KeyOrder => "a key is missing or out of order",
-            Self::DuplicateKey => "a key stands twice",
-            Self::ExtraBytes => "bytes follow the last item",
-            Self::Value => "a number or a length is outside what the profile allows",
-            Self::TooDeep => "items are nested too deeply",
-            Self::NotUtf8 => "a text is not UTF-8",
+            Self::Cut => "item cut off",
+            Self::NotShortest => "head too long",
+            Self::Indefinite => "open length",
+            Self::Kind => "item of another kind",
+            Self::KeyOrder => "keys out of order",
+            Self::DuplicateKey => "key twice",
+            Self::ExtraBytes => "bytes behind the last item",
+            Self::Value => "value out of range",
+            Self::TooDeep => "nested too deeply",
+            Self::NotUtf8 => "not UTF-8",
         })
     }
 }
 
+/// A short name, for a display or a log. It is the name of what was found, and gives no advice.
 impl fmt::Display for Refusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let sentence = match self {
-            Self::NotAnUpdate => "this is not an update file: it does not begin with D8 6B; choose another file",
-            Self::Incomplete => "the header was judged before it was read to its end; feed the rest of it first",
-            Self::Truncated => "the file ends before the update does; copy it to the stick again",
-            Self::Trailing => "bytes follow the payload; copy the original file to the stick again",
-            Self::TooLarge => "the header is larger than a unit has room for; ask the maker for another file",
-            Self::Empty => "the payload has no bytes; ask the maker for another file",
-            Self::Version => "the manifest's structure version is not 1; this unit reads version 1 only",
-            Self::ManifestDigest => "the manifest is not the one that was signed; copy the file to the stick again",
-            Self::NoSignature => "nobody has signed this file; use only files from the maker",
-            Self::UnknownSigner => "nobody that this unit trusts has signed this file; use only files from the maker",
-            Self::BadSignature => "the signature does not hold; copy the file again, and use only files from the maker",
-            Self::TextDigest => "the text is not the one that was signed; copy the file to the stick again",
-            Self::SizeMismatch => "the stated sizes of image and payload differ; copy the file to the stick again",
-            Self::Component => "the components are not the two of this profile; ask the maker for another file",
-            Self::PayloadName => "the payload is not called #fw; ask the maker for another file",
-            Self::NotEncrypted => "the file states no encryption; this unit takes encrypted images only",
-            Self::NoRecipient => {
-                "the file cannot be read with this unit's generation of keys; ask the maker for one that can"
-            }
-            Self::KeyUnwrap => "the content key does not open with this unit's key; ask the maker for another file",
-            Self::ReleaseNumbers => "the version is not one to three whole numbers; ask the maker for another file",
-            Self::PayloadDigest => "the payload is not the one that was signed; copy the file to the stick again",
-            Self::ImageDigest => "the decrypted image is not the one that was signed; ask the maker for another file",
-            Self::SignatureMissing => {
-                "the file lacks a second signature that this unit demands; ask the maker for one that has it"
-            }
+        f.write_str(match self {
+            Self::NotAnUpdate => "not an update file",
+            Self::Incomplete => "header not read to its end",
+            Self::Truncated => "file cut short",
+            Self::Trailing => "bytes behind the payload",
+            Self::TooLarge => "header too large",
+            Self::Empty => "empty payload",
+            Self::Version => "manifest of another version",
+            Self::ManifestDigest => "manifest digest differs",
+            Self::NoSignature => "no signature",
+            Self::UnknownSigner => "no trusted signer",
+            Self::BadSignature => "wrong signature",
+            Self::TextDigest => "text digest differs",
+            Self::SizeMismatch => "sizes differ",
+            Self::Component => "other components",
+            Self::PayloadName => "payload not called #fw",
+            Self::NotEncrypted => "not encrypted",
+            Self::NoRecipient => "not for this generation of keys",
+            Self::KeyUnwrap => "content key does not open",
+            Self::ReleaseNumbers => "version not one to three whole numbers",
+            Self::PayloadDigest => "payload digest differs",
+            Self::ImageDigest => "image digest differs",
+            Self::SignatureMissing => "second signature missing",
             Self::Malformed(at) => return write!(f, "{}: {}", at.part, at.fault),
-            Self::UnknownCritical(part) => {
-                return write!(
-                    f,
-                    "{part} holds something that this unit does not know and must not skip"
-                );
-            }
-            Self::Missing(part) => {
-                return write!(f, "{part} lacks something that every update file must have");
-            }
-            Self::UnknownAlgorithm(part) => {
-                return write!(f, "{part} names an algorithm that this unit does not have");
-            }
-            Self::Template(part) => {
-                return write!(f, "{part} is not arranged as this profile arranges it");
-            }
-        };
-        f.write_str(sentence)
+            Self::UnknownCritical(part) => return write!(f, "{part}: unknown content"),
+            Self::Missing(part) => return write!(f, "{part}: something missing"),
+            Self::UnknownAlgorithm(part) => return write!(f, "{part}: unknown algorithm"),
+            Self::Template(part) => return write!(f, "{part}: another arrangement"),
+        })
     }
 }
 
@@ -355,10 +312,10 @@ mod tests {
     }
 
     #[test]
-    fn every_refusal_says_something() {
-        for refusal in Refusal::all() {
-            let text = refusal.to_string();
-            assert!(text.len() > 20 && !text.ends_with('.'), "{text}");
-        }
+    fn every_refusal_has_a_short_name_of_its_own() {
+        let names: BTreeSet<String> = Refusal::all().map(|refusal| refusal.to_string()).collect();
+        assert_eq!(names.len(), Refusal::all().count());
+        let whole = |name: &String| (10..=50).contains(&name.len()) && !name.ends_with('.');
+        assert!(names.iter().all(whole), "{names:?}");
     }
 }

@@ -177,66 +177,7 @@ pub enum Error {
     IsFile,
 }
 
-/// What the owner can do about a finding.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Remedy {
-    /// Format the stick as FAT32, then copy the file again.
-    Format,
-    /// Erase the whole stick with a master boot record and one FAT32 partition, then copy the file again.
-    EraseWithTable,
-    /// Copy the file again and eject the stick before pulling it out; if that does not help, format it.
-    CopyAgain,
-    /// Use another stick.
-    OtherStick,
-    /// Nothing: the caller asked for what cannot be.
-    None,
-}
-
 impl Error {
-    /// What the owner can do.
-    #[must_use]
-    pub const fn remedy(&self) -> Remedy {
-        match self {
-            Self::EmptyDevice => Remedy::OtherStick,
-            Self::Gpt
-            | Self::StartUpOnly
-            | Self::ExtendedOnly
-            | Self::PartitionEmpty { .. }
-            | Self::PartitionOutside { .. } => Remedy::EraseWithTable,
-            Self::NoSignature { .. }
-            | Self::ExFat
-            | Self::Ntfs
-            | Self::BitLocker
-            | Self::NotFat { .. }
-            | Self::SectorSize { .. }
-            | Self::ClusterSize { .. }
-            | Self::NoReservedSectors
-            | Self::NoFats
-            | Self::MediaByte { .. }
-            | Self::NoFatSize
-            | Self::NoTotal
-            | Self::NoDataRegion { .. }
-            | Self::NoClusters
-            | Self::RootEntries { .. }
-            | Self::TypeConflict { .. }
-            | Self::TooManyClusters { .. }
-            | Self::FatTooShort { .. }
-            | Self::LiveFat { .. }
-            | Self::Version { .. }
-            | Self::RootCluster { .. }
-            | Self::VolumePastEnd { .. } => Remedy::Format,
-            Self::FirstCluster { .. }
-            | Self::ChainOutside { .. }
-            | Self::ChainFree { .. }
-            | Self::ChainBad { .. }
-            | Self::ChainLoop { .. }
-            | Self::ChainShort { .. }
-            | Self::FileTooLarge { .. }
-            | Self::DirectoryTooLong => Remedy::CopyAgain,
-            Self::IsDirectory | Self::IsFile => Remedy::None,
-        }
-    }
-
     /// How much the finding says about a partition, for choosing which of several to report: a broken FAT volume says more
     /// than another format, and that says more than nothing recognised.
     pub(crate) const fn weight(&self) -> u8 {
@@ -259,6 +200,7 @@ impl fmt::Display for Error {
     }
 }
 
+/// What was found, with its figures. What an owner does about it is no affair of a reader.
 #[cfg(not(target_os = "none"))]
 impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -380,17 +322,6 @@ impl fmt::Display for Error {
             Self::DirectoryTooLong => f.write_str("the folder has more than 65536 entries"),
             Self::IsDirectory => f.write_str("this is a folder, not a file"),
             Self::IsFile => f.write_str("this is a file, not a folder"),
-        }?;
-        match self.remedy() {
-            Remedy::Format => f.write_str(". Format the stick as FAT32 (that erases it), then copy the file again."),
-            Remedy::EraseWithTable => f.write_str(
-                ". Erase the whole stick with a master boot record and one FAT32 partition, then copy the file again.",
-            ),
-            Remedy::CopyAgain => f.write_str(
-                ". Copy the file again and eject the stick before pulling it out; if that does not help, format it.",
-            ),
-            Remedy::OtherStick => f.write_str(". Use another stick."),
-            Remedy::None => f.write_str("."),
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Why a unit does not do what its owner expects. Every reason has a short code that fits any display and that the owner
-//! can read to the maker: a letter for whose affair it is, and a number.
+//! can read to the maker: a letter for whose affair it is, and a number. What a code means to people is no affair of a unit:
+//! the crate `packstaff-words` has the table.
 //!
 //! | letter | about |
 //! | --- | --- |
@@ -10,12 +11,13 @@
 
 use core::fmt;
 use packstaff_envelope::Refusal;
+use packstaff_fat::ErrorKind;
 
 /// Why.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Reason {
     /// The stick has no file system that the unit can read, or a damaged one.
-    Stick(packstaff_fat::Error),
+    Stick(ErrorKind),
     /// A block of the stick could not be read.
     StickUnreadable,
     /// There is no update file in the stick's root directory.
@@ -97,104 +99,60 @@ impl Reason {
         Code { letter, number }
     }
 
-    /// What the owner should do, in one sentence.
-    pub const fn remedy(self) -> &'static str {
-        match self {
-            Self::Stick(error) => match error.remedy() {
-                packstaff_fat::Remedy::Format => "Format the stick as FAT32 (this erases it), and copy the file again.",
-                packstaff_fat::Remedy::EraseWithTable => {
-                    "Erase the stick with a master boot record and one FAT32 partition, and copy the file again."
-                }
-                packstaff_fat::Remedy::CopyAgain => "Copy the file again, and eject the stick before you pull it out.",
-                packstaff_fat::Remedy::OtherStick | packstaff_fat::Remedy::None => {
-                    "Take another stick, and copy the file again."
-                }
-            },
-            Self::StickUnreadable => "Push the stick in firmly and try again; if it happens again, take another stick.",
-            Self::NoUpdate => "Copy the update file to the top of the stick, not into a folder, and try again.",
-            Self::StickChanged => "Leave the stick in its place, and try again.",
-            Self::OtherName => "Give the file the name that is on the update sheet: its ending was changed.",
-            Self::File(Refusal::NoRecipient) => {
-                "This file is for units of another production period: ask the maker for yours."
-            }
-            Self::File(Refusal::UnknownSigner | Refusal::BadSignature | Refusal::NoSignature) => {
-                "Do not use this file: the maker has not signed it. Get it from the maker again."
-            }
-            Self::File(
-                Refusal::KeyUnwrap
-                | Refusal::Version
-                | Refusal::Component
-                | Refusal::PayloadName
-                | Refusal::NotEncrypted
-                | Refusal::ReleaseNumbers
-                | Refusal::SignatureMissing
-                | Refusal::UnknownCritical(_)
-                | Refusal::UnknownAlgorithm(_)
-                | Refusal::Missing(_)
-                | Refusal::Template(_),
-            ) => "This file is of a kind that this unit does not know: ask the maker for the one that is for it.",
-            Self::File(_) => "The file is damaged or incomplete: copy it again from the maker, and eject the stick.",
-            Self::OtherMaker | Self::OtherProduct => "This file is not for this unit: get the one named on your sheet.",
-            Self::OtherBoard => "This file is for another board revision: the sheet says which file is for yours.",
-            Self::BelowFloor => "The maker has barred this old version for this unit: take a later one.",
-            Self::TooLarge => "This file is too large for this unit: ask the maker.",
-            Self::NoImage => "Put in a stick with an update file: the unit has no firmware to start.",
-            Self::ImageDamaged => "Put in a stick with an update file: the unit's firmware is damaged.",
-            Self::FlashFault | Self::FloorFault => {
-                "Switch off, wait a minute, try again; if it happens again, write to the maker."
-            }
-            Self::FlashDiffers => "Try again with the same stick; if it happens again, write to the maker.",
-            Self::Declined => "Pick an update: the unit has no firmware to start.",
-        }
+    /// Every reason that there is.
+    pub fn all() -> impl Iterator<Item = Self> {
+        let sticks = ErrorKind::ALL.iter().copied().map(Self::Stick);
+        Self::OWN
+            .into_iter()
+            .chain(sticks)
+            .chain(Refusal::all().map(Self::File))
     }
 
-    /// Every reason but those of the file system and the file, which have tables of their own
-    /// ([`packstaff_fat::Error`], [`Refusal::all`]).
-    pub const OWN: [Self; 15] = [
-        Self::StickUnreadable,
-        Self::NoUpdate,
-        Self::StickChanged,
-        Self::OtherName,
-        Self::OtherMaker,
-        Self::OtherProduct,
-        Self::OtherBoard,
-        Self::BelowFloor,
-        Self::TooLarge,
-        Self::NoImage,
-        Self::ImageDamaged,
-        Self::FlashFault,
-        Self::FlashDiffers,
-        Self::FloorFault,
-        Self::Declined,
-    ];
+    /// The reason with this code, if there is one: for reading back what an owner reports.
+    pub fn from_code(code: Code) -> Option<Self> {
+        Self::all().find(|reason| reason.code() == code)
+    }
 }
 
-impl fmt::Display for Reason {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Stick(error) => return error.fmt(f),
-            Self::File(refusal) => return refusal.fmt(f),
-            _ => {}
+/// Declares the short names of the reasons that are neither the file system's nor the file's; the compiler refuses a list that
+/// lacks one.
+macro_rules! own {
+    ($($name:ident, $short:literal;)*) => {
+        impl Reason {
+            /// Every reason but those of the file system and the file, which have tables of their own
+            /// ([`ErrorKind::ALL`], [`Refusal::all`]).
+            pub const OWN: [Self; 15] = [$(Self::$name),*];
         }
-        f.write_str(match self {
-            Self::Stick(_) | Self::File(_) => "",
-            Self::StickUnreadable => "the stick could not be read",
-            Self::NoUpdate => "there is no update file at the top of the stick",
-            Self::StickChanged => "the file on the stick is not the one that was picked",
-            Self::OtherName => "this is an update file, but its name has another ending",
-            Self::OtherMaker => "this file is by another maker",
-            Self::OtherProduct => "this file is for another product",
-            Self::OtherBoard => "this file is for another board revision",
-            Self::BelowFloor => "the maker has barred this version for this unit",
-            Self::TooLarge => "the image is larger than this unit's slot",
-            Self::NoImage => "the unit has no firmware to start",
-            Self::ImageDamaged => "the unit's firmware is damaged",
-            Self::FlashFault => "the unit's flash could not be erased or programmed",
-            Self::FlashDiffers => "what was stored is not what was signed",
-            Self::FloorFault => "the unit's record of installed issues could not be written",
-            Self::Declined => "nothing was picked, and there is nothing to start",
-        })
-    }
+
+        /// A short name, for a display or a log.
+        impl fmt::Display for Reason {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                match self {
+                    Self::Stick(kind) => kind.fmt(f),
+                    Self::File(refusal) => refusal.fmt(f),
+                    $(Self::$name => f.write_str($short),)*
+                }
+            }
+        }
+    };
+}
+
+own! {
+    StickUnreadable, "stick unreadable";
+    NoUpdate, "no update on the stick";
+    StickChanged, "stick changed";
+    OtherName, "update under another ending";
+    OtherMaker, "file of another maker";
+    OtherProduct, "file for another product";
+    OtherBoard, "file for another board";
+    BelowFloor, "version barred";
+    TooLarge, "image too large";
+    NoImage, "no firmware";
+    ImageDamaged, "firmware damaged";
+    FlashFault, "flash fault";
+    FlashDiffers, "flash differs";
+    FloorFault, "register fault";
+    Declined, "nothing picked";
 }
 
 impl From<Refusal> for Reason {
@@ -203,9 +161,15 @@ impl From<Refusal> for Reason {
     }
 }
 
+impl From<ErrorKind> for Reason {
+    fn from(kind: ErrorKind) -> Self {
+        Self::Stick(kind)
+    }
+}
+
 impl From<packstaff_fat::Error> for Reason {
     fn from(error: packstaff_fat::Error) -> Self {
-        Self::Stick(error)
+        Self::Stick(error.kind())
     }
 }
 
@@ -217,17 +181,26 @@ mod tests {
 
     #[test]
     fn every_reason_has_a_code_of_its_own() {
-        let files = Refusal::all().map(Reason::File);
-        let codes: Vec<_> = Reason::OWN.into_iter().chain(files).map(Reason::code).collect();
+        let codes: Vec<_> = Reason::all().map(Reason::code).collect();
         assert_eq!(codes.iter().collect::<BTreeSet<_>>().len(), codes.len());
         assert_eq!(Reason::BelowFloor.code().to_string(), "N4");
+        assert!(Reason::all().all(|reason| Reason::from_code(reason.code()) == Some(reason)));
     }
 
     #[test]
-    fn every_reason_says_something_and_what_to_do() {
-        for reason in Reason::OWN.into_iter().chain(Refusal::all().map(Reason::File)) {
-            assert!(reason.to_string().len() > 10, "{reason:?}");
-            assert!(reason.remedy().ends_with('.'), "{reason:?}");
-        }
+    fn every_reason_has_a_short_name_of_its_own() {
+        let names: BTreeSet<_> = Reason::all().map(|reason| reason.to_string()).collect();
+        assert_eq!(names.len(), Reason::all().count());
+        assert!(names.iter().all(|name| (4..=50).contains(&name.len())), "{names:?}");
+    }
+
+    /// A display of two lines has 16 characters in each (common practice); one line is for the code, with room for a few words
+    /// before it.
+    #[test]
+    fn codes_are_short_enough_for_a_display_of_two_lines() {
+        let codes = Reason::all().map(|reason| reason.code().to_string());
+        let longest = codes.max_by_key(String::len).unwrap();
+        assert_eq!(longest.len(), 5, "{longest}");
+        assert!(16 - longest.len() > "not used:".len());
     }
 }

@@ -2,6 +2,7 @@
 
 use super::record::BrokenClaim;
 use crate::report::Cell;
+use crate::reasons::{Language, explain};
 use packstaff_bench::rehearse::{Install, LeftOut};
 use packstaff_rehearsal::areas::Areas;
 use packstaff_rehearsal::claims::{Claim, Wording};
@@ -77,7 +78,10 @@ pub(super) fn seen(install: &Install) -> String {
     let ending = match install.ending {
         Ending::Started { .. } if install.arrived => "what was picked runs".to_owned(),
         Ending::Started { .. } => "another image is started".to_owned(),
-        Ending::Waiting(reason) => format!("the unit waits: {reason} ({})", reason.code()),
+        Ending::Waiting(reason) => {
+            let explained = explain(reason, Language::English);
+            format!("the unit waits: {} ({})", explained.maker.cause.line, reason.code())
+        }
         Ending::Endless => "the installer does not come to an end".to_owned(),
         Ending::Impossible(fault) => format!("the installer asks for the impossible: {fault}"),
     };

@@ -78,10 +78,7 @@ impl Damage {
             Self::Manifest => "the signed description (manifest) has changed".to_owned(),
             Self::Text => "the text for people has changed".to_owned(),
             Self::Payload { .. } => "the firmware in it (payload) has changed".to_owned(),
-            Self::Structure(refusal) => {
-                let text = refusal.to_string();
-                text.split(';').next().unwrap_or_default().to_owned()
-            }
+            Self::Structure(refusal) => refusal.to_string(),
         }
     }
 }

@@ -37,24 +37,23 @@ pub(super) fn of_file(seen: &Seen, has_original_beside: bool, ending: &str, orig
 
 /// All of the file is there, but the list of its clusters does not end with it.
 fn of_tail(seen: &Seen) -> Option<Finding> {
-    let text = seen.goes_on?.to_string();
+    let error = seen.goes_on?;
     let finding = Finding::new(
         "chain-goes-on",
         Risk,
         "The stick does not know where the file ends. What is in the file is whole.",
-        text.split(". ").next().unwrap_or_default(),
+        error.to_string(),
     );
     Some(finding.remedy(COPY))
 }
 
 fn of_chain(seen: &Seen) -> Option<Finding> {
     let error = seen.broken?;
-    let text = error.to_string();
     let finding = Finding::new(
         "file-unreadable",
         Stops,
         "The file cannot be read as a whole: the stick has lost track of where its parts are.",
-        text.split(". ").next().unwrap_or_default(),
+        error.to_string(),
     );
     Some(finding.code(error).remedy(COPY))
 }

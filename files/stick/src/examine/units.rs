@@ -106,9 +106,7 @@ fn of_reason(reason: Reason, units: &str) -> Finding {
         }
         _ => FETCH,
     };
-    let text = reason.to_string();
-    let why = text.split(';').next().unwrap_or_default();
-    Finding::new(id, Severity::Stops, owner, format!("{why} ({units})"))
+    Finding::new(id, Severity::Stops, owner, format!("{reason} ({units})"))
         .code(reason)
         .remedy(remedy)
 }

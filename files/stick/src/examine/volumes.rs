@@ -1,7 +1,6 @@
 //! Findings about the stick as a whole: its table, its format, the state of its volume.
 
 use packstaff_fat::{BLOCK, Kind, Volume};
-use packstaff_installer::Reason;
 
 use super::finding::{COPY, ERASE, FORMAT, Finding, IMAGE_AGAIN, OTHER_STICK, Severity};
 use super::{Medium, VolumeFound};
@@ -155,7 +154,7 @@ pub(super) fn of_refusal(
                 "partition-unusable",
                 Stops,
                 "The stick's table is damaged, so that the unit finds nothing on it.",
-                technical(error),
+                error.to_string(),
             )
             .remedy(if medium == Medium::Image { IMAGE_AGAIN } else { ERASE })
         }
@@ -175,7 +174,7 @@ pub(super) fn of_refusal(
             "format-unknown",
             Stops,
             "The unit does not recognise what is on the stick.",
-            technical(error),
+            error.to_string(),
         )
         .remedy(FORMAT),
     };
@@ -188,11 +187,6 @@ fn families(found: &[VolumeFound]) -> String {
 }
 
 /// The technical sentence alone, without what the owner should do.
-fn technical(error: packstaff_fat::Error) -> String {
-    let text = error.to_string();
-    text.split(". ").next().unwrap_or_default().to_owned()
-}
-
 fn of_format(format: &Format, error: packstaff_fat::Error, backup: bool) -> Finding {
     let mut maker = match format.family {
         Family::Packed(_) => format!("it is {}", format.family),
@@ -257,7 +251,7 @@ fn of_format(format: &Format, error: packstaff_fat::Error, backup: bool) -> Find
                 "volume-damaged",
                 Stops,
                 "The stick's format is damaged, so that the unit cannot read it.",
-                technical(error) + backup,
+                error.to_string() + backup,
             )
             .remedy(FORMAT)
         }
@@ -265,7 +259,7 @@ fn of_format(format: &Format, error: packstaff_fat::Error, backup: bool) -> Find
             "format-unknown",
             Stops,
             "The unit does not recognise what is on the stick.",
-            technical(error),
+            error.to_string(),
         )
         .remedy(FORMAT),
     }
@@ -490,13 +484,9 @@ pub(super) fn of_stopped(path: &str, error: packstaff_fat::Error) -> Finding {
             "The {} is damaged, so that only a part of it can be read.",
             if is_top { place } else { "folder" }
         ),
-        technical(error),
+        error.to_string(),
     )
     .about(if is_top { "the top of the stick" } else { path })
     .remedy(COPY);
-    if is_top {
-        finding.code(Reason::Stick(error))
-    } else {
-        finding
-    }
+    if is_top { finding.code(error) } else { finding }
 }

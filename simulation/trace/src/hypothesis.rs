@@ -1,4 +1,4 @@
-//! Courses of events: what can have happened, so that flash is as it was read.
+//! Hypotheses: what can have happened, so that flash is as it was read.
 
 use crate::cells::Cells;
 use crate::known::{KindOfUnit, ReleaseId};
@@ -37,9 +37,9 @@ pub enum Where {
     Stage,
 }
 
-/// One course of events.
+/// One hypothesis of what happened.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Course {
+pub struct Hypothesis {
     /// What was being done.
     pub work: Work,
     /// To which place.
@@ -58,7 +58,7 @@ pub struct Course {
     pub runs: Option<ReleaseId>,
 }
 
-impl Course {
+impl Hypothesis {
     pub(crate) fn of(work: Work, place: Where) -> Self {
         Self {
             work,
@@ -73,8 +73,13 @@ impl Course {
     }
 }
 
-/// Every course of events that leaves flash as it was read, likeliest first; never empty.
-pub(crate) fn courses(kind: &KindOfUnit, blueprint: &Blueprint, cells: &Cells, records: &Records) -> Vec<Course> {
+/// Every hypothesis of what happened that leaves flash as it was read, likeliest first; never empty.
+pub(crate) fn hypotheses(
+    kind: &KindOfUnit,
+    blueprint: &Blueprint,
+    cells: &Cells,
+    records: &Records,
+) -> Vec<Hypothesis> {
     let ground = Ground {
         kind,
         blueprint,
@@ -86,17 +91,17 @@ pub(crate) fn courses(kind: &KindOfUnit, blueprint: &Blueprint, cells: &Cells, r
         Layout::Staged { stage } => staged(&ground, stage),
         Layout::Paired { second } => paired(&ground, second),
     };
-    let mut kept = Vec::<Course>::new();
-    for course in found.drain(..) {
-        if !kept.contains(&course) {
-            kept.push(course);
+    let mut kept = Vec::<Hypothesis>::new();
+    for hypothesis in found.drain(..) {
+        if !kept.contains(&hypothesis) {
+            kept.push(hypothesis);
         }
     }
     if kept.is_empty() {
-        kept.push(Course::of(Work::Damaged, Where::Slot));
+        kept.push(Hypothesis::of(Work::Damaged, Where::Slot));
     }
     // Damage is the last thing to think of where something else explains what is there.
-    kept.sort_by_key(|course| course.work == Work::Damaged);
+    kept.sort_by_key(|hypothesis| hypothesis.work == Work::Damaged);
     kept
 }
 
@@ -111,15 +116,15 @@ fn settled(records: &Records, value: Value) -> Option<bool> {
 }
 
 /// Nothing under way, or the register still being written.
-fn at_rest(ground: &Ground<'_>, value: Value, course: impl Fn(Work) -> Course) -> Vec<Course> {
+fn at_rest(ground: &Ground<'_>, value: Value, hypothesis: impl Fn(Work) -> Hypothesis) -> Vec<Hypothesis> {
     match settled(ground.records, value) {
-        Some(true) => vec![course(Work::Nothing)],
-        Some(false) => vec![course(Work::Recording)],
-        None => vec![course(Work::Nothing), course(Work::Recording)],
+        Some(true) => vec![hypothesis(Work::Nothing)],
+        Some(false) => vec![hypothesis(Work::Recording)],
+        None => vec![hypothesis(Work::Nothing), hypothesis(Work::Recording)],
     }
 }
 
-fn single(ground: &Ground<'_>) -> Vec<Course> {
+fn single(ground: &Ground<'_>) -> Vec<Hypothesis> {
     let mut found = Vec::new();
     for stood in ground.slot() {
         match stood {
@@ -129,13 +134,13 @@ fn single(ground: &Ground<'_>) -> Vec<Course> {
                     held: None,
                 };
                 let release = ground.kind.named(&descriptor);
-                found.extend(at_rest(ground, value, |work| Course {
+                found.extend(at_rest(ground, value, |work| Hypothesis {
                     installing: ground.ids(release.as_slice()),
                     runs: ground.id(release),
-                    ..Course::of(work, Where::Slot)
+                    ..Hypothesis::of(work, Where::Slot)
                 }));
             }
-            Stood::Course(course) => found.push(course),
+            Stood::Hypothesis(hypothesis) => found.push(hypothesis),
         }
     }
     found
@@ -161,7 +166,7 @@ fn named(ground: &Ground<'_>) -> Vec<(packstaff_installer::Held, Region, bool)> 
     there.collect()
 }
 
-fn staged(ground: &Ground<'_>, stage: Region) -> Vec<Course> {
+fn staged(ground: &Ground<'_>, stage: Region) -> Vec<Hypothesis> {
     let mut found = Vec::new();
     let named = named(ground);
     for (held, _, _) in &named {
@@ -170,22 +175,23 @@ fn staged(ground: &Ground<'_>, stage: Region) -> Vec<Course> {
         let ids = ground.ids(release.as_slice());
         for stood in ground.slot() {
             match stood {
-                Stood::Stands(_) => found.push(Course {
+                Stood::Stands(_) => found.push(Hypothesis {
                     installing: ids.clone(),
                     runs: ground.id(release),
-                    ..Course::of(Work::Recording, Where::Slot)
+                    ..Hypothesis::of(Work::Recording, Where::Slot)
                 }),
-                Stood::Course(course) if course.work != Work::Nothing => {
-                    let ours = course.installing.is_empty() || ids.iter().any(|id| course.installing.contains(id));
+                Stood::Hypothesis(hypothesis) if hypothesis.work != Work::Nothing => {
+                    let ours =
+                        hypothesis.installing.is_empty() || ids.iter().any(|id| hypothesis.installing.contains(id));
                     if ours || ids.is_empty() {
-                        found.push(Course {
+                        found.push(Hypothesis {
                             installing: ids.clone(),
                             runs: ground.id(release),
-                            ..course
+                            ..hypothesis
                         });
                     }
                 }
-                Stood::Course(_) => {}
+                Stood::Hypothesis(_) => {}
             }
         }
         let value = Value {
@@ -193,10 +199,10 @@ fn staged(ground: &Ground<'_>, stage: Region) -> Vec<Course> {
             held: Some(*held),
         };
         if settled(ground.records, value) != Some(true) {
-            found.push(Course {
+            found.push(Hypothesis {
                 installing: ids.clone(),
                 runs: ground.id(release),
-                ..Course::of(Work::Recording, Where::Stage)
+                ..Hypothesis::of(Work::Recording, Where::Stage)
             });
         }
     }
@@ -211,32 +217,32 @@ fn staged(ground: &Ground<'_>, stage: Region) -> Vec<Course> {
                     held: None,
                 };
                 let release = ground.kind.named(&descriptor);
-                let course = |work| Course {
+                let hypothesis = |work| Hypothesis {
                     installing: ground.ids(release.as_slice()),
                     runs: ground.id(release),
-                    ..Course::of(work, Where::Slot)
+                    ..Hypothesis::of(work, Where::Slot)
                 };
                 let beside = ground.unmarked(stage, Where::Stage, release);
                 if settled(ground.records, value) != Some(true) {
                     found.extend(ground.being_recorded(stage, Where::Stage, release));
-                    found.push(course(Work::Recording));
+                    found.push(hypothesis(Work::Recording));
                 }
                 if settled(ground.records, value) != Some(false) {
                     found.extend(beside.into_iter().map(|beside| match beside.work {
-                        Work::Nothing => course(Work::Nothing),
+                        Work::Nothing => hypothesis(Work::Nothing),
                         _ => beside,
                     }));
                 }
             }
-            Stood::Course(course) => {
+            Stood::Hypothesis(hypothesis) => {
                 let beside = ground.unmarked(stage, Where::Stage, None);
                 let at_stage = beside.into_iter().filter(|beside| beside.work != Work::Nothing);
                 found.extend(at_stage);
                 if ground.records.register_in_the_middle() {
-                    found.push(Course::of(Work::Recording, Where::Stage));
+                    found.push(Hypothesis::of(Work::Recording, Where::Stage));
                 }
-                if course.work == Work::Nothing || !ground.blank(stage) {
-                    found.push(course);
+                if hypothesis.work == Work::Nothing || !ground.blank(stage) {
+                    found.push(hypothesis);
                 }
             }
         }
@@ -244,7 +250,7 @@ fn staged(ground: &Ground<'_>, stage: Region) -> Vec<Course> {
     found
 }
 
-fn paired(ground: &Ground<'_>, second: Region) -> Vec<Course> {
+fn paired(ground: &Ground<'_>, second: Region) -> Vec<Hypothesis> {
     let mut found = Vec::new();
     let named = named(ground);
     let running = named.iter().find(|(_, _, sure)| *sure).or_else(|| named.first());
@@ -252,7 +258,7 @@ fn paired(ground: &Ground<'_>, second: Region) -> Vec<Course> {
         // Nothing runs: the first install goes into the first slot.
         found.extend(ground.unmarked(ground.blueprint.slot, Where::Slot, None));
         if ground.records.register_in_the_middle() {
-            found.push(Course::of(Work::Recording, Where::Slot));
+            found.push(Hypothesis::of(Work::Recording, Where::Slot));
         }
         return found;
     };
@@ -267,16 +273,16 @@ fn paired(ground: &Ground<'_>, second: Region) -> Vec<Course> {
         true => (Where::SecondSlot, ground.blueprint.slot, Where::Slot),
         false => (Where::Slot, second, Where::SecondSlot),
     };
-    let at_rest = at_rest(ground, value, |work| Course {
+    let at_rest = at_rest(ground, value, |work| Hypothesis {
         installing: ground.ids(release.as_slice()),
         runs: ground.id(release),
-        ..Course::of(work, here)
+        ..Hypothesis::of(work, here)
     });
     let beside = ground.unmarked(other, there, release);
-    for course in at_rest {
-        match course.work {
+    for hypothesis in at_rest {
+        match hypothesis.work {
             Work::Nothing => found.extend(beside.iter().map(|beside| match beside.work {
-                Work::Nothing => course.clone(),
+                Work::Nothing => hypothesis.clone(),
                 _ => beside.clone(),
             })),
             _ => {
@@ -284,12 +290,12 @@ fn paired(ground: &Ground<'_>, second: Region) -> Vec<Course> {
                 if !ground.records.both_are_whole() {
                     found.extend(ground.being_recorded(other, there, release));
                 }
-                found.push(course);
+                found.push(hypothesis);
             }
         }
     }
     if !sure {
-        found.push(Course::of(Work::Damaged, here));
+        found.push(Hypothesis::of(Work::Damaged, here));
     }
     found
 }

@@ -50,11 +50,11 @@ impl Sample {
 #[derive(Default)]
 pub struct Row {
     pub worlds: usize,
-    /// One course only leaves flash so.
+    /// One hypothesis only leaves flash so.
     pub decided: usize,
-    /// The true course is the one named first.
+    /// The true hypothesis is the one named first.
     pub first: usize,
-    /// The true course says which release was being installed, and names no other.
+    /// The true hypothesis says which release was being installed, and names no other.
     pub named: usize,
     /// Doubtful cells read as whole now: another reading does otherwise, and no read-out shows it.
     pub may_read_otherwise: usize,
@@ -89,7 +89,7 @@ impl fmt::Display for Tally {
         for (work, row) in &self.works {
             writeln!(
                 f,
-                "{:>10}: {:>6} worlds, one course {:>6}, true one first {:>6}, release named {:>6}, other readings {:>6}",
+                "{:>10}: {:>6} worlds, one hypothesis {:>6}, true one first {:>6}, release named {:>6}, other readings {:>6}",
                 format!("{work:?}"),
                 row.worlds,
                 row.decided,
@@ -449,33 +449,33 @@ fn check(
     };
     let account = tracer.account(&evidence).unwrap();
     let seen = account.flash.as_ref().unwrap();
-    let told = || {
+    let text = || {
         format!(
             "{truth:?}, runs {runs:?}\n{:#?}\n{story}",
-            account.flash.as_ref().unwrap().courses
+            account.flash.as_ref().unwrap().hypotheses
         )
     };
     tally.worlds += 1;
     let row = tally.works.entry(truth.work).or_default();
     row.worlds += 1;
 
-    // How far the install came: the true course is among those told, with the right version and the right number of bytes.
+    // How far the install came: the true hypothesis is among those told, with the right version and the right number of bytes.
     let target = truth.target.map(|target| &versions[&target].0);
-    let is_true = |course: &packstaff_trace::Course| {
+    let is_true = |hypothesis: &packstaff_trace::Hypothesis| {
         let names = |id: &ReleaseId| target == Some(&id.version);
         let version =
-            truth.work == Work::Nothing || course.installing.is_empty() || course.installing.iter().any(names);
-        let written = match (truth.work, course.written, truth.written) {
-            (Work::Writing, Some((told, _)), Some(written)) => told == written || truth.foreign,
+            truth.work == Work::Nothing || hypothesis.installing.is_empty() || hypothesis.installing.iter().any(names);
+        let written = match (truth.work, hypothesis.written, truth.written) {
+            (Work::Writing, Some((seen, _)), Some(written)) => seen == written || truth.foreign,
             _ => true,
         };
-        (course.work == truth.work || Some(course.work) == truth.pending) && version && written
+        (hypothesis.work == truth.work || Some(hypothesis.work) == truth.pending) && version && written
     };
-    let place = seen.courses.iter().position(is_true);
-    let place = place.unwrap_or_else(|| panic!("no course is the true one: {}", told()));
-    row.decided += usize::from(seen.courses.len() == 1);
+    let place = seen.hypotheses.iter().position(is_true);
+    let place = place.unwrap_or_else(|| panic!("no hypothesis is the true one: {}", text()));
+    row.decided += usize::from(seen.hypotheses.len() == 1);
     row.first += usize::from(place == 0);
-    row.named += usize::from(seen.courses[place].installing.len() == 1);
+    row.named += usize::from(seen.hypotheses[place].installing.len() == 1);
 
     // The version: what the unit starts as its cells read now.
     let next = account.next.as_ref().unwrap();
@@ -487,12 +487,12 @@ fn check(
         });
         match (&next.at_best, &version) {
             (Outcome::Starts { release: Some(id), .. }, Some(version)) => {
-                assert_eq!(&id.version, version, "{}", told())
+                assert_eq!(&id.version, version, "{}", text())
             }
             (Outcome::Waits { .. }, None) => {}
-            (other, _) => panic!("{other:?} is told where {version:?} runs: {}", told()),
+            (other, _) => panic!("{other:?} is told where {version:?} runs: {}", text()),
         }
-        assert_eq!(account.repair.needed, Some(runs.is_none()), "{}", told());
+        assert_eq!(account.repair.needed, Some(runs.is_none()), "{}", text());
     } else {
         start_unknown = true;
     }
@@ -501,11 +501,11 @@ fn check(
     let send = account
         .repair
         .send()
-        .unwrap_or_else(|| panic!("no stick is named: {}", told()));
+        .unwrap_or_else(|| panic!("no stick is named: {}", text()));
     let wanted = trial.files[&send.release.version].2;
     let others = other_readings(flash);
     for reading in [flash].into_iter().chain(&others) {
-        assert_eq!(trial.with(reading, &send.release.version), Some(wanted), "{}", told());
+        assert_eq!(trial.with(reading, &send.release.version), Some(wanted), "{}", text());
     }
     row.may_read_otherwise += usize::from(others.iter().any(|other| trial.alone(other).0 != runs));
     tally.start_unknown += usize::from(start_unknown);

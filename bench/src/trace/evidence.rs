@@ -1,19 +1,19 @@
 //! What an owner sent, read in.
 
-use crate::told::ForPeople;
-use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff_bench::open::Bench;
+use super::{Sent, TraceError};
+use crate::Bench;
 use packstaff_fat::Block;
+use packstaff_installer::Reason;
 use packstaff_product::Board;
 use packstaff_stick::{BlockSource, SeekSource};
-use packstaff_trace::{Evidence, Readout, ReasonSeen, StickInput, reason_of};
+use packstaff_trace::{Evidence, Readout, StickInput};
 use packstaff_unit::stick::{Blocks, Stick};
-use packstaff_words::text::{bytes, visible};
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::Mutex;
+use thiserror::Error;
 
 /// Largest read-out, in bytes of its file. Text formats take about three characters a byte.
 const READOUT_MAX: u64 = 64 << 20;
@@ -27,11 +27,16 @@ pub struct FlashFile {
     pub base: Option<u32>,
 }
 
+/// What stands behind the `@` of a file's name is no address.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+#[error("`{0}` is no address: write it as 0x08010000, up to 0xffffffff")]
+pub struct AddressError(String);
+
 impl FromStr for FlashFile {
-    type Err = String;
+    type Err = AddressError;
 
     /// `FILE` or `FILE@ADDRESS`. What follows the last `@` is an address only if it begins with a digit.
-    fn from_str(text: &str) -> Result<Self, String> {
+    fn from_str(text: &str) -> Result<Self, AddressError> {
         if let Some((path, address)) = text
             .rsplit_once('@')
             .filter(|(_, at)| at.starts_with(|c: char| c.is_ascii_digit()))
@@ -40,11 +45,9 @@ impl FromStr for FlashFile {
                 Some(digits) => u32::from_str_radix(digits, 16),
                 None => address.parse(),
             };
-            let base =
-                parsed.map_err(|_| format!("`{address}` is no address: write it as 0x08010000, up to 0xffffffff"))?;
             return Ok(Self {
                 path: path.into(),
-                base: Some(base),
+                base: Some(parsed.map_err(|_| AddressError(address.to_owned()))?),
             });
         }
         Ok(Self {
@@ -61,91 +64,70 @@ pub struct Given {
     pub flash: Vec<FlashFile>,
     /// The image of the stick.
     pub stick: Option<PathBuf>,
-    /// The code on the display.
-    pub code: Option<String>,
+    /// The reason whose code is on the display.
+    pub code: Option<Reason>,
     /// A dump of the settings memory.
     pub settings: Option<PathBuf>,
 }
 
-impl Given {
-    /// What was sent, in words.
-    pub(super) fn words(&self, evidence: &Evidence) -> Vec<String> {
-        let readouts = evidence.readouts.iter().map(|readout| {
-            let first = readout.pieces.first().map_or(0, |(address, _)| *address);
-            format!(
-                "{}: flash, {} from {first:#010x}",
-                visible(&readout.name),
-                bytes(readout.len())
-            )
-        });
-        let stick = evidence.stick.iter().map(|stick| {
-            format!(
-                "{}: the stick, {}",
-                visible(&stick.name),
-                bytes(stick.stick.blocks() * packstaff_fat::BLOCK as u64)
-            )
-        });
-        let code = evidence
-            .code
-            .iter()
-            .map(|code| format!("the display shows {}", code.code));
-        let settings = self.settings.iter();
-        let settings = settings.map(|dump| format!("{}: the settings memory", visible(&dump.display().to_string())));
-        readouts.chain(stick).chain(code).chain(settings).collect()
-    }
+/// What was sent, as it was read for one board.
+pub(super) fn sent(given: &Given, evidence: &Evidence) -> Vec<Sent> {
+    let readouts = evidence.readouts.iter().map(|readout| Sent::Flash {
+        name: readout.name.clone(),
+        bytes: readout.len(),
+        first: readout.pieces.first().map_or(0, |(address, _)| *address),
+    });
+    let stick = evidence.stick.iter().map(|stick| Sent::Stick {
+        name: stick.name.clone(),
+        bytes: stick.stick.blocks() * packstaff_fat::BLOCK as u64,
+    });
+    let code = evidence.code.map(Sent::Code);
+    let settings = given.settings.iter().map(|path| Sent::Settings {
+        name: path.display().to_string(),
+    });
+    readouts.chain(stick).chain(code).chain(settings).collect()
 }
 
 /// Reads what was sent, for a unit of this board.
 ///
 /// # Errors
 /// A file cannot be read, or what is in it is not what it should be.
-pub fn gather(bench: &Bench, board: &Board, given: &Given) -> Result<Evidence> {
-    let base = bench.part(board).told()?.base;
+pub fn gather(bench: &Bench, board: &Board, given: &Given) -> Result<Evidence, TraceError> {
+    let base = bench.part(board)?.base;
     let readouts = given.flash.iter().map(|file| readout(file, base));
     Ok(Evidence {
-        readouts: readouts.collect::<Result<_>>()?,
+        readouts: readouts.collect::<Result<_, _>>()?,
         stick: given.stick.as_deref().map(stick_image).transpose()?,
-        code: given.code.as_deref().map(code).transpose()?,
+        code: given.code,
     })
 }
 
-fn readout(file: &FlashFile, base: u32) -> Result<Readout> {
-    let name = file.path.display().to_string();
-    let failed = || format!("the read-out {name} cannot be read");
-    let opened = File::open(&file.path).into_diagnostic().wrap_err_with(failed)?;
+fn readout(file: &FlashFile, base: u32) -> Result<Readout, TraceError> {
+    let path = || file.path.clone();
+    let failed = |error| TraceError::Readout { path: path(), error };
+    let opened = File::open(&file.path).map_err(failed)?;
     let mut content = Vec::new();
-    opened
-        .take(READOUT_MAX + 1)
-        .read_to_end(&mut content)
-        .into_diagnostic()
-        .wrap_err_with(failed)?;
+    opened.take(READOUT_MAX + 1).read_to_end(&mut content).map_err(failed)?;
     if content.len() as u64 > READOUT_MAX {
-        return Err(miette::miette!(
-            help = "send the program flash alone",
-            "the read-out {name} has more than {} bytes: no unit's flash is so large",
-            READOUT_MAX
-        ));
+        return Err(TraceError::ReadoutTooLong {
+            path: path(),
+            most: READOUT_MAX,
+        });
     }
-    Readout::read(&name, &content, file.base.unwrap_or(base))
-        .into_diagnostic()
-        .wrap_err_with(failed)
+    let name = file.path.display().to_string();
+    let read = Readout::read(&name, &content, file.base.unwrap_or(base));
+    read.map_err(|error| TraceError::NoReadout { path: path(), error })
 }
 
-fn code(text: &str) -> Result<ReasonSeen> {
-    reason_of(text).into_diagnostic()
-}
-
-fn stick_image(path: &Path) -> Result<StickInput> {
-    let failed = || format!("the stick image {} cannot be read", path.display());
+fn stick_image(path: &Path) -> Result<StickInput, TraceError> {
     if path.is_dir() {
-        return Err(miette::miette!(
-            help = "send an image of the whole stick: a folder shows its files, and not what a unit makes of them",
-            "{} is a folder",
-            path.display()
-        ));
+        return Err(TraceError::Folder(path.to_owned()));
     }
-    let file = File::open(path).into_diagnostic().wrap_err_with(failed)?;
-    let source = SeekSource::new(file).into_diagnostic().wrap_err_with(failed)?;
+    let failed = |error| TraceError::StickImage {
+        path: path.to_owned(),
+        error,
+    };
+    let source = SeekSource::new(File::open(path).map_err(failed)?).map_err(failed)?;
     Ok(StickInput {
         name: path.display().to_string(),
         stick: Stick::new(Image(source.blocks(), Mutex::new(source))),
