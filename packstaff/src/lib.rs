@@ -6,7 +6,7 @@
 pub mod clock;
 pub mod machine;
 pub mod memory;
+pub mod pages;
 pub mod progress;
-pub mod rehearse;
 pub mod release;
 pub mod told;
