@@ -1,13 +1,11 @@
 //! What to do about an error: one sentence beside the one that says what is wrong.
 
-use crate::reasons::CodeError;
 use packstaff_bench::OpenError;
 use packstaff_bench::keys::KeysError;
 use packstaff_bench::look::LookError;
 use packstaff_bench::notes::NotesError;
 use packstaff_bench::ports::PortError;
 use packstaff_bench::sticks::{ExamineError, MakeError};
-use packstaff_bench::trace::TraceError;
 use packstaff_document::DocumentError;
 use std::error::Error;
 use std::ops::Range;
@@ -158,40 +156,5 @@ impl Remedy for ExamineError {
 impl Remedy for DocumentError {
     fn document(&self) -> Option<&DocumentError> {
         Some(self)
-    }
-}
-
-impl Remedy for TraceError {
-    fn remedy(&self) -> Option<String> {
-        let text = match self {
-            Self::UnknownBoard { .. } => "name a `revision` of product.toml",
-            Self::WhichBoard => "ask the owner which board revision it is, and name it with --board",
-            Self::ReadoutTooLong { .. } => "send the program flash alone",
-            Self::Folder(_) => {
-                "send an image of the whole stick: a folder shows its files, and not what a unit makes of them"
-            }
-            Self::Layout(error) => return error.remedy(),
-            Self::SettingsTooLong(_) => "a dump begins at address 0 of the settings memory and ends where that ends",
-            Self::Open(error) => return error.remedy(),
-            _ => return None,
-        };
-        Some(text.to_owned())
-    }
-
-    fn document(&self) -> Option<&DocumentError> {
-        match self {
-            Self::Open(error) => error.document(),
-            Self::Layout(error) => error.document(),
-            _ => None,
-        }
-    }
-}
-
-impl Remedy for CodeError {
-    fn remedy(&self) -> Option<String> {
-        match self {
-            Self::Form(_) => None,
-            Self::Unknown { .. } => Some("ask the owner to look again, or for a photograph of the display".to_owned()),
-        }
     }
 }

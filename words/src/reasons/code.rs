@@ -1,5 +1,6 @@
 //! Codes as owners write them.
 
+use crate::Remedy;
 use packstaff_installer::{Code, Reason};
 use std::collections::BTreeSet;
 use thiserror::Error;
@@ -37,6 +38,15 @@ pub fn read_code(text: &str) -> Result<Reason, CodeError> {
     let number = digits.parse::<u16>().ok().filter(|_| plain).ok_or_else(form)?;
     let code = Code { letter, number };
     Reason::from_code(code).ok_or_else(|| CodeError::Unknown { code, near: near(code) })
+}
+
+impl Remedy for CodeError {
+    fn remedy(&self) -> Option<String> {
+        match self {
+            Self::Form(_) => None,
+            Self::Unknown { .. } => Some("ask the owner to look again, or for a photograph of the display".to_owned()),
+        }
+    }
 }
 
 fn near(code: Code) -> Vec<Code> {

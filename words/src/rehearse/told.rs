@@ -1,6 +1,7 @@
 //! Single things that a rehearsal found, told: a claim that does not hold, an install, what is left out.
 
 use super::record::BrokenClaim;
+use crate::reasons::{Language, explain};
 use crate::report::Cell;
 use crate::reasons::{Language, explain};
 use packstaff_bench::rehearse::{Install, LeftOut};

@@ -5,6 +5,7 @@ mod contents;
 mod inconsistency;
 mod json;
 mod letter;
+mod remedy;
 mod what_happened;
 
 pub use account::account;
