@@ -178,6 +178,17 @@ impl Claim {
     }
 }
 
+/// A claim that does not hold, with the shortest way to it.
+#[derive(Clone, Debug)]
+pub struct Violation<S> {
+    /// Which.
+    pub claim: Claim,
+    /// What was seen.
+    pub seen: String,
+    /// How to get there.
+    pub story: S,
+}
+
 /// What a unit holds that the claims speak of, besides what it starts.
 #[derive(Clone, Debug)]
 pub struct Before {

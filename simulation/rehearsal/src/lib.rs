@@ -5,6 +5,7 @@
 pub mod areas;
 pub mod claims;
 pub mod explore;
+pub mod moment;
 pub mod picture;
 pub mod power_up;
 pub mod settings;

@@ -4,6 +4,7 @@
 //! One cut an install: what a second cut during the recovery would do is not looked at here.
 
 use crate::claims::{Before, Claim, ReleasedImage, running};
+use crate::moment::Moment;
 use crate::power_up::{Ending, Owner, PowerUp, power_up};
 use packstaff_unit::blueprint::Blueprint;
 use packstaff_unit::flash::{Change, EraseCut, Inside, Torn, outcomes};
@@ -25,17 +26,6 @@ pub struct Scene<'a> {
     pub releases: &'a [ReleasedImage],
 }
 
-/// Where a cut fell.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Moment {
-    /// Just before a change.
-    Before,
-    /// Inside it.
-    Inside(Torn),
-    /// Just after it.
-    After,
-}
-
 /// A claim that does not hold.
 #[derive(Clone, Debug)]
 pub struct Violation {
@@ -44,7 +34,7 @@ pub struct Violation {
     /// The number of the change in the install, from 0; `None` if the install failed without any cut.
     pub change: Option<usize>,
     /// Where the cut fell.
-    pub moment: Moment,
+    pub moment: Moment<Torn>,
     /// How the power-up ended that showed it.
     pub ending: Ending,
     /// Whether the stick was in the unit then.
@@ -74,7 +64,7 @@ impl Sweep {
 }
 
 /// The insides of a program that the plain sweep looks at: in its first, its middle and its last granule.
-fn moments(world: &World, change: &Change) -> Vec<Moment> {
+fn moments(world: &World, change: &Change) -> Vec<Moment<Torn>> {
     let granules = match change {
         Change::Erase { .. } => 0,
         Change::Program { address, data } => data.len() as u32 / world.flash.layout().memory_at(*address).granule(),
@@ -139,7 +129,14 @@ struct Trial {
     violations: Vec<Violation>,
 }
 
-fn trial(scene: &Scene<'_>, before: &Before, index: usize, world: &World, change: &Change, moment: Moment) -> Trial {
+fn trial(
+    scene: &Scene<'_>,
+    before: &Before,
+    index: usize,
+    world: &World,
+    change: &Change,
+    moment: Moment<Torn>,
+) -> Trial {
     let mut cut = world.clone();
     let done = match moment {
         Moment::Before => Ok(()),

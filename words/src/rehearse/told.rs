@@ -3,7 +3,6 @@
 use super::record::BrokenClaim;
 use crate::reasons::{Language, explain};
 use crate::report::Cell;
-use crate::reasons::{Language, explain};
 use packstaff_bench::rehearse::{Install, LeftOut};
 use packstaff_rehearsal::areas::Areas;
 use packstaff_rehearsal::claims::{Claim, Wording};

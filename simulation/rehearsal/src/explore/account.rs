@@ -125,7 +125,7 @@ mod tests {
         let mut steps = vec![Step::Begin("new".to_owned())];
         steps.extend((0..3).map(|page| on(ChangeKind::Erase(page * 1024))));
         steps.extend((0..4).map(|part| on(ChangeKind::Program(part * 512, 512))));
-        steps.push(Step::Cut(ChangeKind::Program(1536, 512), super::super::Moment::After));
+        steps.push(Step::Cut(ChangeKind::Program(1536, 512), crate::moment::Moment::After));
         let account = Story::of(steps, Vec::new()).account();
         let numbers: Vec<_> = account.iter().map(Passage::numbers).collect();
         assert_eq!(numbers, ["1", "2 to 7", "8", "9"]);

@@ -1,19 +1,22 @@
-//! Claims about worlds and changes. What a start shows is judged where it happens, in [`Explorer::start`].
+//! Claims about worlds and changes. What a start shows is judged where it happens, in [`arrive`](Explorer::arrive).
 
+use super::arrival::Arrival;
+use super::change::area_of;
 use super::loader::{Loader, Standing};
-use super::story::{ChangeKind, ComesTo, Happening, Step};
-use super::strand::Strand;
-use super::{Expanded, Explorer, area_of};
+use super::model::Explorer;
+use super::run::Run;
+use super::story::{ChangeKind, ComesTo, Happening};
 use crate::claims::Claim;
+use packstaff_search::Look;
 use packstaff_unit::flash::{Change, Flash};
 
-impl<S: Loader> Explorer<'_, S> {
+impl<L: Loader> Explorer<'_, L> {
     /// Claims about a world with power off.
-    pub(super) fn judge_world(&self, flash: &Flash, out: &mut Expanded<S::State>) {
+    pub(super) fn judge_world(&self, flash: &Flash, look: &mut Look<'_, Self>) {
         for named in self.loader.standing(flash) {
             if !self.holds(flash, &named) {
-                let seen = "an image is said to be there, whole, that is not the one that lies there".to_owned();
-                out.objections.push((Claim::Truthful, seen, None));
+                let seen = "an image is said to be there, whole, that is not the one that lies there";
+                look.violates(Claim::Truthful, seen);
             }
         }
     }
@@ -28,18 +31,18 @@ impl<S: Loader> Explorer<'_, S> {
         &self,
         flash: &Flash,
         change: &Change,
-        strand: &Strand<S::State>,
+        run: &Run<L::State>,
         started: u64,
-        out: &mut Expanded<S::State>,
+        look: &mut Look<'_, Self>,
     ) {
         let Some(descriptor) = self.loader.commits(flash, change) else {
             return;
         };
-        if strand.picked.is_none() && self.loader.needs_no_stick() {
+        if run.picked.is_none() && self.loader.needs_no_stick() {
             // What was picked before a cut is finished after it.
             return;
         }
-        let picked = strand
+        let picked = run
             .picked
             .and_then(|manifest| self.plan.files.iter().find(|file| file.0 == manifest));
         if picked.is_none_or(|file| file.1 != descriptor.image_digest) {
@@ -47,19 +50,19 @@ impl<S: Loader> Explorer<'_, S> {
                 "version {} is installed, which the owner did not pick",
                 descriptor.version
             );
-            out.objections.push((Claim::OwnersChoice, seen, None));
+            look.violates(Claim::OwnersChoice, seen);
         }
         if descriptor.sequence < started {
             let seen = format!(
                 "issue {} is installed after issue {started} has run",
                 descriptor.sequence
             );
-            out.objections.push((Claim::FloorRises, seen, None));
+            look.violates(Claim::FloorRises, seen);
         }
     }
 
     /// The floor is raised to an issue only while an image of that issue stands, or after one has run.
-    pub(super) fn judge_raise(&self, flash: &Flash, change: &Change, started: u64, out: &mut Expanded<S::State>) {
+    pub(super) fn judge_raise(&self, flash: &Flash, change: &Change, started: u64, look: &mut Look<'_, Self>) {
         let Some((issue, new)) = self.loader.raises(change) else {
             return;
         };
@@ -70,43 +73,26 @@ impl<S: Loader> Explorer<'_, S> {
         let earned = there.max().unwrap_or(0).max(started);
         if issue > earned {
             let seen = format!("the floor is raised to {issue}, and no higher issue than {earned} is installed");
-            out.objections.push((Claim::FloorEarned, seen, None));
+            look.violates(Claim::FloorEarned, seen);
         }
     }
 
     /// A stick without a good file changes nothing.
-    pub(super) fn judge_harm(
-        &self,
-        flash: &Flash,
-        change: &Change,
-        asked: bool,
-        stick: Option<Option<usize>>,
-        happened: &[Happening],
-        out: &mut Expanded<S::State>,
-    ) {
-        let bad = stick
+    pub(super) fn judge_harm(&self, arrival: &Arrival<'_, L::State>, change: &Change, look: &mut Look<'_, Self>) {
+        let bad = arrival
+            .stick
             .flatten()
             .and_then(|index| self.plan.sticks.get(index))
             .is_some_and(|option| !option.good);
-        let swapped = happened
+        let swapped = arrival
+            .happened
             .iter()
             .any(|happening| matches!(happening, Happening::Swapped(_)));
-        if bad
-            && asked
-            && !swapped
-            && self
-                .loader
-                .places()
-                .iter()
-                .any(|place| place.overlaps(area_of(flash, change)))
-        {
-            let step = Step::Runs {
-                stick,
-                happened: happened.to_vec(),
-                comes_to: ComesTo::Change(ChangeKind::of(change)),
-            };
-            let seen = format!("{} is asked for", ChangeKind::of(change).words());
-            out.objections.push((Claim::Harmless, seen, Some(step)));
+        let touches = |area| self.loader.places().iter().any(|place| place.overlaps(area));
+        if bad && arrival.run.asked && !swapped && touches(area_of(arrival.flash, change)) {
+            let kind = ChangeKind::of(change);
+            let seen = format!("{} is asked for", kind.words());
+            look.violates_on(arrival.step(ComesTo::Change(kind)), Claim::Harmless, seen);
         }
     }
 }

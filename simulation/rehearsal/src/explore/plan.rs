@@ -2,7 +2,7 @@
 
 use super::faults::Faults;
 use super::story::Story;
-use crate::claims::{Claim, ReleasedImage};
+use crate::claims::ReleasedImage;
 use packstaff_installer::Phase;
 use packstaff_unit::flash::{Flash, SumKey};
 use packstaff_unit::stick::Stick;
@@ -96,16 +96,8 @@ pub struct Progress {
     pub cuts: u64,
 }
 
-/// A claim that does not hold, with the shortest way to it.
-#[derive(Clone, Debug)]
-pub struct Violation {
-    /// Which claim.
-    pub claim: Claim,
-    /// What was seen.
-    pub seen: String,
-    /// How to get there.
-    pub story: Story,
-}
+/// A claim that does not hold of an install, with the shortest way to it.
+pub type Violation = crate::claims::Violation<Story>;
 
 /// What an exploration covered and found.
 #[derive(Clone, Debug)]

@@ -3,10 +3,13 @@
 //! An exploration keeps sums of worlds, not worlds. The loader is driven once more along the story's steps, over flash as it
 //! is: no cell is don't-care and nothing stands in for anything else, unless the story can only be followed so.
 
+use super::change::spoilt;
 use super::loader::Loader;
-use super::story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};
-use super::strand::Strand;
-use super::{Explorer, Plan, spoilt};
+use super::model::Explorer;
+use super::plan::Plan;
+use super::run::Run;
+use super::story::{ChangeKind, ComesTo, Happening, Step, Story};
+use crate::moment::Moment;
 use packstaff_unit::drive::{Answer, Wish};
 use packstaff_unit::flash::{Change, Flash, FlashFault};
 use thiserror::Error;
@@ -32,7 +35,7 @@ pub enum Strayed {
 ///
 /// # Errors
 /// The story is not one of this loader and this plan.
-pub fn replay<S: Loader>(loader: &S, plan: &Plan<'_>, story: &Story) -> Result<Vec<Flash>, Strayed> {
+pub fn replay<L: Loader>(loader: &L, plan: &Plan<'_>, story: &Story) -> Result<Vec<Flash>, Strayed> {
     let player = |settled| Player {
         explorer: Explorer::new(loader, plan),
         story,
@@ -46,8 +49,8 @@ pub fn replay<S: Loader>(loader: &S, plan: &Plan<'_>, story: &Story) -> Result<V
     }
 }
 
-struct Player<'a, S: Loader> {
-    explorer: Explorer<'a, S>,
+struct Player<'a, L: Loader> {
+    explorer: Explorer<'a, L>,
     story: &'a Story,
     /// Worlds with power off are put into the form in which the exploration compares them.
     settled: bool,
@@ -59,11 +62,11 @@ struct Player<'a, S: Loader> {
 struct Stand<S> {
     flash: Flash,
     /// The loader, about to change flash; `None` with power off.
-    strand: Option<Strand<S>>,
+    run: Option<Run<S>>,
     trail: Vec<Flash>,
 }
 
-impl<S: Loader> Player<'_, S> {
+impl<L: Loader> Player<'_, L> {
     /// The steps name what happened, not when in a stretch it did; so more than one way may fit a step, and only one of them
     /// the steps that follow. Ways are tried until one fits to the end.
     fn play(mut self) -> Result<Vec<Flash>, Strayed> {
@@ -76,7 +79,7 @@ impl<S: Loader> Player<'_, S> {
         let mut open = vec![Stand {
             trail: vec![flash.clone()],
             flash,
-            strand: None,
+            run: None,
         }];
         while let Some(stand) = open.pop() {
             let at = stand.trail.len();
@@ -100,11 +103,11 @@ impl<S: Loader> Player<'_, S> {
     }
 
     /// Every way in which a step can happen from here.
-    fn take(&mut self, stand: Stand<S::State>, step: &Step) -> Vec<Stand<S::State>> {
+    fn take(&mut self, stand: Stand<L::State>, step: &Step) -> Vec<Stand<L::State>> {
         let mut flash = stand.flash;
-        match (step, stand.strand) {
-            (Step::Cut(kind, moment), Some(strand)) => {
-                let Wish::Change(change) = &strand.wish else {
+        match (step, stand.run) {
+            (Step::Cut(kind, moment), Some(run)) => {
+                let Wish::Change(change) = &run.wish else {
                     return Vec::new();
                 };
                 let done = match moment {
@@ -133,9 +136,9 @@ impl<S: Loader> Player<'_, S> {
                 },
                 None,
             ) => {
-                let mut strand = self.explorer.follower.power_up();
-                strand.stick = *stick;
-                self.run(&flash, strand, happened, *comes_to, &stand.trail)
+                let mut run = self.explorer.runner.power_up();
+                run.stick = *stick;
+                self.run(&flash, run, happened, *comes_to, &stand.trail)
             }
             (
                 Step::Runs {
@@ -143,28 +146,28 @@ impl<S: Loader> Player<'_, S> {
                     happened,
                     comes_to,
                 },
-                Some(mut strand),
+                Some(mut run),
             ) => {
-                let Wish::Change(change) = strand.wish.clone() else {
+                let Wish::Change(change) = run.wish.clone() else {
                     return Vec::new();
                 };
                 let rest = match happened.split_first() {
                     Some((Happening::Refused, rest)) => {
-                        self.explorer.follower.answer(&mut strand, &Answer::Failed);
+                        self.explorer.runner.answer(&mut run, &Answer::Failed);
                         let spoilt = spoilt(&flash, &change).filter(|_| self.is_refused(&flash, &change));
-                        let mut stands = self.run(&flash, strand.clone(), rest, *comes_to, &stand.trail);
+                        let mut stands = self.run(&flash, run.clone(), rest, *comes_to, &stand.trail);
                         if let Some(after) = spoilt {
-                            stands.extend(self.run(&after, strand, rest, *comes_to, &stand.trail));
+                            stands.extend(self.run(&after, run, rest, *comes_to, &stand.trail));
                         }
                         return stands;
                     }
                     _ if flash.apply(&change).is_ok() => {
-                        self.explorer.follower.answer(&mut strand, &Answer::Done);
+                        self.explorer.runner.answer(&mut run, &Answer::Done);
                         happened
                     }
                     _ => return Vec::new(),
                 };
-                self.run(&flash, strand, rest, *comes_to, &stand.trail)
+                self.run(&flash, run, rest, *comes_to, &stand.trail)
             }
             _ => Vec::new(),
         }
@@ -180,18 +183,18 @@ impl<S: Loader> Player<'_, S> {
     fn run(
         &mut self,
         flash: &Flash,
-        strand: Strand<S::State>,
+        run: Run<L::State>,
         happened: &[Happening],
         comes_to: ComesTo,
         trail: &[Flash],
-    ) -> Vec<Stand<S::State>> {
+    ) -> Vec<Stand<L::State>> {
         let mut ends = Vec::new();
-        let mut open = vec![(strand, happened)];
-        while let Some((mut strand, mut ahead)) = open.pop() {
+        let mut open = vec![(run, happened)];
+        while let Some((mut run, mut ahead)) = open.pop() {
             while self.answers_left > 0 {
-                if let Some(end) = self.end_of(&strand) {
+                if let Some(end) = self.end_of(&run) {
                     if ahead.is_empty() && end == comes_to {
-                        let powered = matches!(end, ComesTo::Change(_)).then_some(strand);
+                        let powered = matches!(end, ComesTo::Change(_)).then_some(run);
                         let flash = match powered {
                             Some(_) => flash.clone(),
                             None => self.off(flash.clone()),
@@ -201,7 +204,7 @@ impl<S: Loader> Player<'_, S> {
                     break;
                 }
                 self.answers_left -= 1;
-                let answers = self.explorer.follower.answers(flash, &strand).unwrap_or_default();
+                let answers = self.explorer.runner.answers(flash, &run).unwrap_or_default();
                 let fitting = answers.into_iter().filter_map(|(answer, happening)| match &happening {
                     None => Some((answer, happening, ahead)),
                     Some(expected) => {
@@ -214,22 +217,22 @@ impl<S: Loader> Player<'_, S> {
                     break;
                 };
                 for (answer, happening, rest) in fitting {
-                    let mut branch = strand.clone();
-                    self.explorer.follower.take(&mut branch, &answer, happening);
+                    let mut branch = run.clone();
+                    self.explorer.runner.take(&mut branch, &answer, happening);
                     open.push((branch, rest));
                 }
-                self.explorer.follower.take(&mut strand, &answer, happening);
+                self.explorer.runner.take(&mut run, &answer, happening);
                 ahead = rest;
             }
         }
         ends
     }
 
-    fn end_of(&self, strand: &Strand<S::State>) -> Option<ComesTo> {
-        if self.explorer.loader.failure(&strand.state).is_some() {
+    fn end_of(&self, run: &Run<L::State>) -> Option<ComesTo> {
+        if self.explorer.loader.failure(&run.state).is_some() {
             return Some(ComesTo::Failure);
         }
-        match &strand.wish {
+        match &run.wish {
             Wish::Change(change) => Some(ComesTo::Change(ChangeKind::of(change))),
             Wish::Wait(reason) => Some(ComesTo::Wait(*reason)),
             Wish::Start(address) => Some(ComesTo::Start(*address)),
@@ -238,7 +241,7 @@ impl<S: Loader> Player<'_, S> {
     }
 }
 
-fn arrived<S>(flash: Flash, strand: Option<Strand<S>>, mut trail: Vec<Flash>) -> Stand<S> {
+fn arrived<S>(flash: Flash, run: Option<Run<S>>, mut trail: Vec<Flash>) -> Stand<S> {
     trail.push(flash.clone());
-    Stand { flash, strand, trail }
+    Stand { flash, run, trail }
 }

@@ -1,9 +1,9 @@
 //! Stories: how a world was reached, step by step, in plain words.
 
 use crate::areas::Areas;
+use crate::moment::Moment;
 use packstaff_installer::{Reason, Region};
 use packstaff_unit::flash::{Change, Torn};
-use std::collections::HashMap;
 use std::fmt;
 
 /// Something that happens while power is on and flash does not change.
@@ -51,17 +51,6 @@ impl ChangeKind {
     }
 }
 
-/// When, in a change, power failed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Moment {
-    /// Just before it.
-    Before,
-    /// Inside it.
-    Inside(Torn),
-    /// Just after it.
-    After,
-}
-
 /// What a powered unit came to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ComesTo {
@@ -90,26 +79,7 @@ pub enum Step {
         comes_to: ComesTo,
     },
     /// Power failed.
-    Cut(ChangeKind, Moment),
-}
-
-impl Step {
-    /// Whether power is off after this step.
-    pub(super) const fn ends_off(&self) -> bool {
-        !matches!(
-            self,
-            Self::Runs {
-                comes_to: ComesTo::Change(_),
-                ..
-            }
-        )
-    }
-}
-
-/// How a node was reached.
-pub(super) struct Origin {
-    pub(super) parent: Option<u128>,
-    pub(super) step: Step,
+    Cut(ChangeKind, Moment<Torn>),
 }
 
 /// The shortest way to something, from its beginning.
@@ -267,21 +237,4 @@ impl fmt::Display for Story {
         }
         Ok(())
     }
-}
-
-/// The way to a node, and one step further if there is one.
-pub(super) fn tell(origins: &HashMap<u128, Origin>, key: u128, last: Option<Step>, sticks: &[String]) -> Story {
-    let mut steps: Vec<_> = last.into_iter().collect();
-    let mut here = Some(key);
-    while let Some(origin) = here.and_then(|key| origins.get(&key)) {
-        steps.push(origin.step.clone());
-        here = origin.parent;
-    }
-    steps.reverse();
-    Story::of(steps, sticks.to_vec())
-}
-
-/// How many steps lead to a node.
-pub(super) fn length(origins: &HashMap<u128, Origin>, key: u128) -> usize {
-    std::iter::successors(origins.get(&key), |origin| origins.get(&origin.parent?)).count()
 }

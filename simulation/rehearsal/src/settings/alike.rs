@@ -4,11 +4,43 @@
 //! the worlds of a unit that goes on saving for ever are finitely many. That this changes no verdict is checked against
 //! explorations without it (`tests/settings`).
 
-use super::{Alike, OurKeeper};
+use super::store::OurKeeper;
 use crc::{CRC_32_ISO_HDLC, Crc, Table};
 use packstaff_keeper::{FRAME, HEAD, Head, Memory, Spots, is_newer};
 use packstaff_unit::flash::{Change, DoubtKind};
 use packstaff_unit::settings_memory::SettingsMemory;
+
+/// Which worlds are one to a store.
+pub trait Alike: Sync {
+    /// Puts a world with power off into the form in which worlds are compared. Gives the layout and the bytes of all settings that
+    /// are still in it, or `None` if that is not looked at.
+    fn settle(&self, memory: &mut SettingsMemory) -> Option<Vec<(u16, Vec<u8>)>>;
+
+    /// Whether a cut anywhere in this change, and the change itself, leave what is settled as it is before the change. Such cuts
+    /// are counted, and not carried out one by one.
+    fn is_unseen(&self, memory: &SettingsMemory, change: &Change) -> bool;
+
+    /// All that a store sees of the place that a change has hit, if a few words tell it: cuts in one change that leave the same are
+    /// carried out once.
+    fn face(&self, memory: &SettingsMemory, change: &Change) -> Option<(bool, bool)>;
+}
+
+/// Nothing is taken together.
+pub struct Apart;
+
+impl Alike for Apart {
+    fn settle(&self, _: &mut SettingsMemory) -> Option<Vec<(u16, Vec<u8>)>> {
+        None
+    }
+
+    fn is_unseen(&self, _: &SettingsMemory, _: &Change) -> bool {
+        false
+    }
+
+    fn face(&self, _: &SettingsMemory, _: &Change) -> Option<(bool, bool)> {
+        None
+    }
+}
 
 /// The turn that the oldest whole record gets. Far from the wrap and from zero.
 const FIRST: u32 = 1000;

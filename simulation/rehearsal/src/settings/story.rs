@@ -2,6 +2,7 @@
 
 use super::Version;
 use super::names::Names;
+use crate::moment::Moment;
 use packstaff_unit::flash::Change;
 use packstaff_unit::settings_memory::SettingsCut;
 use std::fmt;
@@ -44,17 +45,6 @@ impl ChangeKind {
     }
 }
 
-/// When, in a change, power failed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Moment {
-    /// Just before it.
-    Before,
-    /// Inside it.
-    Inside(SettingsCut),
-    /// Just after it.
-    After,
-}
-
 /// One step of a story.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Step {
@@ -69,7 +59,7 @@ pub enum Step {
     /// The same, but the page no longer holds what is written into it.
     WornOut(ComesTo),
     /// Power fails.
-    Cut(ChangeKind, Moment),
+    Cut(ChangeKind, Moment<SettingsCut>),
     /// The unit is switched off while it rests.
     Off,
 }

@@ -1,4 +1,4 @@
-//! A strand: what a powered loader does from one change of flash to the next, with everything that may happen to it.
+//! A run: what a powered loader does from one change of flash to the next, with everything that may happen to it.
 
 use super::faults::Faults;
 use super::loader::Loader;
@@ -16,7 +16,7 @@ const STEPS_MAX: u32 = 1 << 25;
 
 /// A powered loader with a wish that is not answered yet.
 #[derive(Clone)]
-pub(super) struct Strand<S> {
+pub(super) struct Run<S> {
     pub(super) state: S,
     pub(super) wish: Wish,
     /// The stick in the unit.
@@ -28,22 +28,22 @@ pub(super) struct Strand<S> {
     /// What happened since the last change of flash, or since power came on.
     pub(super) happened: Vec<Happening>,
     /// Nothing happened since then but what a patient owner with a good stick would do.
-    pub(super) calm: bool,
+    pub(super) fault_free: bool,
     /// What the unit was doing when it had its last wish.
     pub(super) phase: Phase,
 }
 
-/// Why strands cannot be followed.
+/// Why runs cannot be followed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Tangle {
+pub(super) enum RunFault {
     /// Contents were read that were declared as read by nobody.
-    DontCare(u32),
+    DontCareRead(u32),
     /// The loader does not come to a change of flash, a wait or a start.
     Endless,
 }
 
-pub(super) struct Follower<'a, S: Loader> {
-    pub(super) loader: &'a S,
+pub(super) struct Runner<'a, L: Loader> {
+    pub(super) loader: &'a L,
     pub(super) faults: &'a Faults,
     pub(super) sticks: &'a [StickOption],
     /// The file that a patient owner picks.
@@ -55,81 +55,81 @@ pub(super) struct Follower<'a, S: Loader> {
 /// Digests of ranges of flash, by the range and the sum of its sectors; `None` where it cannot be read.
 type Digests = HashMap<(u32, u32, u128), Option<[u8; 32]>>;
 
-impl<S: Loader> Follower<'_, S> {
-    pub(super) fn power_up(&self) -> Strand<S::State> {
+impl<L: Loader> Runner<'_, L> {
+    pub(super) fn power_up(&self) -> Run<L::State> {
         let (state, wish) = self.loader.power_up();
         let phase = self.loader.phase(&state);
-        Strand {
+        Run {
             state,
             wish,
             stick: None,
             asked: false,
             picked: None,
             happened: Vec::new(),
-            calm: true,
+            fault_free: true,
             phase,
         }
     }
 
-    pub(super) fn answer(&self, strand: &mut Strand<S::State>, answer: &Answer) {
-        strand.wish = self.loader.step(&mut strand.state, answer);
+    pub(super) fn answer(&self, run: &mut Run<L::State>, answer: &Answer) {
+        run.wish = self.loader.step(&mut run.state, answer);
     }
 
-    /// Follows a strand, and all that branch off it, up to their next change, wait or start; with `to_find`, only up to the
+    /// Follows a run, and all that branch off it, up to their next change, wait or start; with `to_find`, only up to the
     /// question for a stick.
     pub(super) fn follow(
         &self,
         flash: &Flash,
-        strand: Strand<S::State>,
+        run: Run<L::State>,
         to_find: bool,
-    ) -> Result<Vec<Strand<S::State>>, Tangle> {
+    ) -> Result<Vec<Run<L::State>>, RunFault> {
         let mut ends = Vec::new();
-        let mut open = vec![strand];
+        let mut open = vec![run];
         let mut seen = HashSet::new();
         let mut steps = 0_u32;
-        while let Some(mut strand) = open.pop() {
+        while let Some(mut run) = open.pop() {
             loop {
                 steps += 1;
                 if steps > STEPS_MAX {
-                    return Err(Tangle::Endless);
+                    return Err(RunFault::Endless);
                 }
-                if matches!(strand.wish, Wish::Change(_) | Wish::Wait(_) | Wish::Start(_))
-                    || (to_find && strand.wish == Wish::FindStick)
+                if matches!(run.wish, Wish::Change(_) | Wish::Wait(_) | Wish::Start(_))
+                    || (to_find && run.wish == Wish::FindStick)
                 {
-                    ends.push(strand);
+                    ends.push(run);
                     break;
                 }
-                let answers = self.answers(flash, &strand)?;
-                let Some(((calm, happening), rest)) = answers.split_first() else {
+                let answers = self.answers(flash, &run)?;
+                let Some(((fault_free, happening), rest)) = answers.split_first() else {
                     break;
                 };
                 for (answer, happening) in rest {
-                    let mut branch = strand.clone();
-                    branch.calm = false;
+                    let mut branch = run.clone();
+                    branch.fault_free = false;
                     self.take(&mut branch, answer, happening.clone());
                     // Most faults lead to the same few places: each of these is followed once.
                     if seen.insert(self.key.hash(&(&branch.state, branch.stick, branch.picked))) {
                         open.push(branch);
                     }
                 }
-                self.take(&mut strand, calm, happening.clone());
+                self.take(&mut run, fault_free, happening.clone());
             }
         }
-        // The calm one first, so that a story prefers it.
-        ends.sort_by_key(|end| (!end.calm, end.happened.len()));
+        // The fault-free one first, so that a story prefers it.
+        ends.sort_by_key(|end| (!end.fault_free, end.happened.len()));
         Ok(ends)
     }
 
-    pub(super) fn take(&self, strand: &mut Strand<S::State>, answer: &Answer, happening: Option<Happening>) {
+    pub(super) fn take(&self, run: &mut Run<L::State>, answer: &Answer, happening: Option<Happening>) {
         match &happening {
-            Some(Happening::Swapped(other)) => strand.stick = Some(*other),
-            Some(Happening::Picked(digest)) => strand.picked = Some(*digest),
+            Some(Happening::Swapped(other)) => run.stick = Some(*other),
+            Some(Happening::Picked(digest)) => run.picked = Some(*digest),
             _ => {}
         }
-        strand.asked |= strand.wish == Wish::FindStick;
-        strand.phase = self.loader.phase(&strand.state);
-        strand.happened.extend(happening);
-        self.answer(strand, answer);
+        run.asked |= run.wish == Wish::FindStick;
+        run.phase = self.loader.phase(&run.state);
+        run.happened.extend(happening);
+        self.answer(run, answer);
     }
 
     /// What a loader finds where it only looks. Digests are remembered: most worlds hold one of a few images.
@@ -153,17 +153,17 @@ impl<S: Loader> Follower<'_, S> {
         found
     }
 
-    /// What can be answered: the calm answer first.
+    /// What can be answered: the fault-free answer first.
     pub(super) fn answers(
         &self,
         flash: &Flash,
-        strand: &Strand<S::State>,
-    ) -> Result<Vec<(Answer, Option<Happening>)>, Tangle> {
-        let stick = strand
+        run: &Run<L::State>,
+    ) -> Result<Vec<(Answer, Option<Happening>)>, RunFault> {
+        let stick = run
             .stick
             .and_then(|index| self.sticks.get(index))
             .map(|option| &option.stick);
-        match &strand.wish {
+        match &run.wish {
             Wish::Tell(reason) => Ok(vec![(Answer::Done, Some(Happening::Told(*reason)))]),
             Wish::Ask(listing) => Ok(self.choices(listing)),
             Wish::ReadStick(block) => {
@@ -171,26 +171,26 @@ impl<S: Loader> Follower<'_, S> {
                     let stick = option
                         .and_then(|index| self.sticks.get(index))
                         .map(|option| &option.stick);
-                    self.look(&strand.wish, flash, stick)
+                    self.look(&run.wish, flash, stick)
                 };
-                let mut answers = vec![(read(strand.stick), None)];
+                let mut answers = vec![(read(run.stick), None)];
                 if self.faults.pulled {
                     answers.push((Answer::Failed, Some(Happening::Unreadable(*block))));
                 }
-                if self.faults.swapped && self.loader.phase(&strand.state) != strand.phase {
-                    let others = (0..self.sticks.len()).filter(|index| Some(*index) != strand.stick);
+                if self.faults.swapped && self.loader.phase(&run.state) != run.phase {
+                    let others = (0..self.sticks.len()).filter(|index| Some(*index) != run.stick);
                     answers.extend(others.map(|other| (read(Some(other)), Some(Happening::Swapped(other)))));
                 }
                 Ok(answers)
             }
             Wish::ReadFlash(region) | Wish::DigestFlash(region) | Wish::CheckBlank(region) => {
                 if flash.has_dont_care(*region) {
-                    return Err(Tangle::DontCare(region.base));
+                    return Err(RunFault::DontCareRead(region.base));
                 }
-                let calm = self.look(&strand.wish, flash, stick);
-                let mut answers = vec![(calm.clone(), None)];
+                let fault_free = self.look(&run.wish, flash, stick);
+                let mut answers = vec![(fault_free.clone(), None)];
                 if self.faults.wavering {
-                    let others = other_readings(flash, *region, &calm);
+                    let others = other_readings(flash, *region, &fault_free);
                     answers.extend(others.map(|other| (other, Some(Happening::Wavered(region.base)))));
                 }
                 Ok(answers)
@@ -220,11 +220,11 @@ impl<S: Loader> Follower<'_, S> {
 
 /// Other readings of cells that waver: all of them as neither what they read as now nor anything whole; or, where that may be,
 /// as erased.
-fn other_readings(flash: &Flash, region: Region, calm: &Answer) -> impl Iterator<Item = Answer> + use<> {
+fn other_readings(flash: &Flash, region: Region, fault_free: &Answer) -> impl Iterator<Item = Answer> + use<> {
     let erased = flash.layout().memory_at(region.base).erased();
-    let otherwise = reading(flash, region, calm, DoubtKind::wavers, |byte| byte ^ 0x5a);
-    let as_erased = reading(flash, region, calm, DoubtKind::may_read_erased, |_| erased);
-    let as_erased = as_erased.filter(|answer| matches!(answer, Answer::Flash(_)) && answer != calm);
+    let otherwise = reading(flash, region, fault_free, DoubtKind::wavers, |byte| byte ^ 0x5a);
+    let as_erased = reading(flash, region, fault_free, DoubtKind::may_read_erased, |_| erased);
+    let as_erased = as_erased.filter(|answer| matches!(answer, Answer::Flash(_)) && answer != fault_free);
     otherwise.into_iter().chain(as_erased)
 }
 
@@ -232,13 +232,13 @@ fn other_readings(flash: &Flash, region: Region, calm: &Answer) -> impl Iterator
 fn reading(
     flash: &Flash,
     region: Region,
-    calm: &Answer,
+    fault_free: &Answer,
     which: impl Fn(DoubtKind) -> bool,
     other: impl Fn(u8) -> u8,
 ) -> Option<Answer> {
     let mut doubts = flash.doubts_over(region).filter(|doubt| which(doubt.kind)).peekable();
     doubts.peek()?;
-    Some(match calm {
+    Some(match fault_free {
         Answer::Flash(bytes) => {
             let mut bytes = bytes.clone();
             for doubt in doubts {
