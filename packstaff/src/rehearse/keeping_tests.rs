@@ -4,11 +4,12 @@ use super::keeping::Kept;
 use super::*;
 use packstaff_bench::rehearse::{Beginning, Bound};
 use packstaff_bench::settings::history;
-use packstaff_keeper::{Flaw, Keeper};
+use packstaff_keeper::{Config, ConfigFault, Reply, Request};
+use packstaff_mutants::keeper::in_place::Keeper;
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::Faults;
 use packstaff_rehearsal::explore::Progress as Seen;
-use packstaff_rehearsal::settings::{Machines, Plan, Setup, explore_machines, explore_setup};
+use packstaff_rehearsal::settings::{KeeperMachine, Machines, Plan, Setup, explore_machines, explore_setup};
 use packstaff_words::report::Verdict;
 use std::path::{Path, PathBuf};
 
@@ -72,12 +73,31 @@ fn the_demo_s_settings_survive_every_cut() {
     assert_eq!(merge(vec![(PathBuf::from("one.json"), back)]).unwrap(), outcome);
 }
 
-/// A keeper with a mistake.
-struct Flawed(Flaw);
+/// A keeper with a mistake: it writes over the record that counts.
+#[derive(Clone, PartialEq, Eq, Hash)]
+struct InPlace<const ROOM: usize, const ASIDE: usize>(Keeper<ROOM, ASIDE>);
 
-impl Machines for Flawed {
-    fn machine<const ROOM: usize, const ASIDE: usize>(&self) -> Keeper<ROOM, ASIDE> {
-        Keeper::with_flaw(self.0)
+impl<const ROOM: usize, const ASIDE: usize> KeeperMachine for InPlace<ROOM, ASIDE> {
+    fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_> {
+        self.0.step(config, reply)
+    }
+
+    fn save(&mut self, config: &Config<'_>, payload: &[u8]) -> Result<(), ConfigFault> {
+        self.0.save(config, payload)
+    }
+
+    fn settings(&self) -> &[u8] {
+        self.0.settings()
+    }
+}
+
+struct InPlaces;
+
+impl Machines for InPlaces {
+    type Machine<const ROOM: usize, const ASIDE: usize> = InPlace<ROOM, ASIDE>;
+
+    fn machine<const ROOM: usize, const ASIDE: usize>(&self) -> InPlace<ROOM, ASIDE> {
+        InPlace(Keeper::new())
     }
 }
 
@@ -112,9 +132,8 @@ fn settings_carried_over_in_place_are_a_story() {
     let case = case(&bench);
     let kept = Kept::of(&history(&bench).unwrap(), bench.parts_table(), &case, &limits()).unwrap();
     let kept = kept.unwrap_or_else(|_| panic!("it can be explored"));
-    let flawed =
-        |setup: &Setup, plan: &Plan, watch: &dyn Fn(Seen)| explore_machines(setup, plan, &Flawed(Flaw::InPlace), watch);
-    let done = kept.explore(&case, &limits(), &flawed, &Progress::new(true)).unwrap();
+    let mutated = |setup: &Setup, plan: &Plan, watch: &dyn Fn(Seen)| explore_machines(setup, plan, &InPlaces, watch);
+    let done = kept.explore(&case, &limits(), &mutated, &Progress::new(true)).unwrap();
     let parts = ["The unit: with settings of version 1.8.", "no settings"];
     is_told(&told(&bench, &case, done), &parts);
 }

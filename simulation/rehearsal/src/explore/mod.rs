@@ -30,7 +30,7 @@ mod worlds;
 
 pub use account::Passage;
 pub use faults::{Faults, UnknownFault};
-pub use loader::{Loader, OurInstaller, Standing};
+pub use loader::{InstallerMachine, Loader, OurInstaller, Standing};
 pub use plan::{Coverage, Exploration, NODE_BYTES, Plan, Progress, StickOption, Unfinished, Violation};
 pub use replay::{Strayed, replay};
 pub use story::{ChangeKind, ComesTo, Happening, Moment, Step, Story};

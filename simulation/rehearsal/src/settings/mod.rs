@@ -21,7 +21,7 @@ mod story;
 pub use any_size::{LONGEST, Machines, Setup, Unexplored, explore_machines, explore_setup};
 pub use ideal::Ideal;
 pub use parts::{memory_of, new_memory};
-pub use store::{ASIDE, OurKeeper, ROOM, Store, Wish};
+pub use store::{ASIDE, KeeperMachine, OurKeeper, ROOM, Store, Wish};
 pub use story::{ChangeKind, ComesTo, Moment, Step, Story};
 
 use crate::claims::Claim;
@@ -220,8 +220,8 @@ struct Explorer<'a, S: Store> {
 ///
 /// # Errors
 /// Too many nodes.
-pub fn explore_keeper<const ROOM: usize, const ASIDE: usize>(
-    keeper: &OurKeeper<ROOM, ASIDE>,
+pub fn explore_keeper<M: KeeperMachine>(
+    keeper: &OurKeeper<M>,
     plan: &Plan,
     reduce: bool,
 ) -> Result<Exploration, TooLarge> {
