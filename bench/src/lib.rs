@@ -13,6 +13,7 @@
 
 #![forbid(unsafe_code)]
 
+pub mod board;
 pub mod budget;
 pub mod keys;
 pub mod look;

@@ -17,6 +17,7 @@ pub mod look;
 pub mod ports;
 pub mod progress;
 pub mod readme;
+pub mod rehearse;
 pub mod remedy;
 pub mod report;
 pub mod settings;

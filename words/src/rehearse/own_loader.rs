@@ -1,24 +1,28 @@
-//! The rehearsal of a maker's own loader: what came of it, told as every other.
+//! The rehearsal of a maker's own loader, told as every other.
 
-use super::drawing::{Drawn, coverage, draw_all};
 use super::junit::{End, Suite, Test, document};
-use super::outcome::{Broken, Covered};
-use super::rows::left_out;
-use crate::progress::Progress;
-use miette::{Result, miette};
-use packstaff_bench::{Explored, Progress as _, Step};
-use packstaff_loader::{RehearsalError, Report as Rehearsed, wording};
+use super::pages::{Drawn, Page, coverage, pages_of};
+use super::proof::left_out;
+use super::record::{BrokenClaim, Covered, by_id};
+use super::told;
+use crate::remedy::Remedy;
+use crate::report::{Cell, Report};
+use packstaff_bench::rehearse::own_loader::{Case, RehearsalError, Report as Rehearsed, wording};
 use packstaff_rehearsal::claims::Claim;
-use packstaff_rehearsal::explore::{Faults, Violation};
-use packstaff_rehearsal::picture::{StoryPicture, grouped};
-use packstaff_words::report::{Cell, Report};
+use packstaff_rehearsal::explore::Faults;
+use packstaff_rehearsal::picture::grouped;
 use serde::{Serialize, Serializer};
-use std::cell::RefCell;
 use std::path::Path;
+
+impl Remedy for RehearsalError {
+    fn remedy(&self) -> Option<String> {
+        Some(self.help())
+    }
+}
 
 /// What came of it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct LoaderOutcome {
+pub struct LoaderRecord {
     /// The folder of its `unit.toml`.
     pub folder: String,
     /// Names of the faults that were looked at.
@@ -33,21 +37,22 @@ pub struct LoaderOutcome {
     /// Images that would have been come to after that.
     pub not_begun: Vec<String>,
     /// The explorations.
-    pub cases: Vec<LoaderCase>,
+    pub cases: Vec<LoaderCaseRecord>,
 }
 
 /// A claim that was not judged.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct NotJudged {
-    /// The claim's short name.
-    pub claim: String,
+    /// The claim, by its short name.
+    #[serde(serialize_with = "by_id::serialize")]
+    pub claim: Claim,
     /// Why not.
     pub why: String,
 }
 
 /// What came of the exploration towards one image.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct LoaderCase {
+pub struct LoaderCaseRecord {
     /// The image that must run in the end.
     pub to: String,
     /// The stick that is in place then.
@@ -63,41 +68,12 @@ fn ids<S: Serializer>(claims: &[Claim], serializer: S) -> Result<S::Ok, S::Error
     serializer.collect_seq(claims.iter().map(|claim| claim.id()))
 }
 
-/// Rehearses the loader that a folder's `unit.toml` describes. `faults` and `nodes` take the place of what is said there.
-///
-/// # Errors
-/// There is no answer: the description is wrong, or the exploration was given up. A loader that breaks a claim is an answer.
-pub fn rehearse_own_loader(
-    folder: &Path,
-    faults: Option<&Faults>,
-    nodes: Option<usize>,
-    progress: &Progress,
-) -> Result<LoaderOutcome> {
-    let told = |error: RehearsalError| miette!(help = error.help(), "{error}");
-    let mut kind = packstaff_loader::description::read(folder).map_err(told)?;
-    if let Some(faults) = faults {
-        kind.faults = faults.clone();
-    }
-    // The loader never asks its owner for a choice.
-    kind.faults.any_choice = false;
-    kind.limits.nodes = nodes.unwrap_or(kind.limits.nodes);
-    let towards = RefCell::new(None::<String>);
-    let rehearsed = packstaff_loader::rehearse_watched(&kind, &|to, seen| {
-        let what = Explored::OwnLoader { to };
-        if towards.replace(Some(to.to_owned())).as_deref() != Some(to) {
-            progress.at(&Step::Exploring { what, counts: None });
-        }
-        let counts = Some(seen.into());
-        progress.at(&Step::Exploring { what, counts });
-    });
-    Ok(LoaderOutcome::of(folder, &rehearsed.map_err(told)?))
-}
-
-impl LoaderOutcome {
-    fn of(folder: &Path, rehearsed: &Rehearsed) -> Self {
+impl LoaderRecord {
+    /// What is kept of a rehearsal of the loader in a folder.
+    pub fn of(folder: &Path, rehearsed: &Rehearsed) -> Self {
         let folder = folder.display().to_string();
         let not_judged = rehearsed.judged.left_out.iter().map(|(claim, why)| NotJudged {
-            claim: claim.id().to_owned(),
+            claim: *claim,
             why: (*why).to_owned(),
         });
         Self {
@@ -109,7 +85,7 @@ impl LoaderOutcome {
             cases: rehearsed
                 .cases
                 .iter()
-                .map(|case| LoaderCase::of(&folder, rehearsed, case))
+                .map(|case| LoaderCaseRecord::of(&folder, rehearsed, case))
                 .collect(),
             folder,
         }
@@ -158,7 +134,10 @@ impl LoaderOutcome {
     }
 
     fn conclusion(&self) -> String {
-        let not_judged = self.not_judged.iter().map(|one| format!("{} ({})", one.claim, one.why));
+        let not_judged = self
+            .not_judged
+            .iter()
+            .map(|one| format!("{} ({})", one.claim.id(), one.why));
         let not_judged = not_judged.collect::<Vec<_>>().join("; ");
         let broken: usize = self.cases.iter().map(|case| case.covered.broken.len()).sum();
         let head = match broken {
@@ -252,12 +231,9 @@ impl LoaderOutcome {
         document(&(self.title() + ", rehearsed"), &suites)
     }
 
-    /// Draws what was covered, and the story of each claim that does not hold. Gives the names of the files.
-    ///
-    /// # Errors
-    /// A file cannot be written.
-    pub fn draw(&self, folder: &Path) -> Result<Vec<String>> {
-        let ended = |case: &LoaderCase| match case.to_the_end {
+    /// What was covered, and the story of each claim that does not hold.
+    pub fn pages(&self) -> Vec<Page> {
+        let ended = |case: &LoaderCaseRecord| match case.to_the_end {
             true => "",
             false => ", up to the first claim that does not hold",
         };
@@ -269,7 +245,7 @@ impl LoaderOutcome {
             file: format!("case-{}-to-{}", index + 1, case.to),
             broken: &case.covered.broken,
         });
-        draw_all(folder, &self.title(), cases.collect())
+        pages_of(&self.title(), cases.collect())
     }
 }
 
@@ -281,32 +257,26 @@ fn every_fault() -> Faults {
     }
 }
 
-impl LoaderCase {
-    fn of(folder: &str, rehearsed: &Rehearsed, case: &packstaff_loader::Case) -> Self {
+impl LoaderCaseRecord {
+    fn of(folder: &str, rehearsed: &Rehearsed, case: &Case) -> Self {
         let target = rehearsed.images.iter().position(|image| image.name == case.image);
-        let broken = |(violation, worlds): (&Violation, &Vec<_>)| {
-            Broken::of(&StoryPicture {
-                heading: &format!("The loader of {folder}: to {}, with {}", case.image, case.stick),
-                claim: violation.claim,
-                wording: wording(violation.claim),
-                seen: &violation.seen,
-                story: &violation.story,
-                worlds,
-                areas: &rehearsed.areas,
-                images: &rehearsed.images,
-                target: target.unwrap_or(0),
-            })
+        let scene = told::Scene {
+            heading: format!("The loader of {folder}: to {}, with {}", case.image, case.stick),
+            wording,
+            areas: &rehearsed.areas,
+            images: &rehearsed.images,
+            target: target.unwrap_or(rehearsed.images.len()),
         };
         let found = &case.found;
         Self {
             to: case.image.clone(),
             stick: case.stick.clone(),
             to_the_end: found.to_the_end,
-            covered: Covered::of(found, found.violations.iter().zip(&case.worlds).map(broken).collect()),
+            covered: Covered::of(found, scene.broken(found, &case.worlds)),
         }
     }
 
-    fn broken(&self, claim: Claim) -> Option<&Broken> {
-        self.covered.broken.iter().find(|broken| broken.claim == claim.id())
+    fn broken(&self, claim: Claim) -> Option<&BrokenClaim> {
+        self.covered.broken.iter().find(|broken| broken.claim == claim)
     }
 }

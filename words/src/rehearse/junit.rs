@@ -3,8 +3,8 @@
 //! There is no standard for it. Elements and attributes are those that build servers commonly read (common practice): `testsuites`,
 //! `testsuite`, `testcase`, `failure`, `skipped`.
 
-use super::outcome::{Broken, CaseOutcome, KeepingOutcome, Outcome};
-use super::rows::{broken, claims_of, keeping_claims};
+use super::record::{BrokenClaim, CaseRecord, Record, SettingsRecord};
+use super::rows::{broken, claims_of, settings_claims};
 use packstaff_rehearsal::claims::Claim;
 use std::fmt::Write;
 
@@ -25,7 +25,7 @@ pub(super) enum End {
 
 impl End {
     /// A claim that does not hold.
-    pub(super) fn of(broken: &Broken) -> Self {
+    pub(super) fn of(broken: &BrokenClaim) -> Self {
         Self::Fails {
             message: broken.seen.clone(),
             text: broken.story.join("\n"),
@@ -87,18 +87,18 @@ impl Suite {
 }
 
 /// The results of a product's rehearsal.
-pub fn junit(outcome: &Outcome) -> String {
+pub fn junit(record: &Record) -> String {
     let suite = |name: String, part: &str, tests: Vec<Test>| Suite {
-        class: format!("{}.{part}", outcome.product),
+        class: format!("{}.{part}", record.product),
         name,
         tests,
     };
-    let cases = outcome.cases.iter();
+    let cases = record.cases.iter();
     let installs = cases.map(|case| suite(case.name(), &case.board, tests(case)));
-    let explored = outcome.keeping.iter().filter(|case| case.unexplored.is_none());
-    let keeping = explored.map(|case| suite(case.name.clone(), "settings", keeping_tests(case)));
-    let suites: Vec<_> = installs.chain(keeping).collect();
-    document(&format!("{}, rehearsed", outcome.product), &suites)
+    let explored = record.keeping.iter().filter(|case| case.unexplored.is_none());
+    let settings = explored.map(|case| suite(case.name.clone(), "settings", settings_tests(case)));
+    let suites: Vec<_> = installs.chain(settings).collect();
+    document(&format!("{}, rehearsed", record.product), &suites)
 }
 
 /// The document.
@@ -116,7 +116,7 @@ pub(super) fn document(name: &str, suites: &[Suite]) -> String {
     out
 }
 
-fn tests(case: &CaseOutcome) -> Vec<Test> {
+fn tests(case: &CaseRecord) -> Vec<Test> {
     let installs = case.installs.iter().map(|install| Test {
         name: format!("without a cut, from {}", install.from.as_deref().unwrap_or("new")),
         end: match install.holds {
@@ -133,12 +133,12 @@ fn tests(case: &CaseOutcome) -> Vec<Test> {
     installs.chain(claims).collect()
 }
 
-fn keeping_tests(case: &KeepingOutcome) -> Vec<Test> {
-    let claims = keeping_claims(case).iter().copied();
+fn settings_tests(case: &SettingsRecord) -> Vec<Test> {
+    let claims = settings_claims(case).iter().copied();
     claims.map(|claim| judged(claim, &case.broken)).collect()
 }
 
-fn judged(claim: Claim, all: &[Broken]) -> Test {
+fn judged(claim: Claim, all: &[BrokenClaim]) -> Test {
     Test {
         name: format!("{}: {}", claim.id(), claim.statement()),
         end: broken(all, claim).map_or(End::Holds, End::of),
