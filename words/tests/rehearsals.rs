@@ -8,11 +8,12 @@ use packstaff_bench::rehearse::{
 };
 use packstaff_bench::settings::history;
 use packstaff_bench::{Bench, Silent};
-use packstaff_keeper::{Flaw, Keeper};
+use packstaff_keeper::{Config, ConfigFault, Reply, Request};
+use packstaff_mutants::keeper::in_place::Keeper;
 use packstaff_product::{KeyringFile, Unlock};
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::{Faults, Progress as Seen};
-use packstaff_rehearsal::settings::{Machines, Plan, Setup, explore_machines};
+use packstaff_rehearsal::settings::{KeeperMachine, Machines, Plan, Setup, explore_machines};
 use packstaff_words::Remedy;
 use packstaff_words::rehearse::{
     CaseRecord, NotMerged, Record, SettingsRecord, junit, merge, pages, read_record, report_of,
@@ -250,12 +251,31 @@ fn settings_that_survive_every_cut_are_told() {
     assert_eq!(merge(vec![(PathBuf::from("one.json"), back)]).unwrap(), record);
 }
 
-/// A keeper with a mistake.
-struct Flawed(Flaw);
+/// A keeper with a mistake: it writes over the record that counts.
+#[derive(Clone, PartialEq, Eq, Hash)]
+struct InPlace<const ROOM: usize, const ASIDE: usize>(Keeper<ROOM, ASIDE>);
 
-impl Machines for Flawed {
-    fn machine<const ROOM: usize, const ASIDE: usize>(&self) -> Keeper<ROOM, ASIDE> {
-        Keeper::with_flaw(self.0)
+impl<const ROOM: usize, const ASIDE: usize> KeeperMachine for InPlace<ROOM, ASIDE> {
+    fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_> {
+        self.0.step(config, reply)
+    }
+
+    fn save(&mut self, config: &Config<'_>, payload: &[u8]) -> Result<(), ConfigFault> {
+        self.0.save(config, payload)
+    }
+
+    fn settings(&self) -> &[u8] {
+        self.0.settings()
+    }
+}
+
+struct InPlaces;
+
+impl Machines for InPlaces {
+    type Machine<const ROOM: usize, const ASIDE: usize> = InPlace<ROOM, ASIDE>;
+
+    fn machine<const ROOM: usize, const ASIDE: usize>(&self) -> InPlace<ROOM, ASIDE> {
+        InPlace(Keeper::new())
     }
 }
 
@@ -287,9 +307,8 @@ fn settings_that_are_lost_are_a_story() {
     let settings =
         SettingsUnderTest::of(&history(&bench).unwrap(), bench.parts_table(), &case, &Faults::all()).unwrap();
     let settings = settings.unwrap_or_else(|why| panic!("it can be explored: {why:?}"));
-    let flawed =
-        |setup: &Setup, plan: &Plan, watch: &dyn Fn(Seen)| explore_machines(setup, plan, &Flawed(Flaw::InPlace), watch);
-    let end = settings.explore_with(&flawed, &limits(), &Silent).unwrap();
+    let mutated = |setup: &Setup, plan: &Plan, watch: &dyn Fn(Seen)| explore_machines(setup, plan, &InPlaces, watch);
+    let end = settings.explore_with(&mutated, &limits(), &Silent).unwrap();
     let parts = ["The unit: with settings of version 1.8.", "no settings"];
     is_told(&settings_record(&bench, &case, end), &parts);
 }

@@ -6,32 +6,32 @@
 #[path = "../tests/support/mod.rs"]
 mod support;
 
-use packstaff_installer::Flaw;
+use packstaff_mutants::installer::Mutation;
 use packstaff_rehearsal::areas::Areas;
 use packstaff_rehearsal::explore::{Faults, replay};
 use packstaff_rehearsal::picture::{CoverageOf, StoryPicture, coverage_page, phase_words, story_page};
 use std::path::PathBuf;
 use support::Flashes;
 use support::case::case;
-use support::flawed::Flawed;
+use support::mutant::Mutant;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let folder = PathBuf::from(std::env::args().nth(1).ok_or("name a folder for the pictures")?);
     std::fs::create_dir_all(&folder)?;
-    for flaw in Flaw::ALL {
-        let image = if matches!(flaw, Flaw::SkipsVoid | Flaw::ErasesTooLittle) {
+    for mutation in Mutation::ALL.iter().copied() {
+        let image = if matches!(mutation, Mutation::SkipsVoid | Mutation::ErasesTooLittle) {
             7000
         } else {
             3000
         };
-        let mut flawed = Flawed::new(flaw, Flashes::Pages, image);
-        let violation = flawed.violation();
-        let worlds = replay(&flawed.subject(), &flawed.plan(), &violation.story)?;
-        let images = flawed.images();
-        let areas = Areas::of(&flawed.case.blueprint);
+        let mut mutant = Mutant::new(mutation, Flashes::Pages, image);
+        let violation = mutant.violation();
+        let worlds = replay(&mutant.subject(), &mutant.plan(), &violation.story)?;
+        let images = mutant.images();
+        let areas = Areas::of(&mutant.case.blueprint);
         let story = violation.story.clone().with_areas(areas.clone());
         let page = story_page(&StoryPicture {
-            heading: &format!("An installer with a mistake: {flaw:?}"),
+            heading: &format!("An installer with a mistake: {mutation:?}"),
             claim: violation.claim,
             wording: violation.claim.wording(),
             seen: &violation.seen,
@@ -41,8 +41,12 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             images: &images,
             target: 2,
         });
-        std::fs::write(folder.join(format!("{flaw:?}.html")), page)?;
-        println!("{flaw:?}: {} steps, {}", violation.story.len(), violation.claim.id());
+        std::fs::write(folder.join(format!("{mutation:?}.html")), page)?;
+        println!(
+            "{mutation:?}: {} steps, {}",
+            violation.story.len(),
+            violation.claim.id()
+        );
     }
     let found = case(Flashes::Pages, 3000).explore(Faults::all(), true);
     let coverage = CoverageOf {

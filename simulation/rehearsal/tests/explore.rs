@@ -2,12 +2,14 @@
 
 mod support;
 
-use packstaff_installer::{Flaw, Installer};
+use packstaff_mutants::installer::Mutation;
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::explore::{Exploration, Faults, OurInstaller, Plan, Unfinished, explore};
 use packstaff_unit::flash::{EraseCut, Inside};
+use std::collections::BTreeSet;
 use support::Flashes;
 use support::case::case;
+use support::mutant::mutated;
 
 fn assert_holds(found: &Exploration) {
     for violation in &found.violations {
@@ -41,8 +43,8 @@ fn without_faults_there_is_little_to_see() {
 /// One of them reads what the right installer never reads after a cut. The reduction notices, and the exploration is made again
 /// without it.
 #[test]
-fn every_flaw_is_caught() {
-    use Flaw::*;
+fn every_mutation_is_caught() {
+    use Mutation::*;
     let expected = [
         (DescriptorFirst, Claim::Truthful, 11),
         (SkipsVoid, Claim::Truthful, 3),
@@ -60,23 +62,21 @@ fn every_flaw_is_caught() {
         (ErasesTooMuch, Claim::FloorRises, 40),
         (NoRecovery, Claim::Arrives, 1),
     ];
-    assert!(Flaw::ALL.into_iter().eq(expected.iter().map(|row| row.0)));
+    let named: BTreeSet<_> = expected.iter().map(|row| row.0).collect();
+    assert_eq!(named, Mutation::ALL.iter().copied().collect());
     let mut wrong = Vec::new();
-    for (flaw, claim, length) in expected {
+    for (mutation, claim, length) in expected {
         // The image must reach into the descriptor's sector, or into all, for these to matter.
-        let image = if matches!(flaw, SkipsVoid | ErasesTooLittle) {
+        let image = if matches!(mutation, SkipsVoid | ErasesTooLittle) {
             7000
         } else {
             700
         };
         let case = case(Flashes::Pages, image);
-        let subject = OurInstaller {
-            blueprint: &case.blueprint,
-            machine: Installer::with_flaw(flaw),
-        };
+        let subject = mutated(&case.blueprint, mutation);
         // One of them fails even when nothing else does.
         let faults = || {
-            if flaw == ErasesTooLittle {
+            if mutation == ErasesTooLittle {
                 Faults::none()
             } else {
                 Faults::all()
@@ -94,12 +94,12 @@ fn every_flaw_is_caught() {
         let seen: Vec<_> = match found {
             Ok(found) => found.violations.iter().map(|v| (v.claim, v.story.len())).collect(),
             Err(error) => {
-                wrong.push(format!("{flaw:?}: {error}"));
+                wrong.push(format!("{mutation:?}: {error}"));
                 continue;
             }
         };
         if seen != vec![(claim, length)] {
-            wrong.push(format!("{flaw:?}: {seen:?}"));
+            wrong.push(format!("{mutation:?}: {seen:?}"));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
@@ -109,10 +109,7 @@ fn every_flaw_is_caught() {
 #[test]
 fn it_is_said_what_a_unit_comes_to_instead() {
     let case = case(Flashes::Pages, 7000);
-    let subject = OurInstaller {
-        blueprint: &case.blueprint,
-        machine: Installer::with_flaw(Flaw::ErasesTooLittle),
-    };
+    let subject = mutated(&case.blueprint, Mutation::ErasesTooLittle);
     let found = explore(&subject, &case.plan(Faults::none(), false)).unwrap();
     let arrives = found
         .violations
@@ -137,32 +134,31 @@ fn the_reduction_changes_nothing_but_the_size() {
         ..Faults::all()
     };
     let case = case(Flashes::Tiny, 24);
+    let verdict = |mutation: Option<Mutation>, reduce| {
+        let mut plan = case.plan(faults.clone(), reduce);
+        plan.sticks.truncate(1);
+        plan.from.truncate(1);
+        let found = match mutation {
+            None => explore(&OurInstaller::of(&case.blueprint), &plan),
+            Some(mutation) => explore(&mutated(&case.blueprint, mutation), &plan),
+        };
+        let found = found.unwrap();
+        let stories: Vec<_> = found.violations.iter().map(|v| (v.claim, v.story.len())).collect();
+        (stories, found.changes_max, found.worlds)
+    };
     let machines = [
         None,
-        Some(Flaw::DescriptorFirst),
-        Some(Flaw::NoRecovery),
-        Some(Flaw::FloorEarly),
+        Some(Mutation::DescriptorFirst),
+        Some(Mutation::NoRecovery),
+        Some(Mutation::FloorEarly),
     ];
-    for flaw in machines {
-        let machine = flaw.map_or_else(Installer::new, Installer::with_flaw);
-        let subject = OurInstaller {
-            blueprint: &case.blueprint,
-            machine,
-        };
-        let verdict = |reduce| {
-            let mut plan = case.plan(faults.clone(), reduce);
-            plan.sticks.truncate(1);
-            plan.from.truncate(1);
-            let found = explore(&subject, &plan).unwrap();
-            let stories: Vec<_> = found.violations.iter().map(|v| (v.claim, v.story.len())).collect();
-            (stories, found.changes_max, found.worlds)
-        };
-        let (reduced, changes, fewer) = verdict(true);
-        let (whole, all_changes, more) = verdict(false);
-        assert_eq!(reduced, whole, "{flaw:?}");
-        assert_eq!(changes, all_changes, "{flaw:?}");
-        assert_eq!(reduced.is_empty(), flaw.is_none());
-        assert!(fewer <= more, "{flaw:?}: {fewer} and {more} worlds");
-        assert!(flaw.is_some() || fewer * 10 < more, "{fewer} and {more} worlds");
+    for mutation in machines {
+        let (reduced, changes, fewer) = verdict(mutation, true);
+        let (whole, all_changes, more) = verdict(mutation, false);
+        assert_eq!(reduced, whole, "{mutation:?}");
+        assert_eq!(changes, all_changes, "{mutation:?}");
+        assert_eq!(reduced.is_empty(), mutation.is_none());
+        assert!(fewer <= more, "{mutation:?}: {fewer} and {more} worlds");
+        assert!(mutation.is_some() || fewer * 10 < more, "{fewer} and {more} worlds");
     }
 }

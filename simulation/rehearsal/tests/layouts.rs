@@ -2,14 +2,18 @@
 
 mod support;
 
-use packstaff_installer::{Flaw, Installer, Layout, Region, StartCheck};
+use packstaff_installer::{Installer, Layout, Region, StartCheck};
+use packstaff_mutants::installer::Mutation;
 use packstaff_rehearsal::claims::{Claim, ReleasedImage};
-use packstaff_rehearsal::explore::{Exploration, Faults, OurInstaller, Plan, StickOption, Violation, explore};
+use packstaff_rehearsal::explore::{
+    Exploration, Faults, InstallerMachine, OurInstaller, Plan, StickOption, Violation, explore,
+};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::blueprint::Blueprint;
 use packstaff_unit::flash::{FlashLayout, SumKey};
 use packstaff_unit::part::PartsTable;
 use std::sync::Arc;
+use support::mutant::Mutated;
 use support::{Flashes, Update, blueprint, manifest, stick, unit_with};
 
 /// A part with two places of whole sectors each, equally large where the part lets them be.
@@ -55,14 +59,20 @@ fn staged_beside(id: &str, first: Sectors, window: u32) -> Blueprint {
 }
 
 /// Version 2.1 has this issue, the others issue 1. Where it is 1 too, owners may go from one version to another without end.
-fn explored(blueprint: &Blueprint, machine: Installer, image: u32, issue: u64, stop_at_first: bool) -> Exploration {
+fn explored(
+    blueprint: &Blueprint,
+    machine: impl InstallerMachine,
+    image: u32,
+    issue: u64,
+    stop_at_first: bool,
+) -> Exploration {
     let how = |plan: &mut Plan<'_>| plan.stop_at_first = stop_at_first;
     explored_as(blueprint, machine, image, issue, how)
 }
 
 fn explored_as(
     blueprint: &Blueprint,
-    machine: Installer,
+    machine: impl InstallerMachine,
     image: u32,
     issue: u64,
     how: impl FnOnce(&mut Plan<'_>),
@@ -114,11 +124,7 @@ fn explored_as(
         key: SumKey::fixed(),
     };
     how(&mut plan);
-    let subject = OurInstaller {
-        machine,
-        ..OurInstaller::of(blueprint)
-    };
-    explore(&subject, &plan).unwrap()
+    explore(&OurInstaller { blueprint, machine }, &plan).unwrap()
 }
 
 fn assert_holds(what: &str, found: &Exploration) {
@@ -197,31 +203,31 @@ fn staged_units_may_start_by_the_descriptor() {
 #[test]
 fn mistakes_with_a_stage_beside_are_found() {
     let blueprint = staged_beside("stm32g071-128k", 3..5, 0x9000_0000);
-    for (flaw, claim) in [
-        (Flaw::NeverDigests, Claim::FloorEarned),
-        (Flaw::SkipsConfirm, Claim::OwnersChoice),
-        (Flaw::SkipsFlashDigest, Claim::FloorEarned),
-        (Flaw::ErasesTooLittle, Claim::Sane),
+    for (mutation, claim) in [
+        (Mutation::NeverDigests, Claim::FloorEarned),
+        (Mutation::SkipsConfirm, Claim::OwnersChoice),
+        (Mutation::SkipsFlashDigest, Claim::FloorEarned),
+        (Mutation::ErasesTooLittle, Claim::Sane),
     ] {
-        let found = explored(&blueprint, Installer::with_flaw(flaw), 2500, 2, true);
+        let found = explored(&blueprint, Mutated(mutation.machine()), 2500, 2, true);
         let claims: Vec<_> = found.violations.iter().map(|violation| violation.claim).collect();
-        assert_eq!(claims, [claim], "{flaw:?}");
+        assert_eq!(claims, [claim], "{mutation:?}");
     }
 }
 
 /// Mistakes that leave a unit without an image, though it had one and has two places.
 #[test]
 fn a_unit_that_would_need_a_stick_is_found() {
-    for (staged, flaw, steps) in [(true, Flaw::SkipsFlashDigest, 13), (false, Flaw::FloorEarly, 4)] {
+    for (staged, mutation, steps) in [(true, Mutation::SkipsFlashDigest, 13), (false, Mutation::FloorEarly, 4)] {
         let blueprint = unit_of("stm32g071-128k", 3..5, 5..7, staged);
-        let found = explored(&blueprint, Installer::with_flaw(flaw), 2500, 2, false);
+        let found = explored(&blueprint, Mutated(mutation.machine()), 2500, 2, false);
         let needs = |violation: &&Violation| violation.claim == Claim::StandsAlone;
         let story = found
             .violations
             .iter()
             .find(needs)
             .map(|violation| violation.story.len());
-        assert_eq!(story, Some(steps), "{flaw:?}");
+        assert_eq!(story, Some(steps), "{mutation:?}");
     }
 }
 
@@ -231,19 +237,22 @@ fn a_unit_that_would_need_a_stick_is_found() {
 fn reduced_and_whole_explorations_agree() {
     for staged in [true, false] {
         let blueprint = unit_of("samd21-256k", 3..5, 5..7, staged);
-        for flaw in [
+        for mutation in [
             None,
-            Some(Flaw::SkipsConfirm),
-            Some(Flaw::FloorEarly),
-            Some(Flaw::SkipsDryPass),
+            Some(Mutation::SkipsConfirm),
+            Some(Mutation::FloorEarly),
+            Some(Mutation::SkipsDryPass),
         ] {
             let explored = |reduce| {
-                let machine = flaw.map_or_else(Installer::new, Installer::with_flaw);
-                let found = explored_as(&blueprint, machine, 200, 2, |plan| {
+                let how = |plan: &mut Plan<'_>| {
                     plan.faults = Faults::named("cuts,torn-programs,any-choice,swapped").unwrap();
                     plan.reduce = reduce;
-                    plan.stop_at_first = flaw.is_some();
-                });
+                    plan.stop_at_first = mutation.is_some();
+                };
+                let found = match mutation {
+                    None => explored_as(&blueprint, Installer::new(), 200, 2, how),
+                    Some(mutation) => explored_as(&blueprint, Mutated(mutation.machine()), 200, 2, how),
+                };
                 let broken = found.violations.iter();
                 let broken: Vec<_> = broken
                     .map(|violation| (violation.claim, violation.story.len()))
@@ -251,10 +260,10 @@ fn reduced_and_whole_explorations_agree() {
                 (broken, found.changes_max, found.worlds)
             };
             let ((reduced, changes, fewer), (whole, all_changes, more)) = (explored(true), explored(false));
-            assert_eq!(reduced, whole, "{flaw:?}");
-            assert_eq!(changes, all_changes, "{flaw:?}");
-            assert_eq!(reduced.is_empty(), flaw.is_none(), "{flaw:?}: {reduced:?}");
-            assert!(flaw.is_some() || fewer * 10 < more, "{fewer} and {more} worlds");
+            assert_eq!(reduced, whole, "{mutation:?}");
+            assert_eq!(changes, all_changes, "{mutation:?}");
+            assert_eq!(reduced.is_empty(), mutation.is_none(), "{mutation:?}: {reduced:?}");
+            assert!(mutation.is_some() || fewer * 10 < more, "{fewer} and {more} worlds");
         }
     }
 }

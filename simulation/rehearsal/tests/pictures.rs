@@ -2,7 +2,8 @@
 
 mod support;
 
-use packstaff_installer::{Descriptor, Flaw, Layout, Region};
+use packstaff_installer::{Descriptor, Layout, Region};
+use packstaff_mutants::installer::Mutation;
 use packstaff_rehearsal::areas::Areas;
 use packstaff_rehearsal::claims::{Claim, ReleasedImage};
 use packstaff_rehearsal::explore::{ComesTo, Faults, Loader, OurInstaller, Step, Story, Strayed, Violation, replay};
@@ -13,18 +14,18 @@ use scraper::{Html, Selector};
 use std::collections::BTreeSet;
 use support::Flashes;
 use support::case::case;
-use support::flawed::Flawed;
+use support::mutant::{Mutant, Mutated};
 use support::unit_with;
 
 /// What the flash holds as an image, by the descriptor that stands in it.
-fn held(subject: &OurInstaller<'_>, flash: &Flash, descriptor: Descriptor) -> Option<[u8; 32]> {
+fn held(subject: &OurInstaller<'_, Mutated>, flash: &Flash, descriptor: Descriptor) -> Option<[u8; 32]> {
     digest(flash, subject.blueprint.slot.base, descriptor.image_size).ok()
 }
 
-fn played(flawed: &mut Flawed) -> (Violation, Vec<Flash>) {
-    let violation = flawed.violation();
-    let worlds = replay(&flawed.subject(), &flawed.plan(), &violation.story)
-        .unwrap_or_else(|error| panic!("{:?}: {error}\n{}", flawed.flaw, violation.story));
+fn played(mutant: &mut Mutant) -> (Violation, Vec<Flash>) {
+    let violation = mutant.violation();
+    let worlds = replay(&mutant.subject(), &mutant.plan(), &violation.story)
+        .unwrap_or_else(|error| panic!("{:?}: {error}\n{}", mutant.mutation, violation.story));
     assert_eq!(worlds.len(), violation.story.len());
     (violation, worlds)
 }
@@ -32,19 +33,19 @@ fn played(flawed: &mut Flawed) -> (Violation, Vec<Flash>) {
 /// The last world is judged here by other means than the exploration's.
 #[test]
 fn a_story_ends_in_the_world_that_breaks_the_claim() {
-    let flaws = [
-        (Flaw::DescriptorFirst, Claim::Truthful),
-        (Flaw::SkipsFlashDigest, Claim::Truthful),
-        (Flaw::NeverDigests, Claim::Authentic),
-        (Flaw::FloorEarly, Claim::FloorEarned),
-        (Flaw::FloorIgnored, Claim::FloorRises),
-        (Flaw::TrustsRemnants, Claim::Sane),
+    let mutations = [
+        (Mutation::DescriptorFirst, Claim::Truthful),
+        (Mutation::SkipsFlashDigest, Claim::Truthful),
+        (Mutation::NeverDigests, Claim::Authentic),
+        (Mutation::FloorEarly, Claim::FloorEarned),
+        (Mutation::FloorIgnored, Claim::FloorRises),
+        (Mutation::TrustsRemnants, Claim::Sane),
     ];
-    for (flaw, claim) in flaws {
-        let mut flawed = Flawed::new(flaw, Flashes::Pages, 700);
-        let (violation, worlds) = played(&mut flawed);
-        assert_eq!(violation.claim, claim, "{flaw:?}");
-        let subject = flawed.subject();
+    for (mutation, claim) in mutations {
+        let mut mutant = Mutant::new(mutation, Flashes::Pages, 700);
+        let (violation, worlds) = played(&mut mutant);
+        assert_eq!(violation.claim, claim, "{mutation:?}");
+        let subject = mutant.subject();
         let last = worlds.last().unwrap();
         let standing = subject.standing(last).first().map(|standing| standing.descriptor);
         match claim {
@@ -53,7 +54,7 @@ fn a_story_ends_in_the_world_that_breaks_the_claim() {
                 assert_ne!(
                     held(&subject, last, descriptor),
                     Some(descriptor.image_digest),
-                    "{flaw:?}"
+                    "{mutation:?}"
                 );
             }
             Claim::Authentic => {
@@ -62,12 +63,12 @@ fn a_story_ends_in_the_world_that_breaks_the_claim() {
                     ..
                 }) = violation.story.steps.last()
                 else {
-                    panic!("{flaw:?} does not end with a start");
+                    panic!("{mutation:?} does not end with a start");
                 };
                 let known = |release: &ReleasedImage| {
                     digest(last, subject.blueprint.slot.base, release.image_size) == Ok(release.image_digest)
                 };
-                assert!(!flawed.case.releases.iter().any(known), "{flaw:?}");
+                assert!(!mutant.case.releases.iter().any(known), "{mutation:?}");
             }
             Claim::FloorRises => {
                 // 2.1 of issue 2 ran before; what stands now, or is about to, is of issue 1.
@@ -75,9 +76,12 @@ fn a_story_ends_in_the_world_that_breaks_the_claim() {
                     let mut standing = subject.standing(flash).into_iter();
                     standing.any(|standing| standing.descriptor.sequence == 2)
                 });
-                assert!(ran, "{flaw:?}");
+                assert!(ran, "{mutation:?}");
             }
-            Claim::FloorEarned => assert!(standing.is_none_or(|descriptor| descriptor.sequence < 2), "{flaw:?}"),
+            Claim::FloorEarned => assert!(
+                standing.is_none_or(|descriptor| descriptor.sequence < 2),
+                "{mutation:?}"
+            ),
             _ => {}
         }
     }
@@ -86,10 +90,10 @@ fn a_story_ends_in_the_world_that_breaks_the_claim() {
 /// Every mistake's story can be played again, up to its last step.
 #[test]
 fn every_story_can_be_played_again() {
-    for flaw in Flaw::ALL {
+    for mutation in Mutation::ALL.iter().copied() {
         // These two take an image that fills the slot, and their stories are no different in kind.
-        if !matches!(flaw, Flaw::SkipsVoid | Flaw::ErasesTooLittle) {
-            played(&mut Flawed::new(flaw, Flashes::Pages, 700));
+        if !matches!(mutation, Mutation::SkipsVoid | Mutation::ErasesTooLittle) {
+            played(&mut Mutant::new(mutation, Flashes::Pages, 700));
         }
     }
 }
@@ -97,8 +101,8 @@ fn every_story_can_be_played_again() {
 /// The worlds along the way are those that the steps tell of: only what a step changes is changed by it.
 #[test]
 fn flash_changes_only_where_a_story_says_so() {
-    let mut flawed = Flawed::new(Flaw::SkipsFlashDigest, Flashes::Mixed, 700);
-    let (violation, worlds) = played(&mut flawed);
+    let mut mutant = Mutant::new(Mutation::SkipsFlashDigest, Flashes::Mixed, 700);
+    let (violation, worlds) = played(&mut mutant);
     let steps = &violation.story.steps;
     for (index, pair) in worlds.windows(2).enumerate() {
         let may_change = match &steps[index + 1] {
@@ -118,8 +122,8 @@ fn flash_changes_only_where_a_story_says_so() {
 
 #[test]
 fn somebody_elses_story_is_not_played() {
-    let mut flawed = Flawed::new(Flaw::NeverDigests, Flashes::Pages, 700);
-    let story = flawed.violation().story;
+    let mut mutant = Mutant::new(Mutation::NeverDigests, Flashes::Pages, 700);
+    let story = mutant.violation().story;
     let case = case(Flashes::Pages, 700);
     let plan = case.plan(Faults::all(), true);
     let right = OurInstaller::of(&case.blueprint);
@@ -135,7 +139,7 @@ fn somebody_elses_story_is_not_played() {
     );
 }
 
-fn drawn(flawed: &Flawed, violation: &Violation, worlds: &[Flash]) -> String {
+fn drawn(mutant: &Mutant, violation: &Violation, worlds: &[Flash]) -> String {
     story_page(&StoryPicture {
         heading: "Kiln <K>, board C",
         claim: violation.claim,
@@ -143,8 +147,8 @@ fn drawn(flawed: &Flawed, violation: &Violation, worlds: &[Flash]) -> String {
         seen: &violation.seen,
         story: &violation.story,
         worlds,
-        areas: &Areas::of(&flawed.case.blueprint),
-        images: &flawed.images(),
+        areas: &Areas::of(&mutant.case.blueprint),
+        images: &mutant.images(),
         target: 2,
     })
 }
@@ -162,9 +166,9 @@ fn texts(html: &Html, selector: &str) -> Vec<String> {
 
 #[test]
 fn a_story_is_drawn_step_by_step() {
-    let mut flawed = Flawed::new(Flaw::NeverDigests, Flashes::Pages, 5000);
-    let (violation, worlds) = played(&mut flawed);
-    let page = drawn(&flawed, &violation, &worlds);
+    let mut mutant = Mutant::new(Mutation::NeverDigests, Flashes::Pages, 5000);
+    let (violation, worlds) = played(&mut mutant);
+    let page = drawn(&mutant, &violation, &worlds);
     let html = parsed(&page);
     let account = violation.story.account();
     assert!(account.len() < violation.story.len(), "a long stretch is told in one");
@@ -201,9 +205,9 @@ fn a_story_is_drawn_step_by_step() {
 /// Doubtful cells are marked in the worlds after the cut that left them.
 #[test]
 fn what_is_in_doubt_is_marked() {
-    let mut flawed = Flawed::new(Flaw::FloorTrustsReading, Flashes::Pages, 700);
-    let (violation, worlds) = played(&mut flawed);
-    let html = parsed(&drawn(&flawed, &violation, &worlds));
+    let mut mutant = Mutant::new(Mutation::FloorTrustsReading, Flashes::Pages, 700);
+    let (violation, worlds) = played(&mut mutant);
+    let html = parsed(&drawn(&mutant, &violation, &worlds));
     let marked = texts(&html, "rect.doubt title");
     let words = "reads one way now, and otherwise later".to_owned();
     assert!(marked.contains(&words), "{marked:?}\n{}", violation.story);

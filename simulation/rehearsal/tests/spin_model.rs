@@ -6,9 +6,12 @@
 
 mod support;
 
-use packstaff_installer::{Descriptor, Flaw, Installer, Phase, Region};
+use packstaff_installer::{Descriptor, Installer, Phase, Region};
+use packstaff_mutants::installer::Mutation;
 use packstaff_rehearsal::claims::Claim;
-use packstaff_rehearsal::explore::{Faults, Loader, OurInstaller, Plan, Standing, StickOption, Unfinished, explore};
+use packstaff_rehearsal::explore::{
+    Faults, InstallerMachine, Loader, OurInstaller, Plan, Standing, StickOption, Unfinished, explore,
+};
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::blueprint::Blueprint;
@@ -21,6 +24,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::{Arc, Mutex};
+use support::mutant::Mutated;
 use support::{Flashes, Update, manifest, stick, unit_with};
 
 const GRANULE: usize = 64;
@@ -50,28 +54,28 @@ mod ours {
     use super::*;
 
     /// Our installer, watched: which worlds it is powered up in.
-    struct Watched<'a> {
-        inner: OurInstaller<'a>,
+    struct Watched<'a, M> {
+        inner: OurInstaller<'a, M>,
         small: &'a Small,
         worlds: Mutex<Worlds>,
     }
 
-    impl Loader for Watched<'_> {
-        type State = Installer;
+    impl<M: InstallerMachine> Loader for Watched<'_, M> {
+        type State = M;
 
         fn may_be_refused(&self, change: &Change) -> bool {
             self.inner.may_be_refused(change)
         }
 
-        fn power_up(&self) -> (Installer, Wish) {
+        fn power_up(&self) -> (M, Wish) {
             self.inner.power_up()
         }
 
-        fn step(&self, state: &mut Installer, answer: &Answer) -> Wish {
+        fn step(&self, state: &mut M, answer: &Answer) -> Wish {
             self.inner.step(state, answer)
         }
 
-        fn phase(&self, state: &Installer) -> Phase {
+        fn phase(&self, state: &M) -> Phase {
             self.inner.phase(state)
         }
 
@@ -223,7 +227,24 @@ mod ours {
             Some(granules.collect())
         }
 
-        pub(crate) fn verdict(&self, flaw: Option<Flaw>, swapped: bool, reduce: bool) -> Result<Verdict, Unfinished> {
+        pub(crate) fn verdict(
+            &self,
+            mutation: Option<Mutation>,
+            swapped: bool,
+            reduce: bool,
+        ) -> Result<Verdict, Unfinished> {
+            match mutation {
+                None => self.verdict_on(Installer::new(), swapped, reduce),
+                Some(mutation) => self.verdict_on(Mutated(mutation.machine()), swapped, reduce),
+            }
+        }
+
+        fn verdict_on(
+            &self,
+            machine: impl InstallerMachine,
+            swapped: bool,
+            reduce: bool,
+        ) -> Result<Verdict, Unfinished> {
             let file = self.new.file();
             let mut damaged = file.clone();
             let payload = damaged.len() - NEW_IMAGE * GRANULE;
@@ -262,7 +283,7 @@ mod ours {
             let subject = Watched {
                 inner: OurInstaller {
                     blueprint: &self.blueprint,
-                    machine: flaw.map_or_else(Installer::new, Installer::with_flaw),
+                    machine,
                 },
                 small: self,
                 worlds: Mutex::default(),
@@ -382,7 +403,7 @@ const AS_EXPLORED: [&str; 1] = ["-DNEVER_BACK"];
 
 struct Machine {
     name: &'static str,
-    flaw: Option<Flaw>,
+    mutation: Option<Mutation>,
     swapped: bool,
     switches: &'static [&'static str],
     broken: &'static [&'static str],
@@ -391,56 +412,56 @@ struct Machine {
 const MACHINES: [Machine; 8] = [
     Machine {
         name: "right",
-        flaw: None,
+        mutation: None,
         swapped: false,
         switches: &[],
         broken: &[],
     },
     Machine {
         name: "right, swapped sticks",
-        flaw: None,
+        mutation: None,
         swapped: true,
         switches: &["-DSWAPPED"],
         broken: &[],
     },
     Machine {
         name: "descriptor first",
-        flaw: Some(Flaw::DescriptorFirst),
+        mutation: Some(Mutation::DescriptorFirst),
         swapped: false,
         switches: &["-DDESCRIPTOR_FIRST"],
         broken: &["solid", "truthful"],
     },
     Machine {
         name: "no void",
-        flaw: Some(Flaw::SkipsVoid),
+        mutation: Some(Mutation::SkipsVoid),
         swapped: false,
         switches: &["-DNO_VOID"],
         broken: &["truthful"],
     },
     Machine {
         name: "never digests, swapped sticks",
-        flaw: Some(Flaw::NeverDigests),
+        mutation: Some(Mutation::NeverDigests),
         swapped: true,
         switches: &["-DNO_DIGEST", "-DNO_FLASH_DIGEST", "-DSWAPPED"],
         broken: &["arrives", "authentic", "truthful"],
     },
     Machine {
         name: "no digest before the descriptor, swapped sticks",
-        flaw: Some(Flaw::SkipsFlashDigest),
+        mutation: Some(Mutation::SkipsFlashDigest),
         swapped: true,
         switches: &["-DNO_FLASH_DIGEST", "-DSWAPPED"],
         broken: &["truthful"],
     },
     Machine {
         name: "no recovery",
-        flaw: Some(Flaw::NoRecovery),
+        mutation: Some(Mutation::NoRecovery),
         swapped: false,
         switches: &["-DNO_RECOVERY"],
         broken: &["arrives"],
     },
     Machine {
         name: "trusts remnants",
-        flaw: Some(Flaw::TrustsRemnants),
+        mutation: Some(Mutation::TrustsRemnants),
         swapped: false,
         switches: &["-DTRUSTS_REMNANTS"],
         broken: &["arrives", "sane", "solid"],
@@ -460,7 +481,7 @@ fn spin_and_the_explorer_agree_on_verdicts_and_worlds() {
     MACHINES.par_iter().for_each(|machine| {
         let switches = [&AS_EXPLORED, machine.switches, &[&first]].concat();
         let theirs = theirs::verdict(&switches);
-        let ours = small.verdict(machine.flaw, machine.swapped, false).unwrap();
+        let ours = small.verdict(machine.mutation, machine.swapped, false).unwrap();
         let name = machine.name;
         assert!(
             theirs.broken.iter().eq(machine.broken),
@@ -478,14 +499,14 @@ fn spin_and_the_explorer_agree_on_verdicts_and_worlds() {
             now(&theirs).len(),
             theirs.len()
         );
-        // A flawed machine may read what the right one never reads after a cut; then only the whole exploration counts.
-        match small.verdict(machine.flaw, machine.swapped, true) {
+        // A mutated machine may read what the right one never reads after a cut; then only the whole exploration counts.
+        match small.verdict(machine.mutation, machine.swapped, true) {
             Ok(reduced) => assert!(
                 reduced.broken.iter().eq(machine.broken),
                 "{name}, reduced: {:?}",
                 reduced.broken
             ),
-            Err(Unfinished::Unsound { .. }) if machine.flaw.is_some() => {}
+            Err(Unfinished::Unsound { .. }) if machine.mutation.is_some() => {}
             Err(error) => panic!("{name}, reduced: {error}"),
         }
     });

@@ -2,16 +2,18 @@
 
 mod support;
 
-use packstaff_installer::{Installer, Skipped, StartCheck};
+use packstaff_installer::{Installer, StartCheck};
+use packstaff_mutants::disturbed::Skipped;
 use packstaff_rehearsal::claims::Claim;
-use packstaff_rehearsal::explore::{Exploration, Faults, OurInstaller, explore};
+use packstaff_rehearsal::explore::{Exploration, Faults, InstallerMachine, OurInstaller, explore};
 use packstaff_unit::flash::FlashLayout;
 use packstaff_unit::part::SecondProgram;
 use std::sync::Arc;
 use support::Flashes;
 use support::case::{Case, case};
+use support::mutant::Mutated;
 
-fn explored(case: &Case, machine: Installer, faults: Faults) -> Exploration {
+fn explored(case: &Case, machine: impl InstallerMachine, faults: Faults) -> Exploration {
     let subject = OurInstaller {
         blueprint: &case.blueprint,
         machine,
@@ -26,9 +28,9 @@ fn claims(found: &Exploration) -> Vec<Claim> {
 /// No single decision that a disturbed processor passes by starts anything that is not whole and the maker's.
 #[test]
 fn the_start_is_decided_twice() {
-    for skipped in [Skipped::Inspection, Skipped::Start] {
+    for skipped in Skipped::ALL {
         let case = case(Flashes::Pages, 700);
-        let found = explored(&case, Installer::passing_by(skipped), Faults::all());
+        let found = explored(&case, Mutated(skipped.machine()), Faults::all());
         for claim in [Claim::Authentic, Claim::Solid, Claim::FloorRises] {
             assert!(!claims(&found).contains(&claim), "{skipped:?}: {:?}", claims(&found));
         }

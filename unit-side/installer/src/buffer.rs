@@ -1,9 +1,10 @@
 //! The one buffer from which flash is programmed.
 
+use crate::config::GRANULE_MAX;
 use packstaff_fat::BLOCK;
 
 /// Bytes that fit: what one block of the stick brings, behind less than one granule that was left over.
-pub(crate) const CAPACITY: usize = BLOCK + crate::GRANULE_MAX as usize;
+pub(crate) const CAPACITY: usize = BLOCK + GRANULE_MAX as usize;
 
 /// Bytes waiting to be programmed. What is not in use is zero, so that two machines in the same state are equal.
 #[derive(Clone, PartialEq, Eq, Hash)]

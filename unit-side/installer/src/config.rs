@@ -96,7 +96,7 @@ pub(crate) const ONE_PLACE: bool = cfg!(feature = "one-place");
 
 impl<'a> Config<'a> {
     /// The layout; always [`Layout::Single`] where the code for others was left out.
-    pub(crate) const fn layout(&self) -> Layout {
+    pub const fn layout(&self) -> Layout {
         match ONE_PLACE {
             true => Layout::Single,
             false => self.layout,
@@ -104,7 +104,7 @@ impl<'a> Config<'a> {
     }
 
     /// The memory that `address` belongs to: the one beside, if it has a sector there.
-    pub(crate) fn memory_at(&self, address: u32) -> Geometry<'a> {
+    pub fn memory_at(&self, address: u32) -> Geometry<'a> {
         match self.beside {
             Some(beside) if !ONE_PLACE && beside.sector_at(address).is_some() => beside,
             _ => self.flash,
@@ -112,7 +112,7 @@ impl<'a> Config<'a> {
     }
 
     /// The first of the register's two sectors, or else the second.
-    pub(crate) const fn floor_sector(&self, index: usize) -> Region {
+    pub const fn floor_sector(&self, index: usize) -> Region {
         let [first, second] = self.floors;
         if index == 0 { first } else { second }
     }

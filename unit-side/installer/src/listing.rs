@@ -80,7 +80,7 @@ impl Listing {
     };
 
     /// As [`Listing::EMPTY`], made at run time.
-    pub(crate) fn empty() -> Self {
+    pub fn empty() -> Self {
         Self {
             rows: core::array::from_fn(|_| None),
             left_out: 0,
@@ -88,7 +88,7 @@ impl Listing {
     }
 
     /// Forgets all rows.
-    pub(crate) fn clear(&mut self) {
+    pub fn clear(&mut self) {
         for row in &mut self.rows {
             *row = None;
         }
@@ -123,7 +123,7 @@ impl Listing {
 
     /// Adds a row. When the listing is full, an offer takes the place of the last refusal: an owner who collects files
     /// must still be able to pick a good one.
-    pub(crate) fn push(&mut self, row: Row) {
+    pub fn push(&mut self, row: Row) {
         if let Some(free) = self.rows.iter_mut().find(|slot| slot.is_none()) {
             *free = Some(row);
             return;

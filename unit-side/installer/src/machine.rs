@@ -3,9 +3,9 @@
 use crate::buffer::Buffer;
 use crate::config::{Config, Layout, StartCheck};
 use crate::descriptor::Descriptor;
-use crate::flaw::{Flaw, Flawed};
 use crate::geometry::Region;
 use crate::listing::Listing;
+use crate::progress::{Phase, Progress};
 use crate::reason::Reason;
 use crate::register::Value;
 use crate::request::{Reply, Request};
@@ -25,40 +25,7 @@ pub struct Installer {
     knowledge: Knowledge,
     listing: Listing,
     buffer: Buffer,
-    flawed: Flawed,
     start_check: StartCheck,
-}
-
-/// What a unit is doing, for a display: poll it between steps.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct Progress {
-    /// The phase.
-    pub phase: Phase,
-    /// How much of it is done, in the phase's own measure (bytes or sectors).
-    pub done: u32,
-    /// How much there is to do; 0 where the phase has no measure.
-    pub total: u32,
-}
-
-/// The phases of a power-up, as an owner sees them.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Phase {
-    /// Checking the unit's own flash.
-    Inspect,
-    /// Looking for a stick, and through it.
-    Survey,
-    /// The owner is asked, or told, something.
-    Owner,
-    /// Checking the chosen file as a whole; nothing has been erased yet.
-    Check,
-    /// Erasing; from here on the unit needs this file, or another good one, to run again.
-    Erase,
-    /// Programming.
-    Program,
-    /// Checking what was programmed, and committing it.
-    Confirm,
-    /// The image is started.
-    Start,
 }
 
 impl Default for Installer {
@@ -69,7 +36,6 @@ impl Default for Installer {
             knowledge: Knowledge::nothing(),
             listing: Listing::empty(),
             buffer: Buffer::EMPTY,
-            flawed: Flawed::NO,
             start_check: StartCheck::EveryStart,
         }
     }
@@ -83,7 +49,6 @@ impl Installer {
             knowledge: Knowledge::NOTHING,
             listing: Listing::EMPTY,
             buffer: Buffer::EMPTY,
-            flawed: Flawed::NO,
             start_check: StartCheck::EveryStart,
         }
     }
@@ -95,24 +60,6 @@ impl Installer {
         let mut machine = Self::new();
         machine.start_check = start_check;
         machine
-    }
-
-    /// A machine whose processor passes a decision by.
-    #[cfg(feature = "flaws")]
-    pub fn passing_by(skipped: crate::Skipped) -> Self {
-        Self {
-            flawed: Flawed::passing_by(skipped),
-            ..Self::new()
-        }
-    }
-
-    /// A machine with a deliberate mistake, for the rehearsal to catch.
-    #[cfg(feature = "flaws")]
-    pub fn with_flaw(flaw: crate::Flaw) -> Self {
-        Self {
-            flawed: Flawed::with(flaw),
-            ..Self::new()
-        }
     }
 
     /// The same machine on a unit that was updated less often: the turns of its register are lower by `less`, and all else is as it
@@ -150,7 +97,6 @@ impl Installer {
                 knowledge: &mut self.knowledge,
                 listing: &mut self.listing,
                 buffer: &mut self.buffer,
-                flawed: self.flawed,
                 start_check: self.start_check,
             };
             match self.stage.step(&mut context, reply) {
@@ -272,9 +218,6 @@ fn settled(context: &Context<'_>, then: Then) -> Stage {
         }
         (Then::StartAtOnce, ..) if knowledge.installed.is_some() => Stage::Start,
         (Then::StartAtOnce, ..) => Stage::Wait(knowledge.lacking.reason()),
-        (Then::LookAtStick, ..) if knowledge.installed.is_none() && context.flawed.has(Flaw::NoRecovery) => {
-            Stage::Wait(Reason::NoImage)
-        }
         (Then::LookAtStick, ..) => Stage::Find(Find),
     }
 }

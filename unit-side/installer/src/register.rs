@@ -29,7 +29,6 @@
 
 use crate::config::ONE_PLACE;
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor};
-use crate::flaw::Flaw;
 use crate::record::{Fields, checksum};
 
 /// Bytes of a record.
@@ -177,7 +176,7 @@ impl Register {
 
     /// The sector beside an empty record alone. It reads as nothing, and yet a cut may have left a value in it that reads as whole
     /// later.
-    pub(crate) fn beside_empty(self) -> Option<usize> {
+    pub fn beside_empty(self) -> Option<usize> {
         let is_empty = |record: Record| record.value == Value::EMPTY;
         match self.records {
             [Some(only), None] if is_empty(only) => Some(1),
@@ -233,24 +232,6 @@ impl Register {
                 }
             }
         }
-    }
-
-    /// What an installer writes that thinks too simply of floors.
-    pub(crate) fn next_flawed(self, flaw: Flaw, target: Value) -> Option<NextWrite> {
-        let sector = match (flaw, self.records) {
-            (Flaw::FloorTrustsReading, [Some(first), Some(second)]) => {
-                usize::from(first.value.issue >= second.value.issue)
-            }
-            (Flaw::FloorTrustsReading, [Some(_), None]) => 1,
-            (Flaw::FloorInSlot, _) => return None,
-            _ => 0,
-        };
-        let record = Record { value: target, turn: 1 };
-        (self.floor() < target.issue).then_some(NextWrite {
-            sector,
-            record,
-            clear_other: false,
-        })
     }
 
     fn beside(only: Record, at: usize, target: Value, finished: Option<usize>) -> Option<NextWrite> {

@@ -2,10 +2,9 @@
 
 use crate::carry::{Aside, CarryFault, Happened, carry};
 use crate::config::{CHUNK_MAX, Config, ConfigFault, Spots};
-use crate::flaw::{Flaw, Flawed};
 use crate::kept::Kept;
-use crate::request::{Found, Reply, Request, Stuck};
-use crate::ring::{Ask, Context, Ring, Trouble, Turn};
+use crate::request::{Found, Reply, Request, Stuck, Trouble};
+use crate::ring::{Ask, Context, Ring, Turn};
 use crate::table::Table;
 
 /// A unit's settings, from power-up on: at most `ROOM` bytes of them, and `ASIDE` bytes of what is kept aside.
@@ -32,7 +31,6 @@ pub struct Keeper<const ROOM: usize, const ASIDE: usize> {
     left: [u8; ROOM],
     kept: [u8; ASIDE],
     chunk: [u8; CHUNK_MAX],
-    flawed: Flawed,
 }
 
 /// Only what the keeper still goes by: not what buffers hold behind the end of what was read or written, and nothing that is made
@@ -42,16 +40,12 @@ impl<const ROOM: usize, const ASIDE: usize> core::hash::Hash for Keeper<ROOM, AS
     fn hash<H: core::hash::Hasher>(&self, hasher: &mut H) {
         let read = |ring: &Ring| ring.newest.map_or(0, |at| at.head.len);
         let to_keep = match self.stage {
-            Stage::Keep { len, .. }
-            | Stage::Save {
-                keep: Some(Keep::Newer { len, .. }),
-                ..
-            } => len,
+            Stage::Keep { len, .. } => len,
             _ => 0,
         };
         let value = self.len.max(read(&self.main));
         let kept = to_keep.max(read(&self.aside));
-        (self.stage, &self.main, &self.aside, self.layout, self.len, self.flawed).hash(hasher);
+        (self.stage, &self.main, &self.aside, self.layout, self.len).hash(hasher);
         self.value.get(..usize::from(value)).hash(hasher);
         self.kept.get(..usize::from(kept)).hash(hasher);
     }
@@ -122,16 +116,6 @@ impl<const ROOM: usize, const ASIDE: usize> Keeper<ROOM, ASIDE> {
             left: [0; ROOM],
             kept: [0; ASIDE],
             chunk: [0; CHUNK_MAX],
-            flawed: Flawed::NO,
-        }
-    }
-
-    /// A keeper with a deliberate mistake, for the rehearsal to catch.
-    #[cfg(feature = "flaws")]
-    pub fn with_flaw(flaw: Flaw) -> Self {
-        Self {
-            flawed: Flawed::with(flaw),
-            ..Self::new()
         }
     }
 
@@ -289,7 +273,6 @@ impl<const ROOM: usize, const ASIDE: usize> Keeper<ROOM, ASIDE> {
             spots,
             payload,
             chunk: &mut self.chunk,
-            flawed: self.flawed,
         };
         match reply {
             None => enter(ring, &mut context),
@@ -410,12 +393,6 @@ impl<const ROOM: usize, const ASIDE: usize> Keeper<ROOM, ASIDE> {
             given_back: false,
         };
         let keep = Keep::Newer { layout, len };
-        if self.flawed.has(Flaw::AsideLast) {
-            return Stage::Save {
-                found,
-                keep: Some(keep),
-            };
-        }
         self.keep(config, keep, found, true)
     }
 

@@ -18,7 +18,6 @@ extern crate std;
 pub mod carry;
 mod check;
 mod config;
-mod flaw;
 mod keeper;
 mod kept;
 mod leb;
@@ -31,10 +30,8 @@ mod write;
 
 pub use check::checksum;
 pub use config::{AsideConfig, CHUNK_MAX, Config, ConfigFault, Memory, Region, SPOTS_MAX, Spots};
-pub use flaw::Flaw;
 pub use keeper::Keeper;
 pub use record::{FRAME, HEAD, Head, is_newer, next_turn};
-pub use request::{Found, Reply, Request, Stuck};
-pub use ring::Trouble;
+pub use request::{Found, Reply, Request, Stuck, Trouble};
 #[cfg(feature = "alloc")]
 pub use write::{WriteFault, Writer};

@@ -1,7 +1,6 @@
 //! What the keeper asks of its driver, and what the driver answers.
 
 use crate::carry::CarryFault;
-use crate::ring::Trouble;
 
 /// One wish of the keeper. The driver carries it out and hands the matching [`Reply`] to the next step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -77,4 +76,17 @@ pub enum Stuck {
         /// Why not.
         fault: CarryFault,
     },
+}
+
+/// Why the memory cannot be worked with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Trouble {
+    /// The memory does not answer, or refuses.
+    Silent,
+    /// Nothing that is written can be read back: the memory is worn out.
+    Worn,
+    /// There are settings of a version whose records are longer than this one can hold.
+    Longer,
+    /// The configuration is not one that a keeper can work with.
+    Config,
 }

@@ -21,9 +21,8 @@ mod scan;
 mod write;
 
 use crate::config::{CHUNK_MAX, Spots};
-use crate::flaw::Flawed;
 use crate::record::Head;
-use crate::request::Reply;
+use crate::request::{Reply, Trouble};
 use scan::Scan;
 use write::{Clean, Write};
 
@@ -60,19 +59,6 @@ pub(crate) enum Ask {
     },
 }
 
-/// Why a ring cannot go on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Trouble {
-    /// The memory does not answer, or refuses.
-    Silent,
-    /// Nothing that is written can be read back: the memory is worn out.
-    Worn,
-    /// There are settings of a version whose records are longer than this one can hold.
-    Longer,
-    /// The configuration is not one that a keeper can work with.
-    Config,
-}
-
 /// What comes of a step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Turn {
@@ -88,7 +74,6 @@ pub(crate) struct Context<'a> {
     /// The payload: of the record that was found, or of the one to be written.
     pub(crate) payload: &'a mut [u8],
     pub(crate) chunk: &'a mut [u8; CHUNK_MAX],
-    pub(crate) flawed: Flawed,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

@@ -4,9 +4,10 @@ use super::*;
 use crate::rehearse::{Beginning, Wanted, cases};
 use crate::settings::history;
 use crate::{Bench, Silent};
-use packstaff_keeper::{Flaw, Keeper};
+use packstaff_keeper::{Config, ConfigFault, Reply, Request};
+use packstaff_mutants::keeper::in_place::Keeper;
 use packstaff_rehearsal::claims::Claim;
-use packstaff_rehearsal::settings::{Machines, Violation, explore_machines};
+use packstaff_rehearsal::settings::{KeeperMachine, Machines, Violation, explore_machines};
 use std::path::Path;
 
 fn demo() -> Bench {
@@ -57,12 +58,31 @@ fn the_demo_s_settings_survive_every_cut() {
     assert_eq!((found.worlds, found.powered, found.cuts), (54, 876, 169_268));
 }
 
-/// A keeper with a mistake.
-struct Flawed(Flaw);
+/// A keeper with a mistake: it writes over the record that counts.
+#[derive(Clone, PartialEq, Eq, Hash)]
+struct InPlace<const ROOM: usize, const ASIDE: usize>(Keeper<ROOM, ASIDE>);
 
-impl Machines for Flawed {
-    fn machine<const ROOM: usize, const ASIDE: usize>(&self) -> Keeper<ROOM, ASIDE> {
-        Keeper::with_flaw(self.0)
+impl<const ROOM: usize, const ASIDE: usize> KeeperMachine for InPlace<ROOM, ASIDE> {
+    fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_> {
+        self.0.step(config, reply)
+    }
+
+    fn save(&mut self, config: &Config<'_>, payload: &[u8]) -> Result<(), ConfigFault> {
+        self.0.save(config, payload)
+    }
+
+    fn settings(&self) -> &[u8] {
+        self.0.settings()
+    }
+}
+
+struct InPlaces;
+
+impl Machines for InPlaces {
+    type Machine<const ROOM: usize, const ASIDE: usize> = InPlace<ROOM, ASIDE>;
+
+    fn machine<const ROOM: usize, const ASIDE: usize>(&self) -> InPlace<ROOM, ASIDE> {
+        InPlace(Keeper::new())
     }
 }
 
@@ -88,10 +108,9 @@ fn is_lost(end: SettingsEnd, parts: &[&str]) {
 
 #[test]
 fn settings_carried_over_in_place_are_lost() {
-    let flawed =
-        |setup: &Setup, plan: &Plan, watch: &dyn Fn(Seen)| explore_machines(setup, plan, &Flawed(Flaw::InPlace), watch);
+    let mutated = |setup: &Setup, plan: &Plan, watch: &dyn Fn(Seen)| explore_machines(setup, plan, &InPlaces, watch);
     let bench = demo();
-    let end = under_test(&bench).explore_with(&flawed, &limits(), &Silent).unwrap();
+    let end = under_test(&bench).explore_with(&mutated, &limits(), &Silent).unwrap();
     is_lost(end, &["The unit: with settings of version 1.8.", "no settings"]);
 }
 

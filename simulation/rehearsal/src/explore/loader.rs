@@ -2,7 +2,8 @@
 
 use crate::claims::register_of;
 use packstaff_installer::{
-    DESCRIPTOR_LEN, Descriptor, Held, Installer, Layout, Phase, REGISTER_LEN, Record, Region, Reply, VOID_MARK_LEN,
+    Config, DESCRIPTOR_LEN, Descriptor, Held, Installer, Layout, Phase, Progress, REGISTER_LEN, Record, Region, Reply,
+    Request, VOID_MARK_LEN,
 };
 use packstaff_unit::blueprint::Blueprint;
 use packstaff_unit::drive::{Answer, Wish};
@@ -102,12 +103,39 @@ pub struct Standing {
     pub descriptor: Descriptor,
 }
 
+/// An installer as a step machine, all of whose memory is one value: ours, or in a test one with a mistake.
+pub trait InstallerMachine: Clone + Eq + Hash + Send + Sync {
+    /// As [`Installer::step`].
+    fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_>;
+
+    /// As [`Installer::progress`].
+    fn progress(&self, config: &Config<'_>) -> Progress;
+
+    /// As [`Installer::with_turns_less`].
+    #[must_use]
+    fn with_turns_less(self, less: u32) -> Self;
+}
+
+impl InstallerMachine for Installer {
+    fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_> {
+        self.step(config, reply)
+    }
+
+    fn progress(&self, config: &Config<'_>) -> Progress {
+        self.progress(config)
+    }
+
+    fn with_turns_less(self, less: u32) -> Self {
+        self.with_turns_less(less)
+    }
+}
+
 /// Our own installer, in a unit of this kind.
-pub struct OurInstaller<'a> {
+pub struct OurInstaller<'a, M = Installer> {
     /// The kind of unit.
     pub blueprint: &'a Blueprint,
     /// The machine at power-up.
-    pub machine: Installer,
+    pub machine: M,
 }
 
 impl<'a> OurInstaller<'a> {
@@ -118,7 +146,9 @@ impl<'a> OurInstaller<'a> {
             machine: Installer::new(),
         }
     }
+}
 
+impl<M> OurInstaller<'_, M> {
     /// The slot without its descriptor.
     fn body(&self) -> Region {
         let slot = self.blueprint.slot;
@@ -220,16 +250,16 @@ fn wavering_kind(flash: &Flash, area: Region) -> Option<DoubtKind> {
     as_erased.or_else(|| kinds().any(DoubtKind::wavers).then_some(DoubtKind::Noise))
 }
 
-impl Loader for OurInstaller<'_> {
-    type State = Installer;
+impl<M: InstallerMachine> Loader for OurInstaller<'_, M> {
+    type State = M;
 
-    fn power_up(&self) -> (Installer, Wish) {
+    fn power_up(&self) -> (M, Wish) {
         let mut machine = self.machine.clone();
         let wish = machine.step(&self.blueprint.config(), Reply::PowerUp).into();
         (machine, wish)
     }
 
-    fn step(&self, state: &mut Installer, answer: &Answer) -> Wish {
+    fn step(&self, state: &mut M, answer: &Answer) -> Wish {
         state.step(&self.blueprint.config(), answer.reply()).into()
     }
 
@@ -237,7 +267,7 @@ impl Loader for OurInstaller<'_> {
         self.blueprint.may_be_refused(change)
     }
 
-    fn phase(&self, state: &Installer) -> Phase {
+    fn phase(&self, state: &M) -> Phase {
         state.progress(&self.blueprint.config()).phase
     }
 
@@ -285,7 +315,7 @@ impl Loader for OurInstaller<'_> {
         less
     }
 
-    fn with_counters_less(&self, state: &Installer, less: u32) -> Installer {
+    fn with_counters_less(&self, state: &M, less: u32) -> M {
         state.clone().with_turns_less(less)
     }
 

@@ -35,7 +35,7 @@ mod worlds;
 pub use crate::moment::Moment;
 pub use account::Passage;
 pub use faults::{Faults, UnknownFault};
-pub use loader::{Loader, OurInstaller, Standing};
+pub use loader::{InstallerMachine, Loader, OurInstaller, Standing};
 pub use plan::{Coverage, Exploration, NODE_BYTES, Plan, Progress, StickOption, Unfinished, Violation};
 pub use replay::{Strayed, replay};
 pub use story::{ChangeKind, ComesTo, Happening, Step, Story};

@@ -4,7 +4,7 @@
 //! the worlds of a unit that goes on saving for ever are finitely many. That this changes no verdict is checked against
 //! explorations without it (`tests/settings`).
 
-use super::store::OurKeeper;
+use super::store::{KeeperMachine, OurKeeper};
 use crc::{CRC_32_ISO_HDLC, Crc, Table};
 use packstaff_keeper::{FRAME, HEAD, Head, Memory, Spots, is_newer};
 use packstaff_unit::flash::{Change, DoubtKind};
@@ -55,7 +55,7 @@ struct Whole {
     payload: Vec<u8>,
 }
 
-impl<const ROOM: usize, const ASIDE: usize> OurKeeper<ROOM, ASIDE> {
+impl<M> OurKeeper<M> {
     /// Where records lie: in the region of the settings, and in that aside.
     fn rings(&self) -> impl Iterator<Item = Spots> {
         let regions = [
@@ -79,7 +79,7 @@ impl<const ROOM: usize, const ASIDE: usize> OurKeeper<ROOM, ASIDE> {
     }
 }
 
-impl<const ROOM: usize, const ASIDE: usize> Alike for OurKeeper<ROOM, ASIDE> {
+impl<M: KeeperMachine> Alike for OurKeeper<M> {
     fn settle(&self, memory: &mut SettingsMemory) -> Option<Vec<(u16, Vec<u8>)>> {
         let mut rings = self.rings().map(|spots| settle_ring(&spots, memory));
         let main = rings.next()?;

@@ -1,7 +1,7 @@
 //! A product's keeper, whatever the size of its settings: in a unit the buffers are as long as its version needs, here they come in
 //! a few lengths, the shortest that will do.
 
-use super::{Exploration, OurKeeper, Plan, TooLarge, Version, explore};
+use super::{Exploration, KeeperMachine, OurKeeper, Plan, TooLarge, Version, explore};
 use crate::explore::Progress;
 use packstaff_keeper::{AsideConfig, ConfigFault, Head, Keeper, Memory, Region, Spots};
 use packstaff_unit::settings_memory::SettingsMemory;
@@ -47,14 +47,19 @@ pub enum Unexplored {
 
 /// Makes keepers: new ones, or in a test such with a mistake.
 pub trait Machines {
-    /// A keeper at power-up.
-    fn machine<const ROOM: usize, const ASIDE: usize>(&self) -> Keeper<ROOM, ASIDE>;
+    /// A keeper with so much room.
+    type Machine<const ROOM: usize, const ASIDE: usize>: KeeperMachine;
+
+    /// One at power-up.
+    fn machine<const ROOM: usize, const ASIDE: usize>(&self) -> Self::Machine<ROOM, ASIDE>;
 }
 
 /// Keepers as units have them.
 struct New;
 
 impl Machines for New {
+    type Machine<const ROOM: usize, const ASIDE: usize> = Keeper<ROOM, ASIDE>;
+
     fn machine<const ROOM: usize, const ASIDE: usize>(&self) -> Keeper<ROOM, ASIDE> {
         Keeper::new()
     }
@@ -179,12 +184,12 @@ fn run<const ROOM: usize, const ASIDE: usize>(
     machines: &impl Machines,
     watch: &dyn Fn(Progress),
 ) -> Result<Exploration, Unexplored> {
-    let keeper = OurKeeper::<ROOM, ASIDE> {
+    let keeper = OurKeeper {
         memory: setup.memory,
         region: setup.region,
         room: setup.room,
         aside: setup.aside,
-        machine: machines.machine(),
+        machine: machines.machine::<ROOM, ASIDE>(),
     };
     Ok(explore(&keeper, plan, &keeper, watch)?)
 }

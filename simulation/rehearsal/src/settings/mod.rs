@@ -32,5 +32,5 @@ pub use ideal::Ideal;
 pub use model::{explore, explore_keeper};
 pub use parts::{memory_of, new_memory};
 pub use plan::{Exploration, Plan, TooLarge, Version, Violation};
-pub use store::{ASIDE, OurKeeper, ROOM, Store, Wish};
+pub use store::{ASIDE, KeeperMachine, OurKeeper, ROOM, Store, Wish};
 pub use story::{ChangeKind, ComesTo, Step, Story};

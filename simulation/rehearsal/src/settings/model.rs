@@ -3,7 +3,7 @@
 use super::alike::{Alike, Apart};
 use super::names::Names;
 use super::plan::{Exploration, Plan, TooLarge};
-use super::store::{OurKeeper, Store};
+use super::store::{KeeperMachine, OurKeeper, Store};
 use super::story::{Step, Story};
 use super::world::{Node, SoFar};
 use crate::claims::{Claim, Violation};
@@ -72,8 +72,8 @@ impl<S: Store> Model for Explorer<'_, S> {
 ///
 /// # Errors
 /// Too many nodes.
-pub fn explore_keeper<const ROOM: usize, const ASIDE: usize>(
-    keeper: &OurKeeper<ROOM, ASIDE>,
+pub fn explore_keeper<M: KeeperMachine>(
+    keeper: &OurKeeper<M>,
     plan: &Plan,
     reduce: bool,
 ) -> Result<Exploration, TooLarge> {

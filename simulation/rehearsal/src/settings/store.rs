@@ -1,7 +1,7 @@
 //! What is explored: a settings store, as the explorer sees it.
 
 use super::Version;
-use packstaff_keeper::{AsideConfig, Config, Keeper, Memory, Region, Reply, Request};
+use packstaff_keeper::{AsideConfig, Config, ConfigFault, Keeper, Memory, Region, Reply, Request};
 use packstaff_unit::flash::Change;
 use std::hash::Hash;
 
@@ -58,9 +58,38 @@ pub const ROOM: usize = 32;
 /// Most bytes kept aside, where nothing else is said.
 pub const ASIDE: usize = 256;
 
+/// A keeper as a step machine, all of whose memory is one value: ours, or in a test one with a mistake.
+pub trait KeeperMachine: Clone + Eq + Hash + Send + Sync {
+    /// As [`Keeper::step`].
+    fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_>;
+
+    /// As [`Keeper::save`].
+    ///
+    /// # Errors
+    /// As there.
+    fn save(&mut self, config: &Config<'_>, payload: &[u8]) -> Result<(), ConfigFault>;
+
+    /// As [`Keeper::settings`].
+    fn settings(&self) -> &[u8];
+}
+
+impl<const ROOM: usize, const ASIDE: usize> KeeperMachine for Keeper<ROOM, ASIDE> {
+    fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_> {
+        self.step(config, reply)
+    }
+
+    fn save(&mut self, config: &Config<'_>, payload: &[u8]) -> Result<(), ConfigFault> {
+        self.save(config, payload)
+    }
+
+    fn settings(&self) -> &[u8] {
+        self.settings()
+    }
+}
+
 /// Our own keeper.
 #[derive(Clone)]
-pub struct OurKeeper<const ROOM: usize = { self::ROOM }, const ASIDE: usize = { self::ASIDE }> {
+pub struct OurKeeper<M = Keeper<ROOM, ASIDE>> {
     /// The kind of memory.
     pub memory: Memory,
     /// Where the settings are.
@@ -70,10 +99,10 @@ pub struct OurKeeper<const ROOM: usize = { self::ROOM }, const ASIDE: usize = { 
     /// Where something is kept aside.
     pub aside: Option<AsideConfig>,
     /// The machine at power-up.
-    pub machine: Keeper<ROOM, ASIDE>,
+    pub machine: M,
 }
 
-impl<const ROOM: usize, const ASIDE: usize> OurKeeper<ROOM, ASIDE> {
+impl<M: KeeperMachine> OurKeeper<M> {
     fn with<T>(&self, version: &Version, take: impl FnOnce(&Config<'_>) -> T) -> T {
         let tables: Vec<&[u8]> = version.tables.iter().map(Vec::as_slice).collect();
         take(&Config {
@@ -102,14 +131,14 @@ impl<const ROOM: usize, const ASIDE: usize> OurKeeper<ROOM, ASIDE> {
         })
     }
 
-    fn rest(state: &Keeper<ROOM, ASIDE>) -> Wish {
+    fn rest(state: &M) -> Wish {
         let settings = state.settings();
         Wish::Rest((!settings.is_empty()).then(|| settings.to_vec()))
     }
 }
 
-impl<const ROOM: usize, const ASIDE: usize> Store for OurKeeper<ROOM, ASIDE> {
-    type State = Keeper<ROOM, ASIDE>;
+impl<M: KeeperMachine> Store for OurKeeper<M> {
+    type State = M;
 
     fn power_up(&self, version: &Version) -> (Self::State, Wish) {
         let mut state = self.machine.clone();

@@ -2,7 +2,7 @@
 
 mod support;
 
-use packstaff_keeper::Flaw;
+use packstaff_mutants::keeper::Mutation;
 use packstaff_rehearsal::claims::Claim;
 use packstaff_rehearsal::settings::{Exploration, Moment, Step, Violation};
 use support::{Kind, Unit};
@@ -16,9 +16,9 @@ fn holds(unit: &Unit) -> Exploration {
     found
 }
 
-fn caught(unit: Unit, flaw: Flaw) -> Violation {
-    let found = unit.with_flaw(flaw).explore();
-    found.violation.unwrap_or_else(|| panic!("{flaw:?} is not caught"))
+fn caught(unit: Unit, mutation: Mutation) -> Violation {
+    let found = unit.with_mutation(mutation).explore();
+    found.violation.unwrap_or_else(|| panic!("{mutation:?} is not caught"))
 }
 
 fn small(kind: Kind) -> Unit {
@@ -62,7 +62,7 @@ fn a_page_that_wears_out_is_left() {
     unit.plan.wears_out = true;
     unit.plan.cuts_max = Some(0);
     holds(&unit);
-    let violation = caught(unit, Flaw::SkipsReadBack);
+    let violation = caught(unit, Mutation::SkipsReadBack);
     assert_eq!(
         (violation.claim, violation.story.len()),
         (Claim::SettingsKept, 11),
@@ -78,29 +78,29 @@ fn every_planted_mistake_is_caught() {
     // The reduction takes for granted that check values are looked at, and that turns are never 0.
     let unreduced = small(Kind::Fram).unreduced();
     let round = small(Kind::Eeprom).at_turn(u32::MAX).unreduced();
-    for (flaw, unit, claim, steps) in [
-        (Flaw::InPlace, small(Kind::Eeprom), Claim::SettingsKept, 11),
-        (Flaw::SkipsCheck, unreduced, Claim::SettingsKept, 8),
-        (Flaw::VoidsFirst, small(Kind::Eeprom), Claim::SettingsKept, 12),
-        (Flaw::ZeroTurn, round, Claim::SettingsKept, 15),
-        (Flaw::TrustsReading, small(Kind::Eeprom), Claim::SettingsKept, 9),
-        (Flaw::LeavesRemnants, small(Kind::Eeprom), Claim::SettingsKept, 13),
-        (Flaw::TrustsBlank, flash, Claim::Sane, 11),
-        (Flaw::HeadFirst, small(Kind::Eeprom), Claim::SettingsKept, 16),
+    for (mutation, unit, claim, steps) in [
+        (Mutation::InPlace, small(Kind::Eeprom), Claim::SettingsKept, 11),
+        (Mutation::SkipsCheck, unreduced, Claim::SettingsKept, 8),
+        (Mutation::VoidsFirst, small(Kind::Eeprom), Claim::SettingsKept, 12),
+        (Mutation::ZeroTurn, round, Claim::SettingsKept, 15),
+        (Mutation::TrustsReading, small(Kind::Eeprom), Claim::SettingsKept, 9),
+        (Mutation::LeavesRemnants, small(Kind::Eeprom), Claim::SettingsKept, 13),
+        (Mutation::TrustsBlank, flash, Claim::Sane, 11),
+        (Mutation::HeadFirst, small(Kind::Eeprom), Claim::SettingsKept, 16),
         (
-            Flaw::AsideLast,
+            Mutation::AsideLast,
             Unit::with_aside(Kind::Fram, 2, true),
             Claim::SettingsKept,
             17,
         ),
-        (Flaw::TrustsFirst, small(Kind::Eeprom), Claim::SettingsKept, 9),
+        (Mutation::TrustsFirst, small(Kind::Eeprom), Claim::SettingsKept, 9),
     ] {
-        let found = caught(unit, flaw);
-        println!("{flaw:?} {:?} {} {}", found.claim, found.story.len(), found.seen);
+        let found = caught(unit, mutation);
+        println!("{mutation:?} {:?} {} {}", found.claim, found.story.len(), found.seen);
         assert_eq!(
             (found.claim, found.story.len()),
             (claim, steps),
-            "{flaw:?}\n{}",
+            "{mutation:?}\n{}",
             found.story
         );
     }
@@ -112,7 +112,7 @@ fn settings_carried_over_in_place_are_lost() {
     let mut unit = Unit::new(Kind::Eeprom, 2).at_turn(7);
     unit.plan.saves_max = 0;
     holds(&unit);
-    let found = caught(unit, Flaw::InPlace);
+    let found = caught(unit, Mutation::InPlace);
     println!("{}", found.story);
     assert_eq!(found.claim, Claim::SettingsKept, "{}", found.story);
     assert_eq!(found.story.len(), 5, "{}", found.story);
@@ -140,11 +140,16 @@ fn stretches_that_nobody_sees_change_no_verdict() {
     let (reduced, whole) = (holds(&one()), holds(&one().unreduced()));
     assert!(reduced.powered < whole.powered && reduced.worlds < whole.worlds);
     assert_eq!(reduced.changes_max, whole.changes_max);
-    for flaw in [Flaw::InPlace, Flaw::VoidsFirst] {
-        let claim = |unit: Unit| unit.with_flaw(flaw).explore().violation.map(|found| found.claim);
+    for mutation in [Mutation::InPlace, Mutation::VoidsFirst] {
+        let claim = |unit: Unit| {
+            unit.with_mutation(mutation)
+                .explore()
+                .violation
+                .map(|found| found.claim)
+        };
         let unit = || bounded(small(Kind::Eeprom)).at_turn(7);
-        assert_eq!(claim(unit()), claim(unit().unreduced()), "{flaw:?}");
-        assert!(claim(unit()).is_some(), "{flaw:?}");
+        assert_eq!(claim(unit()), claim(unit().unreduced()), "{mutation:?}");
+        assert!(claim(unit()).is_some(), "{mutation:?}");
     }
 }
 
@@ -163,10 +168,14 @@ fn the_reduction_gives_the_verdict_of_the_whole() {
     let mut reduced = bounded();
     reduced.plan.powers_max = Some(5);
     assert!(holds(&reduced).worlds < holds(&whole).worlds);
-    for flaw in [Flaw::InPlace, Flaw::VoidsFirst, Flaw::LeavesRemnants] {
-        let reduced = small(Kind::Eeprom).with_flaw(flaw).explore().violation;
-        let whole = small(Kind::Eeprom).with_flaw(flaw).unreduced().explore().violation;
+    for mutation in [Mutation::InPlace, Mutation::VoidsFirst, Mutation::LeavesRemnants] {
+        let reduced = small(Kind::Eeprom).with_mutation(mutation).explore().violation;
+        let whole = small(Kind::Eeprom)
+            .with_mutation(mutation)
+            .unreduced()
+            .explore()
+            .violation;
         let length = |violation: Option<Violation>| violation.map(|found| (found.claim, found.story.len()));
-        assert_eq!(length(reduced), length(whole), "{flaw:?}");
+        assert_eq!(length(reduced), length(whole), "{mutation:?}");
     }
 }

@@ -2,9 +2,10 @@
 
 use packstaff_installer::SectorRun;
 use packstaff_keeper::table::{Cell, Kind as NumberKind, Number, Outside, Rounding, Scale};
-use packstaff_keeper::{AsideConfig, Head, Keeper, Memory, Region, Writer};
+use packstaff_keeper::{AsideConfig, Config, ConfigFault, Head, Keeper, Memory, Region, Reply, Request, Writer};
+use packstaff_mutants::keeper::{Machine, Mutation};
 use packstaff_rehearsal::explore::Faults;
-use packstaff_rehearsal::settings::{Exploration, Ideal, OurKeeper, Plan, Version, explore_keeper};
+use packstaff_rehearsal::settings::{Exploration, Ideal, KeeperMachine, OurKeeper, Plan, Version, explore_keeper};
 use packstaff_unit::flash::{Flash, FlashLayout, SumKey};
 use packstaff_unit::part::SecondProgram;
 use packstaff_unit::settings_memory::{PageKind, Pages, SettingsMemory};
@@ -30,6 +31,26 @@ pub(crate) struct Unit {
     pub(crate) keeper: OurKeeper,
     pub(crate) plan: Plan,
     pub(crate) reduce: bool,
+    /// A mistake of its keeper.
+    mutation: Option<Mutation>,
+}
+
+/// A mutated keeper, as the explorer takes it.
+#[derive(Clone, PartialEq, Eq, Hash)]
+struct Mutated(Machine);
+
+impl KeeperMachine for Mutated {
+    fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_> {
+        self.0.step(config, reply)
+    }
+
+    fn save(&mut self, config: &Config<'_>, payload: &[u8]) -> Result<(), ConfigFault> {
+        self.0.save(config, payload)
+    }
+
+    fn settings(&self) -> &[u8] {
+        self.0.settings()
+    }
 }
 
 fn temperature(from: Cell, to: Cell, scale: Scale, range: (i64, i64)) -> Number {
@@ -162,6 +183,7 @@ impl Unit {
                 key: SumKey::fixed(),
             },
             reduce: true,
+            mutation: None,
         }
     }
 
@@ -215,12 +237,32 @@ impl Unit {
         self
     }
 
-    pub(crate) fn with_flaw(mut self, flaw: packstaff_keeper::Flaw) -> Self {
-        self.keeper.machine = Keeper::with_flaw(flaw);
+    pub(crate) fn with_mutation(mut self, mutation: Mutation) -> Self {
+        self.mutation = Some(mutation);
         self
     }
 
     pub(crate) fn explore(&self) -> Exploration {
-        explore_keeper(&self.keeper, &self.plan, self.reduce).unwrap()
+        let found = match self.mutation {
+            None => explore_keeper(&self.keeper, &self.plan, self.reduce),
+            Some(mutation) => {
+                let OurKeeper {
+                    memory,
+                    region,
+                    room,
+                    aside,
+                    ..
+                } = self.keeper;
+                let keeper = OurKeeper {
+                    memory,
+                    region,
+                    room,
+                    aside,
+                    machine: Mutated(mutation.machine()),
+                };
+                explore_keeper(&keeper, &self.plan, self.reduce)
+            }
+        };
+        found.unwrap()
     }
 }

@@ -2,7 +2,7 @@
 #![allow(dead_code, unreachable_pub)] // each test file uses its own part of it
 
 pub mod case;
-pub mod flawed;
+pub mod mutant;
 
 use ed25519_dalek::{Signer, SigningKey};
 use packstaff_envelope::encode::{Draft, encode, iv};

@@ -1,8 +1,7 @@
 //! Making room: the descriptor's place is voided, then every sector of the slot is erased, its own first.
 
 use super::{Context, Job, Outcome, Plan, Source, Turn, Wish};
-use crate::config::ONE_PLACE;
-use crate::flaw::Flaw;
+use crate::config::{Config, ONE_PLACE};
 use crate::geometry::Region;
 use crate::reason::Reason;
 use crate::request::Reply;
@@ -61,11 +60,6 @@ impl Clear {
         };
         let marked = self.job.marked();
         match (self.act, reply) {
-            (Act::Unname | Act::Void, None)
-                if !context.knowledge.stands && context.flawed.has(Flaw::TrustsRemnants) =>
-            {
-                return Turn::Over(Outcome::Cleared(self.job, self.source.clone()));
-            }
             // Nothing may name a place that is being written, in whatever way its cells read tomorrow. A unit that runs an image has
             // settled its register, and that names another place.
             (Act::Unname, None) if !ONE_PLACE => {
@@ -75,7 +69,7 @@ impl Clear {
             }
             (Act::Unname, None) => {}
             // The mark is programmed whatever it, and the record, read as: what a cut left of either may read otherwise tomorrow.
-            (Act::Void, None) if marked && !context.flawed.has(Flaw::SkipsVoid) => {
+            (Act::Void, None) if marked => {
                 context.buffer.clear();
                 // Not a whole granule of the erased value: the opposite of it, which every part may program once.
                 context.buffer.append(&[!config.flash.erased]);
@@ -117,7 +111,7 @@ impl Clear {
     }
 
     /// Sectors erased so far and in all, for a progress display.
-    pub(crate) fn progress(&self, config: &crate::Config<'_>) -> (u32, u32) {
+    pub(crate) fn progress(&self, config: &Config<'_>) -> (u32, u32) {
         let last = match self.act {
             Act::Unname | Act::Void | Act::EraseDescriptor => None,
             Act::Erase(address) => Some(address),
@@ -139,15 +133,6 @@ fn next_sector(context: &Context<'_>, slot: Region, own: Region, erased: Option<
         .config
         .memory_at(slot.base)
         .sectors()
-        .filter(|sector| slot.overlaps(*sector) && *sector != own || is_erased_by_mistake(context, *sector))
-        .filter(|sector| !is_left_by_mistake(context, *sector, own))
+        .filter(|sector| slot.overlaps(*sector) && *sector != own)
         .find(|sector| erased.is_none_or(|last| sector.base > last))
-}
-
-fn is_erased_by_mistake(context: &Context<'_>, sector: Region) -> bool {
-    context.flawed.has(Flaw::ErasesTooMuch) && sector.end() == u64::from(context.config.slot.base)
-}
-
-fn is_left_by_mistake(context: &Context<'_>, sector: Region, own: Region) -> bool {
-    context.flawed.has(Flaw::ErasesTooLittle) && sector.end() == u64::from(own.base)
 }

@@ -23,7 +23,7 @@ impl Commit {
     }
 
     /// Puts the record on offer.
-    pub(super) fn fill(&self, context: &mut Context<'_>) {
+    fn fill(&self, context: &mut Context<'_>) {
         let flash = context.config.flash;
         context.buffer.clear();
         context.buffer.append(&self.job.descriptor.encode());

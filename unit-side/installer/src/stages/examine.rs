@@ -2,7 +2,6 @@
 
 use super::stream::{FileStream, Pulled};
 use super::{Context, Outcome, Plan, Turn, Wish};
-use crate::flaw::Flaw;
 use crate::listing::Offer;
 use crate::reason::Reason;
 use crate::request::Reply;
@@ -114,7 +113,7 @@ fn is_ours(context: &Context<'_>, manifest: &Manifest) -> Result<(), Reason> {
             Reason::OtherProduct
         });
     }
-    if manifest.sequence < context.knowledge.register.floor() && !context.flawed.has(Flaw::FloorIgnored) {
+    if manifest.sequence < context.knowledge.register.floor() {
         return Err(Reason::BelowFloor);
     }
     if manifest.image_size > config.usable() {
@@ -143,18 +142,13 @@ impl Confirm {
     pub(crate) fn step(&mut self, context: &Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         match self.examine.step(context, &self.volume, reply) {
             Examined::Wish(wish) => Turn::Wish(wish),
-            Examined::Fit(manifest, key)
-                if manifest.digest == self.chosen || context.flawed.has(Flaw::SkipsConfirm) =>
-            {
+            Examined::Fit(manifest, key) if manifest.digest == self.chosen => {
                 let plan = Plan {
                     volume: self.volume,
                     file: self.examine.file(),
                     manifest,
                     key,
                 };
-                if context.flawed.has(Flaw::SkipsDryPass) {
-                    return Turn::Over(Outcome::Sound(plan));
-                }
                 Turn::Over(Outcome::Confirmed(plan))
             }
             Examined::Unfit(Reason::StickUnreadable) => Turn::Over(Outcome::NoUpdate(Reason::StickUnreadable)),

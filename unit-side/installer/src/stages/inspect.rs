@@ -3,7 +3,6 @@
 use super::{Context, Lacking, Outcome, Then, Turn, Wish};
 use crate::config::{BY_DESCRIPTOR, Layout, ONE_PLACE, StartCheck};
 use crate::descriptor::{DESCRIPTOR_LEN, Descriptor, VOID_MARK_LEN};
-use crate::flaw::{Flaw, Skipped};
 use crate::geometry::Region;
 use crate::register::{Held, REGISTER_LEN, Record, Value};
 use crate::request::Reply;
@@ -103,7 +102,8 @@ impl Inspect {
             Reading::Record => Reading::VoidMark(Descriptor::decode(bytes)),
             Reading::VoidMark(record) => self.marked(context, record, bytes),
             Reading::Image(descriptor) => {
-                if shows(context, reply, &descriptor.image_digest) {
+                keep_shown(context, reply);
+                if shows(reply, &descriptor.image_digest) {
                     context.knowledge.installed = Some(descriptor);
                 } else {
                     context.knowledge.lacking = Lacking::Sound;
@@ -113,13 +113,6 @@ impl Inspect {
             Reading::Register(index) => {
                 if let Some(record) = context.knowledge.register.records.get_mut(index) {
                     *record = Record::decode(bytes);
-                    if context.flawed.has(Flaw::FloorInSlot) {
-                        let issue = context.knowledge.installed.map(|image| image.sequence);
-                        *record = issue.map(|issue| Record {
-                            value: Value { issue, held: None },
-                            turn: 1,
-                        });
-                    }
                 }
                 match index {
                     0 => Reading::Register(1),
@@ -132,7 +125,11 @@ impl Inspect {
             // Not met, and not compiled.
             Reading::Candidate(..) if ONE_PLACE => return Some(self.leave(context, None)),
             Reading::Candidate(index, value, held) => {
-                if shows(context, reply, &held.descriptor.image_digest) {
+                // What the stage holds is not started from there: what the slot showed stays.
+                if let Layout::Paired { .. } = context.config.layout() {
+                    keep_shown(context, reply);
+                }
+                if shows(reply, &held.descriptor.image_digest) {
                     return Some(self.found(context, value, held));
                 }
                 context.knowledge.lacking = Lacking::Sound;
@@ -157,7 +154,7 @@ impl Inspect {
         context.knowledge.stands = true;
         let at_power_up = matches!(self.then, Then::LookAtStick);
         let by_descriptor = BY_DESCRIPTOR && at_power_up && context.start_check == StartCheck::AfterInstall;
-        if by_descriptor || context.flawed.has(Flaw::NeverDigests) {
+        if by_descriptor {
             context.knowledge.installed = Some(descriptor);
             context.knowledge.shown = stand_in(&descriptor, mark, erased);
             return Reading::Register(0);
@@ -216,13 +213,19 @@ fn candidate(context: &Context<'_>, index: usize) -> Option<Reading> {
     wanted.then_some(Reading::Candidate(index, value, held))
 }
 
-/// Whether a reply is this digest, in a time that does not depend on where it differs. What it is is kept for the start.
-fn shows(context: &mut Context<'_>, reply: Reply<'_>, wanted: &[u8; 32]) -> bool {
+/// Keeps what flash showed of the image that may be started, for the comparison at the start itself.
+fn keep_shown(context: &mut Context<'_>, reply: Reply<'_>) {
+    if let Reply::Digest(digest) = reply {
+        context.knowledge.shown = digest;
+    }
+}
+
+/// Whether a reply is this digest, in a time that does not depend on where it differs.
+fn shows(reply: Reply<'_>, wanted: &[u8; 32]) -> bool {
     let Reply::Digest(digest) = reply else {
-        return context.flawed.skips(Skipped::Inspection);
+        return false;
     };
-    context.knowledge.shown = digest;
-    same_digest(&digest, wanted) || context.flawed.skips(Skipped::Inspection)
+    same_digest(&digest, wanted)
 }
 
 /// What stands for the digest of an image that is started by its descriptor alone: the digest that this names, spoilt by

@@ -30,7 +30,6 @@ pub(crate) use write::Write;
 use crate::buffer::Buffer;
 use crate::config::{Config, StartCheck};
 use crate::descriptor::Descriptor;
-use crate::flaw::{Flaw, Flawed, Skipped};
 use crate::listing::{Listing, Offer};
 use crate::reason::Reason;
 use crate::register::{NextWrite, Register, Value};
@@ -253,16 +252,13 @@ pub(crate) struct Context<'a> {
     pub(crate) knowledge: &'a mut Knowledge,
     pub(crate) listing: &'a mut Listing,
     pub(crate) buffer: &'a mut Buffer,
-    pub(crate) flawed: Flawed,
     pub(crate) start_check: StartCheck,
 }
 
 impl Context<'_> {
     /// The last decision before an image is started.
     fn start(&self) -> Turn {
-        let shown = |image: &Descriptor| {
-            same_digest(&self.knowledge.shown, &image.image_digest) || self.flawed.skips(Skipped::Start)
-        };
+        let shown = |image: &Descriptor| same_digest(&self.knowledge.shown, &image.image_digest);
         match &self.knowledge.installed {
             Some(image) if shown(image) => Turn::Wish(Wish::Start),
             _ => Turn::Over(Outcome::Halted(Lacking::Sound.reason())),
@@ -289,12 +285,7 @@ impl Context<'_> {
 
     /// The next record of the register to write; see [`Register::next`].
     pub(crate) fn next_record(&self, target: Value, finished: Option<usize>) -> Option<NextWrite> {
-        let register = self.knowledge.register;
-        let flawed = [Flaw::FloorInSlot, Flaw::FloorOneRecord, Flaw::FloorTrustsReading];
-        match flawed.into_iter().find(|flaw| self.flawed.has(*flaw)) {
-            None => register.next(target, finished),
-            Some(flaw) => register.next_flawed(flaw, target),
-        }
+        self.knowledge.register.next(target, finished)
     }
 }
 

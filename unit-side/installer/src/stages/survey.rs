@@ -1,11 +1,9 @@
 //! Looking at the stick: is there one, can it be read, and which of its files would this unit install?
 
 use super::examine::{Examine, Examined};
-use super::{Context, Outcome, Then, Turn, Wish};
-use crate::flaw::Flaw;
+use super::{Context, Outcome, Turn, Wish};
 use crate::listing::{Finding, Offer, Relation, Row};
 use crate::reason::Reason;
-use crate::register::Value;
 use crate::request::Reply;
 use packstaff_envelope::Manifest;
 use packstaff_fat::{Entry, Mount, RootReader, Step, Volume};
@@ -128,29 +126,6 @@ impl Survey {
     }
 
     fn conclude(&self, context: &Context<'_>) -> Outcome {
-        let highest = context
-            .listing
-            .offers()
-            .map(|(_, _, offer)| offer.sequence)
-            .max()
-            .unwrap_or(0);
-        if context.flawed.has(Flaw::FloorEarly)
-            && context
-                .next_record(
-                    Value {
-                        issue: highest,
-                        held: None,
-                    },
-                    None,
-                )
-                .is_some()
-        {
-            let early = Value {
-                issue: highest,
-                held: None,
-            };
-            return Outcome::Inspected(Some(early), Then::LookAtStick);
-        }
         let mut offers = context.listing.offers().peekable();
         if offers.peek().is_none() {
             return Outcome::NoUpdate(context.listing.first_refusal().unwrap_or(Reason::NoUpdate));

@@ -4,9 +4,8 @@
 //! decides.
 
 use super::pass::{Payload, Portion};
-use super::{Commit, Context, Job, Outcome, Source, Turn, Wish};
+use super::{Context, Job, Outcome, Source, Turn, Wish};
 use crate::config::ONE_PLACE;
-use crate::flaw::Flaw;
 use crate::geometry::Geometry;
 use crate::reason::Reason;
 use crate::request::Reply;
@@ -53,11 +52,6 @@ impl Write {
 
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         let mut reply = reply;
-        if reply.is_none() && context.flawed.has(Flaw::DescriptorFirst) {
-            self.act = Act::Program(0);
-            Commit::new(self.job).fill(context);
-            return Turn::Wish(Wish::Program(context.config.place().record.base));
-        }
         if let Act::Program(bytes) = self.act {
             if !matches!(reply.take(), Some(Reply::Done)) {
                 return self.broken_off(context, Reason::FlashFault);
@@ -80,9 +74,6 @@ impl Write {
                     context.buffer.pad(granule, erased);
                     let offered = context.buffer.offer(granule);
                     return Turn::Wish(self.program(offered));
-                }
-                Ok(More::End) if context.flawed.has(Flaw::DescriptorFirst) => {
-                    return Turn::Over(Outcome::Committed(self.job));
                 }
                 Ok(More::End) => return Turn::Over(Outcome::Written(self.job)),
                 Err(reason) => return self.broken_off(context, reason),

@@ -13,7 +13,7 @@ pub(super) struct Place {
 
 impl Ring {
     /// Never the record that is relied on, nor a sector that holds it.
-    pub(super) fn next_place(&self, spots: &Spots, trusts_blank: bool) -> Option<Place> {
+    pub(super) fn next_place(&self, spots: &Spots) -> Option<Place> {
         let sure = self.sure.map(|at| at.spot);
         let newest = self.newest.map(|at| at.spot);
         let usable = |spot: u32| self.worn & bit(spot) == 0;
@@ -32,9 +32,8 @@ impl Ring {
             Memory::Flash { .. } => {
                 let sector = newest.map(|spot| spots.sector_of(spot));
                 let here = |spot: &u32| Some(spots.sector_of(*spot)) == sector && self.free & bit(*spot) != 0;
-                let free = |spot: &u32| self.free & bit(*spot) != 0 && trusts_blank;
                 let behind = newest.map_or(0, |spot| spot.wrapping_add(1))..spots.count;
-                let mut behind = behind.filter(|spot| usable(*spot) && (here(spot) || free(spot)));
+                let mut behind = behind.filter(|spot| usable(*spot) && here(spot));
                 if let Some(spot) = behind.next() {
                     return Some(Place { spot, erase: false });
                 }

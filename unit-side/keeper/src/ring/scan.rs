@@ -1,11 +1,10 @@
 //! Going through a region, and fetching the newest record.
 
-use super::{Ask, At, Context, READ_MAX, REREADS_MAX, RESCANS_MAX, Ring, Stage, Trouble, Turn, bit};
+use super::{Ask, At, Context, READ_MAX, REREADS_MAX, RESCANS_MAX, Ring, Stage, Turn, bit};
 use crate::check::Crc32;
 use crate::config::Memory;
-use crate::flaw::Flaw;
 use crate::record::{HEAD, Head, is_newer};
-use crate::request::Reply;
+use crate::request::{Reply, Trouble};
 
 /// What is read of one spot after another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -169,7 +168,7 @@ impl Ring {
                 if at < u32::from(head.len).saturating_add(4) && !bytes.is_empty() {
                     return self.go_on(context, scan, Part::Body { head, at, crc, seal });
                 }
-                let whole = crc.value() == u32::from_le_bytes(seal) || context.flawed.has(Flaw::SkipsCheck);
+                let whole = crc.value() == u32::from_le_bytes(seal);
                 if !whole || self.distrusted & bit(spot) != 0 {
                     return self.reread(context, scan);
                 }
@@ -248,7 +247,7 @@ impl Ring {
         if fetch.at < u32::from(head.len).saturating_add(4) {
             return self.go(Stage::Fetch(fetch), context);
         }
-        if fetch.crc.value() != u32::from_le_bytes(fetch.seal) && !context.flawed.has(Flaw::SkipsCheck) {
+        if fetch.crc.value() != u32::from_le_bytes(fetch.seal) {
             return self.once_more(context, fetch.from.spot);
         }
         self.settle(context)
@@ -279,10 +278,6 @@ impl Ring {
         let named = |spot: &u32| self.turns.get(*spot as usize) == Some(&head.sure);
         let mut named = others.filter(named).filter(|_| head.sure != 0);
         let named = named.next();
-        if context.flawed.has(Flaw::TrustsReading) {
-            self.sure = self.newest;
-            return self.clean(context);
-        }
         match named {
             Some(spot) => {
                 let head = Head {
@@ -292,7 +287,7 @@ impl Ring {
                 self.sure = Some(At { spot, head });
                 self.clear_and_begin(context, newest.head.layout, newest.head.len)
             }
-            None if head.sure == 0 && !context.flawed.has(Flaw::TrustsFirst) => {
+            None if head.sure == 0 => {
                 self.sure = None;
                 self.clear_and_begin(context, head.layout, head.len)
             }

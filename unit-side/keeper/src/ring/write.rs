@@ -1,11 +1,9 @@
 //! Writing a record, reading it back, and making everything else void.
 
-use super::places::Place;
-use super::{Ask, At, Context, READ_MAX, Ring, Stage, Trouble, Turn, bit};
+use super::{Ask, At, Context, READ_MAX, Ring, Stage, Turn, bit};
 use crate::config::{CHUNK_MAX, Memory};
-use crate::flaw::Flaw;
 use crate::record::{HEAD, Head, next_turn};
-use crate::request::Reply;
+use crate::request::{Reply, Trouble};
 
 /// A record on its way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -43,8 +41,6 @@ enum Then {
         layout: u16,
         len: u16,
     },
-    /// In the flawed form.
-    Write(Write),
 }
 
 impl Write {
@@ -93,22 +89,12 @@ impl Write {
 impl Ring {
     /// Begins to write the payload as the next record.
     pub(super) fn begin(&mut self, context: &mut Context<'_>, layout: u16, len: u16) -> Turn {
-        let place = match (context.flawed.has(Flaw::InPlace), self.newest) {
-            (true, Some(newest)) => Some(Place {
-                spot: newest.spot,
-                erase: context.spots.mark > 0,
-            }),
-            _ => self.next_place(&context.spots, context.flawed.has(Flaw::TrustsBlank)),
-        };
-        let Some(place) = place else {
+        let Some(place) = self.next_place(&context.spots) else {
             return self.trouble(Trouble::Worn);
         };
         let turn = self.newest.map_or(0, |at| at.head.turn);
         let head = Head {
-            turn: match context.flawed.has(Flaw::ZeroTurn) {
-                true => turn.wrapping_add(1),
-                false => next_turn(turn),
-            },
+            turn: next_turn(turn),
             sure: self.sure.map_or(0, |at| at.head.turn),
             layout,
             len,
@@ -121,20 +107,12 @@ impl Ring {
             self.first_part(context, head)
         };
         let write = Write { at, seal, part };
-        if context.flawed.has(Flaw::VoidsFirst) && self.sure.is_some() {
-            let clean = Clean {
-                erase: 0,
-                void: self.sure.map_or(0, |at| bit(at.spot)),
-                then: Then::Write(write),
-            };
-            return self.go(Stage::Clean(clean), context);
-        }
         self.go(Stage::Write(write), context)
     }
 
     /// The second chunk, if there is one; the first one comes last, because with it the record begins to count.
     fn first_part(&self, context: &Context<'_>, head: Head) -> Part {
-        if context.spots.chunk < head.size() && !context.flawed.has(Flaw::HeadFirst) {
+        if context.spots.chunk < head.size() {
             Part::Chunk(context.spots.chunk)
         } else {
             Part::Chunk(0)
@@ -170,15 +148,12 @@ impl Ring {
                 self.whole &= !bit(spot);
                 self.broken &= !bit(spot);
                 let next = offset.saturating_add(context.spots.chunk);
-                let head_first = context.flawed.has(Flaw::HeadFirst);
-                if next < write.at.head.size() && (offset > 0 || head_first) {
-                    Part::Chunk(next)
-                } else if offset > 0 && !head_first {
-                    Part::Chunk(0)
-                } else if context.flawed.has(Flaw::SkipsReadBack) {
-                    return self.finished(context, write.at);
-                } else {
+                if offset == 0 {
                     Part::ReadBack(0)
+                } else if next < write.at.head.size() {
+                    Part::Chunk(next)
+                } else {
+                    Part::Chunk(0)
                 }
             }
             (Part::ReadBack(offset), Reply::Bytes(bytes)) if !bytes.is_empty() => {
@@ -214,7 +189,7 @@ impl Ring {
         self.whole |= bit(at.spot);
         self.newest = Some(at);
         self.sure = Some(at);
-        if at.head.sure == 0 && !context.flawed.has(Flaw::TrustsFirst) {
+        if at.head.sure == 0 {
             // The first one: once more, naming this one.
             return self.begin(context, at.head.layout, at.head.len);
         }
@@ -245,9 +220,6 @@ impl Ring {
 
     fn make_void(&mut self, context: &mut Context<'_>, mut void: u32, then: Then) -> Turn {
         let mut erase = 0;
-        if context.flawed.has(Flaw::LeavesRemnants) {
-            void &= self.whole;
-        }
         if context.spots.mark > 0 {
             // A sector without a whole record may have been hit in its erase: marks would not hold there.
             for sector in 0..context.spots.sectors() {
@@ -283,7 +255,6 @@ impl Ring {
             });
         }
         match clean.then {
-            Then::Write(write) => self.go(Stage::Write(write), context),
             Then::Begin { layout, len } => self.begin(context, layout, len),
             Then::Rest => self.go(Stage::Idle, context),
         }

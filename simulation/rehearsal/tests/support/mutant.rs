@@ -1,41 +1,67 @@
-//! Rehearsals of installers with a deliberate mistake, for their stories.
+//! Installers with a planted mistake in a rehearsal, and their stories.
 
 use super::case::{Case, case};
 use super::{Flashes, manifest};
-use packstaff_installer::{Flaw, Installer};
-use packstaff_rehearsal::explore::{Faults, OurInstaller, Plan, Unfinished, Violation, explore};
+use packstaff_installer::{Config, Progress, Reply, Request};
+use packstaff_mutants::installer::{Machine, Mutation};
+use packstaff_rehearsal::explore::{Faults, InstallerMachine, OurInstaller, Plan, Unfinished, Violation, explore};
 use packstaff_rehearsal::picture::KnownImage;
+use packstaff_unit::blueprint::Blueprint;
 
 const NAMES: [&str; 3] = ["1.8", "2.0", "2.1"];
 
-pub struct Flawed {
+/// A mutated installer, as the explorer takes it.
+#[derive(Clone, PartialEq, Eq, Hash)]
+pub struct Mutated(pub Machine);
+
+impl InstallerMachine for Mutated {
+    fn step(&mut self, config: &Config<'_>, reply: Reply<'_>) -> Request<'_> {
+        self.0.step(config, reply)
+    }
+
+    fn progress(&self, config: &Config<'_>) -> Progress {
+        self.0.progress(config)
+    }
+
+    fn with_turns_less(self, less: u32) -> Self {
+        Self(self.0.with_turns_less(less))
+    }
+}
+
+/// A unit whose installer has this mistake.
+pub fn mutated(blueprint: &Blueprint, mutation: Mutation) -> OurInstaller<'_, Mutated> {
+    OurInstaller {
+        blueprint,
+        machine: Mutated(mutation.machine()),
+    }
+}
+
+/// A small rehearsal with a mistake.
+pub struct Mutant {
     pub case: Case,
-    pub flaw: Flaw,
+    pub mutation: Mutation,
     /// Without the reduction where the mistake makes it unsound.
     reduce: bool,
 }
 
-impl Flawed {
+impl Mutant {
     /// With 2.1, 2.0 and 1.8 of so many bytes.
-    pub fn new(flaw: Flaw, flashes: Flashes, image: usize) -> Self {
+    pub fn new(mutation: Mutation, flashes: Flashes, image: usize) -> Self {
         Self {
             case: case(flashes, image),
-            flaw,
+            mutation,
             reduce: true,
         }
     }
 
-    pub fn subject(&self) -> OurInstaller<'_> {
-        OurInstaller {
-            blueprint: &self.case.blueprint,
-            machine: Installer::with_flaw(self.flaw),
-        }
+    pub fn subject(&self) -> OurInstaller<'_, Mutated> {
+        mutated(&self.case.blueprint, self.mutation)
     }
 
     /// One of them fails even when nothing else does.
     fn faults(&self) -> Faults {
-        match self.flaw {
-            Flaw::ErasesTooLittle => Faults::none(),
+        match self.mutation {
+            Mutation::ErasesTooLittle => Faults::none(),
             _ => Faults::all(),
         }
     }
@@ -56,9 +82,9 @@ impl Flawed {
             }
             found => found,
         };
-        let found = found.unwrap_or_else(|error| panic!("{:?}: {error}", self.flaw));
+        let found = found.unwrap_or_else(|error| panic!("{:?}: {error}", self.mutation));
         let first = found.violations.into_iter().next();
-        let mut first = first.unwrap_or_else(|| panic!("{:?} is not caught", self.flaw));
+        let mut first = first.unwrap_or_else(|| panic!("{:?} is not caught", self.mutation));
         let names = NAMES.map(|name| format!("the file of {name}"));
         let files = self.case.updates.iter().map(|update| manifest(&update.file()).digest);
         first.story = first.story.with_files(files.zip(names).collect());
