@@ -2,9 +2,18 @@
 //!
 //! There are facts here and no sentences: `packstaff-words` says them. Nothing here looks at a terminal, an environment or a
 //! clock; whatever depends on one comes from the caller. [`Bench::open`] is where everything begins.
+//!
+//! ```
+//! use packstaff_bench::{Bench, OpenError};
+//!
+//! // Errors are types: what to do about one is for a front end to say.
+//! let refused = Bench::open("a-folder-without-a-product".as_ref());
+//! assert!(matches!(refused, Err(OpenError::NoProduct(_))));
+//! ```
 
 #![forbid(unsafe_code)]
 
+pub mod board;
 pub mod budget;
 pub mod keys;
 pub mod look;

@@ -1,6 +1,6 @@
 //! A port before the judge, and beside the map that releases are made for.
 
-use crate::open::slots;
+use crate::board::slots;
 use crate::{Bench, OpenError, Progress, Step};
 use packstaff_installer::{Layout as Slots, Region};
 use packstaff_port_check::cases::{Judged, Options, judge};

@@ -6,8 +6,8 @@
 pub mod clock;
 pub mod machine;
 pub mod memory;
+pub mod pages;
 pub mod progress;
-pub mod rehearse;
 pub mod release;
 pub mod told;
 pub mod trace;

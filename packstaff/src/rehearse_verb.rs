@@ -2,18 +2,17 @@
 
 use crate::args;
 use crate::{code_of, say, show};
-use miette::{IntoDiagnostic, Result};
-use packstaff::memory;
+use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff::progress::Progress;
-#[cfg(feature = "own-loader")]
-use packstaff::rehearse::rehearse_own_loader;
-use packstaff::rehearse::{Ask, Outcome, draw, junit, merge, read_outcome, rehearse, report_of};
 use packstaff::told::ForPeople;
-use packstaff_bench::rehearse::{Beginning, Bound, Limits, Split, Wanted};
+use packstaff::{memory, pages};
+use packstaff_bench::rehearse::{Ask, Beginning, Bound, Limits, Rehearsal, Split, Wanted, rehearse};
 use packstaff_rehearsal::explore::Faults;
+use packstaff_words::rehearse::{Record, junit, merge, pages as pages_of, read_record, report_of};
 use packstaff_words::report::Report;
 use serde::Serialize;
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 
 /// A report, and the details of what was rehearsed: for a product, all that joining parts needs.
 #[derive(Serialize)]
@@ -34,18 +33,25 @@ pub(crate) fn run(ask: &args::Rehearse) -> Result<u8> {
     {
         return own_loader(ask, folder);
     }
-    let outcome = match &ask.product {
-        Some(folder) => explored(ask, folder)?,
-        None => {
-            let parts = ask.merge.iter().map(|file| Ok((file.clone(), read_outcome(file)?)));
-            merge(parts.collect::<Result<_>>()?)?
-        }
+    let record = match &ask.product {
+        Some(folder) => Record::of(&explored(ask, folder)?),
+        None => merged(&ask.merge)?,
     };
-    let mut report = report_of(&outcome);
+    let mut report = report_of(&record).told()?;
     if let Some(folder) = &ask.story {
-        report.written.extend(draw(folder, &outcome)?);
+        report.written.extend(pages::write(folder, &pages_of(&record))?);
     }
-    told(ask, report, || junit(&outcome), "rehearsal", &outcome)
+    told(ask, report, || junit(&record), "rehearsal", &record)
+}
+
+/// The parts in files, joined.
+fn merged(files: &[PathBuf]) -> Result<Record> {
+    let parts = files.iter().map(|file| {
+        let text = std::fs::read(file).into_diagnostic();
+        let text = text.wrap_err_with(|| format!("{} cannot be read", file.display()))?;
+        Ok((file.clone(), read_record(file, &text).told()?))
+    });
+    merge(parts.collect::<Result<_>>()?).told()
 }
 
 /// Writes the results for build servers if they are asked for, and prints the report; with `--json`, with `details` under a name.
@@ -73,7 +79,9 @@ fn told(
 }
 
 #[cfg(feature = "own-loader")]
-fn own_loader(ask: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
+fn own_loader(ask: &args::Rehearse, folder: &Path) -> Result<u8> {
+    use packstaff_bench::rehearse::own_loader::rehearse_own_loader;
+    use packstaff_words::rehearse::LoaderRecord;
     if let Some((option, instead)) = ask.option_for_products() {
         let folder = folder.display();
         return Err(miette::miette!(
@@ -82,18 +90,18 @@ fn own_loader(ask: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
         ));
     }
     let progress = Progress::new(ask.json);
-    let outcome = rehearse_own_loader(folder, ask.faults.as_ref(), ask.nodes, &progress);
+    let rehearsed = rehearse_own_loader(folder, ask.faults.as_ref(), ask.nodes, &progress);
     progress.done();
-    let outcome = outcome?;
-    let mut report = outcome.report();
+    let record = LoaderRecord::of(folder, &rehearsed.told()?);
+    let mut report = record.report();
     if let Some(folder) = &ask.story {
-        report.written.extend(outcome.draw(folder)?);
+        report.written.extend(pages::write(folder, &record.pages())?);
     }
-    told(ask, report, || outcome.junit(), "own_loader", &outcome)
+    told(ask, report, || record.junit(), "own_loader", &record)
 }
 
 #[cfg(not(feature = "own-loader"))]
-fn own_loader(_: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
+fn own_loader(_: &args::Rehearse, folder: &Path) -> Result<u8> {
     let folder = folder.display();
     Err(miette::miette!(
         help = "build it with the sandbox that such loaders run in: cargo run --release --features own-loader -- rehearse FOLDER",
@@ -101,7 +109,7 @@ fn own_loader(_: &args::Rehearse, folder: &std::path::Path) -> Result<u8> {
     ))
 }
 
-fn explored(ask: &args::Rehearse, folder: &std::path::Path) -> Result<Outcome> {
+fn explored(ask: &args::Rehearse, folder: &Path) -> Result<Rehearsal> {
     let bench = packstaff::machine::open(folder).told()?;
     // A version that is written otherwise than product.toml has it is found before the keyring is asked for.
     for version in ask
@@ -130,7 +138,7 @@ fn explored(ask: &args::Rehearse, folder: &std::path::Path) -> Result<Outcome> {
             bound: ask.nodes.map_or_else(|| Bound::Memory(memory::allowed()), Bound::Nodes),
         },
     };
-    let outcome = rehearse(&bench, keyring.keyring(), &wanted, &progress);
+    let rehearsal = rehearse(&bench, keyring.keyring(), &wanted, &progress);
     progress.done();
-    outcome
+    rehearsal.told()
 }

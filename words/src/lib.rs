@@ -2,6 +2,12 @@
 //!
 //! The facts come from `packstaff-bench`, typed; nothing here takes a sentence apart to find one. Nothing here reads a file or
 //! a clock.
+//!
+//! ```
+//! use packstaff_words::text::bytes;
+//!
+//! assert_eq!(bytes(18_330), "17.9 KiB");
+//! ```
 
 #![forbid(unsafe_code)]
 
@@ -11,6 +17,7 @@ pub mod look;
 pub mod ports;
 pub mod progress;
 pub mod readme;
+pub mod rehearse;
 pub mod remedy;
 pub mod report;
 pub mod settings;

@@ -5,7 +5,6 @@ use packstaff_bench::keys::KeysError;
 use packstaff_bench::look::LookError;
 use packstaff_bench::notes::NotesError;
 use packstaff_bench::ports::PortError;
-use packstaff_bench::rehearse::RehearseError;
 use packstaff_bench::sticks::{ExamineError, MakeError};
 use packstaff_document::DocumentError;
 use std::error::Error;
@@ -157,36 +156,5 @@ impl Remedy for ExamineError {
 impl Remedy for DocumentError {
     fn document(&self) -> Option<&DocumentError> {
         Some(self)
-    }
-}
-
-impl Remedy for RehearseError {
-    fn remedy(&self) -> Option<String> {
-        let text = match self {
-            Self::Open(error) => return error.remedy(),
-            Self::NoBoard(_) => "name a `revision` of product.toml",
-            Self::Barred { version, .. } => {
-                return Some(format!(
-                    "issue {version} again under the higher number, or rehearse another version"
-                ));
-            }
-            Self::NoSuchBeginning(_) => "name a version in the ledger other than the one to come to, or `new`",
-            Self::TooLarge { node_bytes, .. } => {
-                return Some(format!(
-                    "allow for more with --nodes (about {node_bytes} bytes of memory each), begin with fewer versions, or leave faults \
-                     out with --faults"
-                ));
-            }
-            Self::NoAnswer { .. } => "please report it: our own installer should not come to this",
-            _ => return None,
-        };
-        Some(text.to_owned())
-    }
-
-    fn document(&self) -> Option<&DocumentError> {
-        match self {
-            Self::Open(error) => error.document(),
-            _ => None,
-        }
     }
 }

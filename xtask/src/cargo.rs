@@ -80,6 +80,24 @@ pub(crate) fn tests(house: &House) -> Outcome {
     held("all of them; the runner's own closing line above counts them")
 }
 
+/// Packages that are left to the whole check: they explore every cut, or run the program itself.
+const LONG_TESTS: [&str; 7] = [
+    "packstaff",
+    "packstaff-bench",
+    "packstaff-loader",
+    "packstaff-port-check",
+    "packstaff-port-proof",
+    "packstaff-rehearsal",
+    "packstaff-trace",
+];
+
+/// What a person runs between two edits: tests inside of the libraries alone.
+pub(crate) fn quick_tests(house: &House) -> Outcome {
+    let mut test = house.cargo(&["test", "--workspace", "--lib", "--quiet"]);
+    run(test.args(LONG_TESTS.iter().flat_map(|package| ["--exclude", package])))?;
+    held("those of the libraries; `cargo xtask check tests` runs all")
+}
+
 pub(crate) fn doctests(house: &House) -> Outcome {
     run(&mut house.cargo(&["test", "--workspace", "--doc", "--quiet"]))?;
     held("all of them")

@@ -1,7 +1,10 @@
 //! The steps of `cargo xtask check`, and the order they are taken in.
 
 use crate::run::House;
-use crate::{c_example, cargo, dependencies, firmware, fuzz, licences, no_panic, port, python, size, tidy, tools};
+use crate::{
+    c_example, cargo, dependencies, firmware, fuzz, licences, maps, no_panic, package, port, python, readmes, size,
+    tidy, tools,
+};
 use std::fmt::Write;
 use std::process::ExitCode;
 use std::time::Instant;
@@ -17,129 +20,162 @@ pub(crate) enum Passed {
 /// What a step gives: or, if it does not pass, what to do about it.
 pub(crate) type Outcome = Result<Passed, String>;
 
+/// How long a step takes, so that somebody between two edits can leave the long ones out.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Pace {
+    /// Seconds: these are what `--quick` takes.
+    Quick,
+    /// Minutes, on two cores.
+    Slow,
+}
+
 struct Step {
     name: &'static str,
     what: &'static str,
-    slow: bool,
+    pace: Pace,
     run: fn(&House) -> Outcome,
 }
 
 /// Cheap steps first, so that most mistakes are told within seconds.
-const STEPS: [Step; 18] = [
+const STEPS: [Step; 22] = [
     Step {
         name: "tools",
         what: "general tools that the tests compare with, from Debian's packages",
-        slow: false,
+        pace: Pace::Quick,
         run: tools::check,
     },
     Step {
         name: "python",
         what: "Python libraries that give second opinions, in an environment of their own",
-        slow: false,
+        pace: Pace::Quick,
         run: python::check,
     },
     Step {
         name: "format",
         what: "rustfmt",
-        slow: false,
+        pace: Pace::Quick,
         run: cargo::format,
     },
     Step {
         name: "tidy",
         what: "no unfinished places, no paths of somebody's machine, lints on everywhere",
-        slow: false,
+        pace: Pace::Quick,
         run: tidy::check,
     },
     Step {
         name: "dependencies",
         what: "unit-side crates depend on unit-side crates alone",
-        slow: false,
+        pace: Pace::Quick,
         run: dependencies::check,
+    },
+    Step {
+        name: "maps",
+        what: "the maps in README and CONTRIBUTING: every package, and what it uses",
+        pace: Pace::Quick,
+        run: maps::check,
+    },
+    Step {
+        name: "readmes",
+        what: "each package's README says what its library says of itself",
+        pace: Pace::Quick,
+        run: readmes::check,
     },
     Step {
         name: "licences",
         what: "every dependency's licence is one that we can keep",
-        slow: false,
+        pace: Pace::Quick,
         run: licences::check,
     },
     Step {
         name: "advisories",
         what: "known weaknesses of dependencies, where a tool and its data are there",
-        slow: true,
+        pace: Pace::Slow,
         run: licences::advisories,
     },
     Step {
         name: "clippy",
         what: "lints, on libraries, programs, tests, examples and benches",
-        slow: false,
+        pace: Pace::Quick,
         run: cargo::clippy,
     },
     Step {
         name: "features",
         what: "each kind of signature alone",
-        slow: true,
+        pace: Pace::Slow,
         run: cargo::features,
+    },
+    Step {
+        name: "quick-tests",
+        what: "the libraries' own tests, without those of the explorer and of the program",
+        pace: Pace::Quick,
+        run: cargo::quick_tests,
     },
     Step {
         name: "tests",
         what: "unit and integration tests",
-        slow: false,
+        pace: Pace::Slow,
         run: cargo::tests,
     },
     Step {
         name: "doctests",
         what: "examples in the documentation",
-        slow: true,
+        pace: Pace::Slow,
         run: cargo::doctests,
     },
     Step {
         name: "documentation",
         what: "rustdoc, without a warning",
-        slow: true,
+        pace: Pace::Slow,
         run: cargo::documentation,
     },
     Step {
         name: "no-panic",
         what: "unit-side code, compiled for a unit, holds no way into a panic",
-        slow: true,
+        pace: Pace::Slow,
         run: no_panic::check,
     },
     Step {
         name: "firmware",
         what: "the demo's firmware: its tests, the emulated firing, the same bytes again",
-        slow: true,
+        pace: Pace::Slow,
         run: firmware::check,
     },
     Step {
         name: "c-example",
         what: "the example loader in C, in the emulator: the same flash as the simulation's",
-        slow: true,
+        pace: Pace::Slow,
         run: c_example::check,
     },
     Step {
         name: "port",
         what: "the installer on bare metal, in the emulator: the same flash as in the simulation",
-        slow: true,
+        pace: Pace::Slow,
         run: port::check,
     },
     Step {
         name: "size",
         what: "flash, memory, stack and instructions of the installer, within their budgets",
-        slow: true,
+        pace: Pace::Slow,
         run: size::check,
     },
     Step {
         name: "fuzz",
         what: "the fuzz targets compile",
-        slow: true,
+        pace: Pace::Slow,
         run: fuzz::check,
+    },
+    Step {
+        name: "package",
+        what: "the packages for others are whole: each is built from what a registry would get",
+        pace: Pace::Slow,
+        run: package::check,
     },
 ];
 
 /// The steps' names, for the help text.
 pub(crate) fn listing() -> String {
     STEPS.iter().fold(String::new(), |mut text, step| {
-        let slow = if step.slow { " (slow)" } else { "" };
+        let slow = if step.pace == Pace::Slow { " (slow)" } else { "" };
         let _ = writeln!(text, "  {:<14} {}{slow}", step.name, step.what);
         text
     })
@@ -161,16 +197,18 @@ pub(crate) fn check(asked: &[&str]) -> ExitCode {
         }
     };
     let wanted = |step: &&Step| match named.is_empty() {
-        true => !(quick && step.slow),
+        true => !quick || step.pace == Pace::Quick,
         false => named.contains(&step.name),
     };
     let began = Instant::now();
     let (mut passed, mut skipped) = (0, 0);
+    let mut times = Vec::new();
     for step in STEPS.iter().filter(wanted) {
         println!("\n== {}: {}", step.name, step.what);
         let step_began = Instant::now();
         let outcome = (step.run)(&house);
         let seconds = step_began.elapsed().as_secs_f64();
+        times.push((step.name, seconds));
         match outcome {
             Ok(Passed::Holds(line)) => {
                 passed += 1;
@@ -188,10 +226,20 @@ pub(crate) fn check(asked: &[&str]) -> ExitCode {
             }
         }
     }
+    println!("\n{}", longest_first(times));
     println!(
-        "\nEverything that was looked at holds ({:.0} s).",
+        "Everything that was looked at holds ({:.0} s).",
         began.elapsed().as_secs_f64()
     );
     println!("steps: {passed} passed, 0 failed, {skipped} skipped");
     ExitCode::SUCCESS
+}
+
+/// What took how long.
+fn longest_first(mut times: Vec<(&str, f64)>) -> String {
+    times.sort_by(|one, other| other.1.total_cmp(&one.1));
+    times.iter().fold(String::new(), |mut text, (name, seconds)| {
+        let _ = writeln!(text, "  {name:<14} {seconds:>7.1} s");
+        text
+    })
 }

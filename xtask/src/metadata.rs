@@ -3,7 +3,7 @@
 use crate::run::{House, capture};
 use serde::Deserialize;
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 #[derive(Deserialize)]
 pub(crate) struct Metadata {
@@ -24,6 +24,20 @@ pub(crate) struct Package {
     /// What each feature switches on.
     pub(crate) features: BTreeMap<String, Vec<String>>,
     pub(crate) manifest_path: PathBuf,
+    /// The registries that it may go to; `None` for any, and an empty list for none.
+    publish: Option<Vec<String>>,
+}
+
+impl Package {
+    /// Whether others can use it: chores, proofs and the like stay in the house.
+    pub(crate) fn is_for_others(&self) -> bool {
+        self.publish.as_ref().is_none_or(|registries| !registries.is_empty())
+    }
+
+    /// The folder with its manifest.
+    pub(crate) fn folder(&self) -> &Path {
+        self.manifest_path.parent().unwrap_or(&self.manifest_path)
+    }
 }
 
 #[derive(Deserialize)]

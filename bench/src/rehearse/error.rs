@@ -2,13 +2,17 @@
 
 use super::cases::Beginning;
 use crate::open::OpenError;
+use crate::settings::SettingsError;
 use packstaff_envelope::Refusal;
+use packstaff_keeper::ConfigFault;
 use packstaff_product::LedgerError;
 use packstaff_rehearsal::explore::{Strayed, Unfinished};
 use packstaff_rehearsal::picture::grouped;
 use packstaff_rehearsal::power_up::Ending;
+use packstaff_settings::generate::GenerateError;
 use packstaff_stick::StickError;
 use packstaff_unit::blueprint::BlueprintError;
+use packstaff_unit::part::UnknownPart;
 use thiserror::Error;
 
 /// Why a rehearsal could not be held, or gave no answer. A claim that does not hold is an answer.
@@ -101,6 +105,34 @@ pub enum RehearseError {
         /// Why.
         why: Refusal,
     },
+    /// The settings' layouts cannot be had.
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
+    /// A settings memory that is not in the parts table.
+    #[error(transparent)]
+    Part(#[from] UnknownPart),
+    /// A version's tables cannot be made.
+    #[error("the tables of {version}: {why}")]
+    Tables {
+        /// The version.
+        version: String,
+        /// Why.
+        why: GenerateError,
+    },
+    /// More bytes than any keeper holds.
+    #[error("{what} has {bytes} bytes: no keeper holds that")]
+    SettingsTooLong {
+        /// What.
+        what: String,
+        /// Its bytes.
+        bytes: usize,
+    },
+    /// The keeper cannot work with as many places as are explored.
+    #[error("{0}")]
+    SettingsPlace(ConfigFault),
+    /// A part that cannot be a settings memory.
+    #[error("{0} cannot be simulated as a settings memory")]
+    NotSimulated(String),
     /// The way to a claim that does not hold cannot be followed again.
     #[error(transparent)]
     Strayed(#[from] Strayed),

@@ -9,6 +9,16 @@
 //!
 //! Memory maps are checked against the parts table that the caller gives. Dates come from the caller too: nothing here
 //! looks at a clock.
+//!
+//! ```
+//! use packstaff_product::Scheme;
+//!
+//! let (older, newer) = (Scheme::Dotted.read("3.9")?, Scheme::Dotted.read("3.10")?);
+//! assert!(older.numbers() < newer.numbers());
+//! let refused = Scheme::Dotted.read("3.09").unwrap_err();
+//! assert_eq!(refused.advice(), "Write the number without it: an owner reads 1.08 and 1.8 as the same.");
+//! # Ok::<(), packstaff_product::VersionError>(())
+//! ```
 
 #![forbid(unsafe_code)]
 

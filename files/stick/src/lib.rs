@@ -5,6 +5,18 @@
 //! zero, so a stick of hundreds of megabytes costs little memory, and little disk where files can have holes.
 //!
 //! [`listing`] and [`read_file`] drive the `fat` crate over any [`BlockSource`].
+//!
+//! ```
+//! use packstaff_stick::{Calendar, StickFile, StickSpec, build, listing};
+//!
+//! let made = Calendar { year: 2026, month: 1, day: 5, hour: 12, minute: 0, second: 0 };
+//! let file = StickFile { name: "NOTE.TXT".to_owned(), contents: b"for the kiln".to_vec() };
+//! let spec = StickSpec { files: vec![file], ..StickSpec::usual(0x1234_5678, made) };
+//! let stick = build(&spec)?;
+//! let listing = listing(&stick)?;
+//! assert_eq!((listing.entries.len(), listing.stopped), (1, None));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 #![forbid(unsafe_code)]
 

@@ -12,8 +12,8 @@ mod write;
 pub use pack::{NameError, file_name};
 pub use stick::release_stick;
 
+use crate::pages;
 use crate::progress::Progress;
-use crate::rehearse::{draw, proof};
 use crate::told::ForPeople;
 use miette::{IntoDiagnostic, Result, WrapErr};
 use packstaff_bench::open::Bench;
@@ -21,6 +21,7 @@ use packstaff_bench::settings::{self, ReleaseSettings};
 use packstaff_envelope::Manifest;
 use packstaff_product::ledger::Appended;
 use packstaff_product::{Board, Date, Record, Unlock};
+use packstaff_words::rehearse::{pages as pages_of, proof};
 use packstaff_words::report::{Cell, Report, Verdict};
 use packstaff_words::text::{bytes, hex};
 use std::collections::BTreeMap;
@@ -127,7 +128,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
     stick::check(bench, keyring.keyring(), &image, &packed, &mut report)?;
 
     let stories = rehearsed
-        .outcome
+        .record
         .cases
         .iter()
         .any(|case| !case.covered.broken.is_empty());
@@ -137,7 +138,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         None => (stories && !options.dry_run).then_some(beside.as_path()),
     };
     if let Some(folder) = drawn {
-        report.written = draw(folder, &rehearsed.outcome)?;
+        report.written = pages::write(folder, &pages_of(&rehearsed.record))?;
     }
     if report.verdict == Verdict::Fail {
         let consequence = match report.written.is_empty() {
@@ -147,7 +148,7 @@ pub fn release(bench: &mut Bench, options: &Options, unlock: &mut Unlock, progre
         report.conclusion = refused(&report, consequence);
         return Ok(report);
     }
-    let proof = proof(&rehearsed.outcome);
+    let proof = proof(&rehearsed.record);
     if options.dry_run {
         report.conclusion = format!(
             "{version} would be released: every check holds. {proof} Dry run: nothing was recorded or written."

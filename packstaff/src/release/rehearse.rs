@@ -3,27 +3,24 @@
 use super::Packed;
 use crate::memory;
 use crate::progress::Progress;
-use crate::rehearse::{
-    CaseOutcome, InstallOutcome, Outcome, explore_keeping, install_row, keeping_cases, set_case, set_keeping,
-};
 use crate::told::ForPeople;
 use miette::Result;
 use packstaff_bench::open::Bench;
 use packstaff_bench::rehearse::{
-    Beginning, BoardUnderTest, Bound, Case, Install, Limits, PartOf, UpdateFile, Way, may_go_back_to, recorded_files,
-    rehearse_board,
+    Beginning, BoardUnderTest, Bound, Case, Install, Limits, PartOf, Rehearsal, RehearseError, UpdateFile, Way,
+    may_go_back_to, recorded_files, rehearse_board,
 };
 use packstaff_product::{Keyring, Version};
 use packstaff_rehearsal::claims::ReleasedImage;
 use packstaff_rehearsal::explore::Faults;
+use packstaff_words::rehearse::{Record, release_rows};
 use packstaff_words::report::Report;
-
-const SECTION: &str = "Rehearsal";
+use std::collections::BTreeMap;
 
 /// What came of it.
 pub(super) struct Rehearsed {
-    /// The explorations.
-    pub(super) outcome: Outcome,
+    /// All of it, told.
+    pub(super) record: Record,
     /// The installs without a cut, for the times on the sheet.
     pub(super) installs: Vec<Install>,
 }
@@ -36,67 +33,70 @@ pub(super) fn rehearse(
     progress: &Progress,
     report: &mut Report,
 ) -> Result<Rehearsed> {
+    let rehearsal = rehearsed(bench, keyring, version, packed, progress).told()?;
+    release_rows(report, &rehearsal, version.text()).told()?;
+    Ok(Rehearsed {
+        record: Record::of(&rehearsal),
+        installs: rehearsal.installs_without_cut().cloned().collect(),
+    })
+}
+
+fn rehearsed(
+    bench: &Bench,
+    keyring: &Keyring,
+    version: &Version,
+    packed: &[Packed],
+    progress: &Progress,
+) -> Result<Rehearsal, RehearseError> {
     let limits = Limits {
         faults: Faults::all(),
         bound: Bound::Memory(memory::allowed()),
     };
-    let mut cases = Vec::new();
-    let mut installs = Vec::new();
-    let mut names = Vec::new();
-    for packed in packed {
-        let revision = &packed.board.revision;
-        let boards = &bench.product.boards;
-        let column = boards.iter().position(|board| board.revision == *revision).unwrap_or(0);
-        let board = BoardUnderTest::of(bench, keyring, &packed.board, files(bench, version, packed)?).told()?;
-        let others = board.files.iter().map(|file| file.version.clone());
-        let others = others.filter(|other| other != version.text());
-        let from: Vec<_> = [Beginning::New]
-            .into_iter()
-            .chain(others.map(Beginning::Runs))
-            .collect();
-        let back = from.iter().filter_map(Beginning::version);
-        let back = back.filter(|other| may_go_back_to(bench, other)).map(|to| Way {
-            from: Beginning::Runs(version.text().to_owned()),
-            to: to.to_owned(),
-        });
-        let there = from.iter().map(|from| Way {
-            from: from.clone(),
-            to: version.text().to_owned(),
-        });
-        let ways: Vec<Way> = there.chain(back).collect();
-        let to = board.highest().map_or(version.text(), |file| &file.version);
-        let case = Case {
-            board: revision.clone(),
-            to: to.to_owned(),
-            // A version that is no longer the highest was come to above; from there on the highest is.
-            from: from.iter().filter(|from| from.version() != Some(to)).cloned().collect(),
-        };
-        let found = rehearse_board(&board, &case, &ways, &limits, progress).told()?;
-        for install in &found.installs {
-            let (id, title) = row_of(install.from.version(), &install.to, version);
-            install_row(report, SECTION, &id, &title, column, &InstallOutcome::of(install));
-        }
-        let done = CaseOutcome::of(&bench.product.name, cases.len(), &found);
-        set_case(report, SECTION, &done, column, true);
-        installs.extend(found.installs);
-        names.push(case);
-        cases.push(done);
+    let mut outcomes = BTreeMap::new();
+    for (index, packed) in packed.iter().enumerate() {
+        let files = files(bench, version, packed)?;
+        let board = BoardUnderTest::of(bench, keyring, &packed.board, files)?;
+        let (case, ways) = case_of(bench, &board, version);
+        outcomes.insert(index, rehearse_board(&board, &case, &ways, &limits, progress)?);
     }
-    let keeping = keeping_cases(bench, &names)?;
-    let mut outcome = Outcome::begin(bench, &names, &keeping, &limits.faults, PartOf::WHOLE)?;
-    outcome.cases = cases;
-    for (index, case) in (names.len()..).zip(&keeping.cases) {
-        let mut done = explore_keeping(bench, case, &limits, progress)?;
-        done.index = index;
-        set_keeping(report, &done);
-        outcome.keeping.push(done);
-    }
-    Ok(Rehearsed { outcome, installs })
+    let cases = outcomes.values().map(|outcome| outcome.case.clone()).collect();
+    let mut rehearsal = Rehearsal::begin(bench, cases, &limits.faults, PartOf::WHOLE)?;
+    rehearsal.installs = outcomes;
+    rehearsal.rehearse_settings(bench, &limits, progress)?;
+    Ok(rehearsal)
+}
+
+/// What is explored of a board, and the installs without a cut: to the version, and back from it.
+fn case_of(bench: &Bench, board: &BoardUnderTest<'_>, version: &Version) -> (Case, Vec<Way>) {
+    let others = board.files.iter().map(|file| file.version.clone());
+    let others = others.filter(|other| other != version.text());
+    let from: Vec<_> = [Beginning::New]
+        .into_iter()
+        .chain(others.map(Beginning::Runs))
+        .collect();
+    let back = from.iter().filter_map(Beginning::version);
+    let back = back.filter(|other| may_go_back_to(bench, other)).map(|to| Way {
+        from: Beginning::Runs(version.text().to_owned()),
+        to: to.to_owned(),
+    });
+    let there = from.iter().map(|from| Way {
+        from: from.clone(),
+        to: version.text().to_owned(),
+    });
+    let ways = there.chain(back).collect();
+    let to = board.highest().map_or(version.text(), |file| &file.version);
+    let case = Case {
+        board: board.board.revision.clone(),
+        to: to.to_owned(),
+        // A version that is no longer the highest is come to above; from there on the highest is.
+        from: from.iter().filter(|from| from.version() != Some(to)).cloned().collect(),
+    };
+    (case, ways)
 }
 
 /// The ledger's files, with the release's own in place of any other of its version.
-fn files(bench: &Bench, version: &Version, packed: &Packed) -> Result<Vec<UpdateFile>> {
-    let mut files = recorded_files(bench, &packed.board).told()?;
+fn files(bench: &Bench, version: &Version, packed: &Packed) -> Result<Vec<UpdateFile>, RehearseError> {
+    let mut files = recorded_files(bench, &packed.board)?;
     files.retain(|file| file.version != version.text());
     files.push(UpdateFile {
         version: version.text().to_owned(),
@@ -112,12 +112,4 @@ fn files(bench: &Bench, version: &Version, packed: &Packed) -> Result<Vec<Update
     });
     files.sort_by(|a, b| a.numbers.cmp(&b.numbers));
     Ok(files)
-}
-
-fn row_of(from: Option<&str>, to: &str, version: &Version) -> (String, String) {
-    match from {
-        None => ("from-new".to_owned(), "New unit".to_owned()),
-        Some(from) if to == version.text() => (format!("from-{from}"), format!("From {from}")),
-        Some(_) => (format!("back-to-{to}"), format!("Back to {to}")),
-    }
 }

@@ -2,7 +2,6 @@
 
 use super::Packed;
 use super::rehearse::Rehearsed;
-use crate::rehearse::owners_sentence;
 use packstaff_bench::notes::Notes;
 use packstaff_bench::open::Bench;
 use packstaff_bench::rehearse::Install;
@@ -10,6 +9,7 @@ use packstaff_installer::Reason;
 use packstaff_product::{Date, Version};
 use packstaff_settings::carry::Matrix;
 use packstaff_unit::timing::Estimate;
+use packstaff_words::rehearse::owners_sentence;
 use packstaff_words::settings::owners_sentences;
 use packstaff_words::sheet::{BoardPart, Phase, Screen, SettingsNote, Sheet, Times, render};
 
@@ -96,7 +96,7 @@ pub(super) fn page(
         screens: screens.collect(),
         done_shows: &texts[3],
         codes: packstaff_words::sheet::codes(),
-        proof: Some(owners_sentence(&rehearsed.outcome)),
+        proof: Some(owners_sentence(&rehearsed.record)),
         how_to_find_board: &recognise,
         how_to_see_version: &product.owner.version_screen,
         disconnect: &product.owner.disconnect,

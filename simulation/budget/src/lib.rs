@@ -4,6 +4,16 @@
 //! Pure functions. Every quantity has its unit in its name: `_s` seconds, `_v` volts, `_a` amperes, `_w` watts, `_f` farads,
 //! `_ohm` ohms; losses and levels are fractions of 1. Each formula names its source. What a datasheet says comes from the parts
 //! table of the crate `unit`, what a unit does comes counted from its installer, and everything else from the maker.
+//!
+//! ```
+//! use packstaff_budget::key_search::search;
+//!
+//! // A key of 256 bits, at a thousand million trials a second: how many times the age of the universe?
+//! assert!(search(256, 1e9)?.universes > 1e50);
+//! // One of 40 bits lasts nine minutes.
+//! assert_eq!(search(40, 1e9)?.mean_s.round(), 550.0);
+//! # Ok::<(), packstaff_budget::OutOfRange>(())
+//! ```
 
 #![forbid(unsafe_code)]
 
