@@ -22,6 +22,7 @@ pub mod open;
 pub mod ports;
 pub mod progress;
 pub mod rehearse;
+pub mod release;
 pub mod settings;
 pub mod stick_spec;
 pub mod sticks;

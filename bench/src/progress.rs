@@ -1,8 +1,8 @@
 //! What is being done at this moment, for whoever watches: facts and numbers, which `packstaff-words` turns into a line.
 
 /// Somebody who watches the work.
-pub trait Progress {
-    /// A step has begun, or has come this far. Called again and again; must be quick.
+pub trait Progress: Sync {
+    /// A step has begun, or has come this far. Called again and again, perhaps by several threads; must be quick.
     fn at(&self, step: &Step<'_>);
 }
 

@@ -9,14 +9,16 @@
 //! the ledger. The unit is simulated; its installer is the one that units run.
 
 use miette::{IntoDiagnostic, Result, WrapErr, miette};
-use packstaff::release::release_stick;
 use packstaff::told::ForPeople;
 use packstaff_bench::open::Bench;
 use packstaff_bench::rehearse::{Beginning, BoardUnderTest, recorded_files};
+use packstaff_bench::release::stick_image;
+use packstaff_bench::stick_spec::README;
 use packstaff_product::Unlock;
 use packstaff_rehearsal::power_up::{Owner, power_up};
 use packstaff_rehearsal::sticks::insert;
 use packstaff_unit::flash::{Change, EraseCut, Inside, Torn};
+use packstaff_words::readme::{OnStick, SheetPlace, readme};
 use std::path::Path;
 
 fn main() -> Result<()> {
@@ -42,8 +44,13 @@ fn main() -> Result<()> {
         .ledger
         .latest_issue_of(to)
         .ok_or_else(|| miette!("the ledger has no release of {to}"))?;
-    let files = [(board.revision.as_str(), file.name.as_str(), file.bytes.as_slice())];
-    let image = release_stick(&bench, &version, release.record.date, &files, None)?;
+    let held = OnStick {
+        version: &version,
+        files: vec![(&board.revision, &file.name)],
+    };
+    let readme = readme(&bench.product, &[held], SheetPlace::Apart);
+    let files = [(file.name.as_str(), file.bytes.as_slice()), (README, readme.as_bytes())];
+    let image = stick_image(&bench.product.short, &version, release.record.date, &files).into_diagnostic()?;
 
     let mut world = board_under_test.world(&Beginning::Runs(from.clone())).told()?;
     world.stick = Some(insert(image.clone()));

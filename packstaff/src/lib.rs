@@ -8,6 +8,5 @@ pub mod machine;
 pub mod memory;
 pub mod pages;
 pub mod progress;
-pub mod release;
 pub mod told;
 pub mod trace;

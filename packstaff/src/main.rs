@@ -5,6 +5,7 @@ mod budget_verb;
 mod keys_verb;
 mod port_verb;
 mod rehearse_verb;
+mod release_verb;
 mod secret;
 mod settings_verb;
 mod stick_verb;
@@ -13,9 +14,6 @@ mod trace_verb;
 use args::{Args, Misuse, Verb};
 use clap::Parser;
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::clock;
-use packstaff::progress::Progress;
-use packstaff::release::{Options, release};
 use packstaff::told::ForPeople;
 use packstaff_bench::look::look;
 use packstaff_words::look::account;
@@ -60,21 +58,7 @@ fn main() -> ExitCode {
 
 fn run(args: Args) -> Result<u8> {
     match args.verb {
-        Verb::Release(ask) => {
-            let progress = Progress::new(ask.json);
-            let mut bench = packstaff::machine::open(&ask.product).told()?;
-            let options = Options {
-                version: ask.version,
-                builds: builds(ask.build)?,
-                date: clock::today()?,
-                dry_run: ask.dry_run,
-                out: ask.out,
-                story: ask.story,
-            };
-            let report = release(&mut bench, &options, &mut ask.secret.unlock(), &progress);
-            progress.done();
-            show(&report?, ask.json)
-        }
+        Verb::Release(ask) => release_verb::run(ask),
         Verb::Rehearse(ask) => rehearse_verb::run(&ask),
         Verb::Stick(ask) => stick_verb::run(&ask),
         Verb::Look(ask) => {

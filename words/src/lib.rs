@@ -18,6 +18,7 @@ pub mod ports;
 pub mod progress;
 pub mod readme;
 pub mod rehearse;
+pub mod release;
 pub mod remedy;
 pub mod report;
 pub mod settings;

@@ -187,6 +187,14 @@ impl Report {
             })
     }
 
+    /// The report as JSON, for machines; its last line ends like the others.
+    ///
+    /// # Errors
+    /// The JSON writer's own: none is known for a report.
+    pub fn json(&self) -> serde_json::Result<String> {
+        serde_json::to_string_pretty(self).map(|text| text + "\n")
+    }
+
     /// The table, for a terminal or a file. `colour` sets words apart that need a look.
     pub fn table(&self, colour: bool) -> String {
         let shades = Shades { on: colour };
