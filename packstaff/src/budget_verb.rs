@@ -1,10 +1,10 @@
 //! The verb `budget`.
 
 use crate::args;
+use crate::progress::Progress;
+use crate::told::ForPeople;
 use crate::{code_of, say};
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::progress::Progress;
-use packstaff::told::ForPeople;
 use packstaff_bench::budget::{Ask, compute};
 use packstaff_product::{Access, write_whole};
 use packstaff_words::budget::{Page, files, json, key_search, report};
@@ -13,7 +13,7 @@ use std::path::Path;
 
 pub(crate) fn run(ask: &args::Budget) -> Result<u8> {
     let progress = Progress::new(ask.json);
-    let bench = packstaff::machine::open(&ask.product).told()?;
+    let bench = crate::machine::open(&ask.product).told()?;
     let wanted = Ask {
         boards: ask.board.clone(),
         tries: ask.tries.clone(),

@@ -10,7 +10,7 @@ use thiserror::Error;
 ///
 /// # Errors
 /// The clock, or the variable, shows a day outside the years 1970 to 9999, or the variable is not a number.
-pub fn today() -> Result<Date, ClockError> {
+pub(crate) fn today() -> Result<Date, ClockError> {
     let seconds = match std::env::var_os(VARIABLE) {
         Some(set) => set.to_str().and_then(|text| text.parse().ok()).ok_or_else(|| {
             let found = set.to_string_lossy().into_owned();
@@ -27,7 +27,7 @@ const VARIABLE: &str = "SOURCE_DATE_EPOCH";
 
 /// Why there is no date.
 #[derive(Debug, Error, Diagnostic)]
-pub enum ClockError {
+pub(crate) enum ClockError {
     /// The variable holds no number. Its specification says to stop then, rather than to take the clock.
     #[error("{VARIABLE} is {found:?}, which is no number of seconds since 1970")]
     #[diagnostic(help("set it as `date +%s` prints it, or unset it"))]

@@ -1,11 +1,11 @@
 //! The verb `keys`.
 
 use crate::args::{Keys, KeysAct, Secret};
+use crate::clock;
+use crate::progress::Progress;
 use crate::say;
+use crate::told::ForPeople;
 use miette::Result;
-use packstaff::clock;
-use packstaff::progress::Progress;
-use packstaff::told::ForPeople;
 use packstaff_bench::Bench;
 use packstaff_bench::keys::{self, TreeShape};
 use packstaff_product::KeyringFile;
@@ -15,7 +15,7 @@ use std::path::Path;
 pub(crate) fn run(ask: Keys) -> Result<()> {
     match ask.act {
         KeysAct::Create { product, secret } => {
-            let bench = packstaff::machine::open(&product).told()?;
+            let bench = crate::machine::open(&product).told()?;
             let keyring = keys::create(&bench, clock::today()?, &mut secret.unlock()).told()?;
             say(&words::created(keyring.path(), &keys::list(&bench, &keyring)))
         }
@@ -86,7 +86,7 @@ pub(crate) fn run(ask: Keys) -> Result<()> {
 }
 
 fn open(product: &Path, secret: &Secret) -> Result<(Bench, KeyringFile)> {
-    let bench = packstaff::machine::open(product).told()?;
+    let bench = crate::machine::open(product).told()?;
     let keyring = bench.keyring(&mut secret.unlock()).told()?;
     Ok((bench, keyring))
 }

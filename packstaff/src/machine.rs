@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 /// Where this machine remembers which one-time keys it has used: outside of every product folder, so that an older copy of
 /// one does not bring them back. `None` where the environment names no such place.
-pub fn one_time_folder() -> Option<PathBuf> {
+pub(crate) fn one_time_folder() -> Option<PathBuf> {
     let absolute = |name| {
         std::env::var_os(name)
             .map(PathBuf::from)
@@ -19,6 +19,6 @@ pub fn one_time_folder() -> Option<PathBuf> {
 ///
 /// # Errors
 /// As [`Bench::open`].
-pub fn open(folder: &Path) -> Result<Bench, OpenError> {
+pub(crate) fn open(folder: &Path) -> Result<Bench, OpenError> {
     Ok(Bench::open(folder)?.with_one_time_folder(one_time_folder()))
 }

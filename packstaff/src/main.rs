@@ -1,20 +1,28 @@
 //! The program: reads the command line, runs one verb, says what came of it.
 
+#![forbid(unsafe_code)]
+
 mod args;
 mod budget_verb;
+mod clock;
 mod keys_verb;
+mod machine;
+mod memory;
+mod pages;
 mod port_verb;
+mod progress;
 mod rehearse_verb;
 mod release_verb;
 mod secret;
 mod settings_verb;
 mod stick_verb;
+mod told;
 mod trace_verb;
 
+use crate::told::ForPeople;
 use args::{Args, Misuse, Verb};
 use clap::Parser;
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::told::ForPeople;
 use packstaff_bench::look::look;
 use packstaff_words::look::account;
 use packstaff_words::report::{Report, Verdict};

@@ -6,12 +6,12 @@ use std::fs;
 const BYTES_UNKNOWN: u64 = 2 << 30;
 
 /// The most memory that this process has used, in bytes; `None` where the system does not tell.
-pub fn peak() -> Option<u64> {
+pub(crate) fn peak() -> Option<u64> {
     kib(&fs::read_to_string("/proc/self/status").ok()?, "VmHWM:")
 }
 
 /// Bytes that an exploration may use: two thirds of the memory that is free now, or that this process may use.
-pub fn allowed() -> u64 {
+pub(crate) fn allowed() -> u64 {
     let free = fs::read_to_string("/proc/meminfo")
         .ok()
         .and_then(|text| kib(&text, "MemAvailable:"));

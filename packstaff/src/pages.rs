@@ -8,7 +8,7 @@ use std::path::Path;
 ///
 /// # Errors
 /// The folder cannot be made, or a file not be written.
-pub fn write(folder: &Path, pages: &[Page]) -> Result<Vec<String>> {
+pub(crate) fn write(folder: &Path, pages: &[Page]) -> Result<Vec<String>> {
     std::fs::create_dir_all(folder)
         .into_diagnostic()
         .wrap_err_with(|| format!("{} cannot be made", folder.display()))?;

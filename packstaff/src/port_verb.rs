@@ -1,10 +1,10 @@
 //! The verb `port`.
 
 use crate::args::{Misuse, Port, PortAct};
+use crate::progress::Progress;
 use crate::show;
+use crate::told::ForPeople;
 use miette::Result;
-use packstaff::progress::Progress;
-use packstaff::told::ForPeople;
 use packstaff_bench::ports::{Ask, check};
 use packstaff_port_check::cases::Options;
 use packstaff_port_check::link::Way;
@@ -26,7 +26,7 @@ pub(crate) fn run(port: Port) -> Result<u8> {
         None => Way::Program(ask.program),
     };
     let product = ask.product.zip(ask.board);
-    let product = product.map(|(folder, board)| packstaff::machine::open(&folder).map(|bench| (bench, board)));
+    let product = product.map(|(folder, board)| crate::machine::open(&folder).map(|bench| (bench, board)));
     let product = product.transpose().told()?;
     let ask_for = Ask {
         way,

@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 const TELL_EVERY: Duration = Duration::from_millis(200);
 
 /// One line on standard error that is overwritten as the work goes on.
-pub struct Progress {
+pub(crate) struct Progress {
     shown: bool,
     exploration: Mutex<Clock>,
 }
@@ -32,7 +32,7 @@ impl Clock {
 
 impl Progress {
     /// Shown if standard error is a terminal and `quiet` is not asked for.
-    pub fn new(quiet: bool) -> Self {
+    pub(crate) fn new(quiet: bool) -> Self {
         Self {
             shown: !quiet && std::io::stderr().is_terminal(),
             exploration: Mutex::new(Clock::begin()),
@@ -40,7 +40,7 @@ impl Progress {
     }
 
     /// Shows what is being done now.
-    pub fn say(&self, what: &str) {
+    pub(crate) fn say(&self, what: &str) {
         if self.shown {
             let mut err = std::io::stderr().lock();
             // A terminal that cannot be written to is no reason to stop.
@@ -50,7 +50,7 @@ impl Progress {
     }
 
     /// Takes the line away.
-    pub fn done(&self) {
+    pub(crate) fn done(&self) {
         if self.shown {
             let _ = write!(std::io::stderr().lock(), "\r\x1b[K");
         }

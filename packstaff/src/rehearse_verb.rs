@@ -1,11 +1,11 @@
 //! The verb `rehearse`.
 
-use crate::args;
+use crate::args::{self, Misuse};
+use crate::progress::Progress;
+use crate::told::ForPeople;
 use crate::{code_of, say, show};
+use crate::{memory, pages};
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::progress::Progress;
-use packstaff::told::ForPeople;
-use packstaff::{memory, pages};
 use packstaff_bench::rehearse::{Ask, Beginning, Bound, Limits, Rehearsal, Split, Wanted, rehearse};
 use packstaff_rehearsal::explore::Faults;
 use packstaff_words::rehearse::{Record, junit, merge, pages as pages_of, read_record, report_of};
@@ -83,11 +83,13 @@ fn own_loader(ask: &args::Rehearse, folder: &Path) -> Result<u8> {
     use packstaff_bench::rehearse::own_loader::rehearse_own_loader;
     use packstaff_words::rehearse::LoaderRecord;
     if let Some((option, instead)) = ask.option_for_products() {
-        let folder = folder.display();
-        return Err(miette::miette!(
-            help = instead,
-            "{option} is for product folders, and {folder} describes one unit with a loader of its own"
-        ));
+        let folder = folder.to_owned();
+        return Err(Misuse::ForProducts {
+            option,
+            instead,
+            folder,
+        }
+        .into());
     }
     let progress = Progress::new(ask.json);
     let rehearsed = rehearse_own_loader(folder, ask.faults.as_ref(), ask.nodes, &progress);
@@ -102,15 +104,11 @@ fn own_loader(ask: &args::Rehearse, folder: &Path) -> Result<u8> {
 
 #[cfg(not(feature = "own-loader"))]
 fn own_loader(_: &args::Rehearse, folder: &Path) -> Result<u8> {
-    let folder = folder.display();
-    Err(miette::miette!(
-        help = "build it with the sandbox that such loaders run in: cargo run --release --features own-loader -- rehearse FOLDER",
-        "{folder} describes a unit with a loader of its own, and this packstaff was built without the sandbox for them"
-    ))
+    Err(Misuse::NoSandbox(folder.to_owned()).into())
 }
 
 fn explored(ask: &args::Rehearse, folder: &Path) -> Result<Rehearsal> {
-    let bench = packstaff::machine::open(folder).told()?;
+    let bench = crate::machine::open(folder).told()?;
     // A version that is written otherwise than product.toml has it is found before the keyring is asked for.
     for version in ask
         .to

@@ -1,11 +1,11 @@
 //! The verb `release`.
 
 use crate::args;
+use crate::progress::Progress;
+use crate::told::ForPeople;
 use crate::{builds, show};
+use crate::{clock, machine, memory, pages};
 use miette::Result;
-use packstaff::progress::Progress;
-use packstaff::told::ForPeople;
-use packstaff::{clock, machine, memory, pages};
 use packstaff_bench::Bench;
 use packstaff_bench::rehearse::Bound;
 use packstaff_bench::release::{Finished, Order, Prepared, may_replace, prepare, usual_folder};

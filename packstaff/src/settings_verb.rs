@@ -1,9 +1,9 @@
 //! The verb `settings`.
 
 use crate::args::{SettingsAct, SettingsForm};
+use crate::told::ForPeople;
 use crate::{HOLDS, REFUSED, say};
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::told::ForPeople;
 use packstaff_bench::settings::{NewLayout, carry, check, history, import, layout_of, read_dump, record_of};
 use packstaff_product::{Access, write_whole};
 use packstaff_settings::carry::History;
@@ -17,7 +17,7 @@ use std::path::Path;
 pub(crate) fn run(act: SettingsAct) -> Result<u8> {
     match act {
         SettingsAct::Check { product, json } => {
-            let checked = check(&packstaff::machine::open(&product).told()?).told()?;
+            let checked = check(&crate::machine::open(&product).told()?).told()?;
             match json {
                 true => print_json(&words::matrix_json(&checked.matrix))?,
                 false => say(&words::check(&checked))?,
@@ -126,7 +126,7 @@ const fn code(holds: bool) -> u8 {
 }
 
 fn history_of(product: &Path) -> Result<History> {
-    history(&packstaff::machine::open(product).told()?).told()
+    history(&crate::machine::open(product).told()?).told()
 }
 
 fn write_code(history: &History, request: &Request<'_>, folder: &Path) -> Result<u8> {

@@ -1,9 +1,9 @@
 //! The verb `stick`.
 
 use crate::args::{Examine, Make, Place, Stick, StickAct};
+use crate::told::ForPeople;
 use crate::{HOLDS, REFUSED, say, say_json};
 use miette::Result;
-use packstaff::told::ForPeople;
 use packstaff_bench::Bench;
 use packstaff_bench::sticks::{
     Ask, Division, MakeError, Shape, examine as look_through, files, into_folder, onto_device, recorded, spec, to_image,
@@ -28,7 +28,7 @@ fn examine(ask: &Examine) -> Result<u8> {
     let examined = match &ask.product {
         None => look_through(&ask.what, None, &about),
         Some(folder) => {
-            let bench = packstaff::machine::open(folder).told()?;
+            let bench = crate::machine::open(folder).told()?;
             let keyring = bench.keyring(&mut ask.secret.unlock()).told()?;
             look_through(&ask.what, Some((&bench, keyring.keyring())), &about)
         }
@@ -47,7 +47,7 @@ fn examine(ask: &Examine) -> Result<u8> {
 
 fn make(ask: &Make) -> Result<u8> {
     let place = ask.place()?;
-    let bench = packstaff::machine::open(&ask.product).told()?;
+    let bench = crate::machine::open(&ask.product).told()?;
     say(&bring(ask, &bench, place).told()?)?;
     Ok(HOLDS)
 }

@@ -95,14 +95,14 @@ impl Diagnostic for ToldFault {
 }
 
 /// An error, told.
-pub fn report(error: impl Remedy) -> Report {
+pub(crate) fn report(error: impl Remedy) -> Report {
     let document = error.document().map(Shown::from);
     let shown = document.or_else(|| error.excerpt().map(Shown::from));
     Report::new(Told { error, shown })
 }
 
 /// Results of the libraries, for the program.
-pub trait ForPeople<T> {
+pub(crate) trait ForPeople<T> {
     /// The same, with an error that says what to do.
     ///
     /// # Errors

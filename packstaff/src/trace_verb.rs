@@ -1,14 +1,14 @@
 //! The verb `trace`.
 
+use crate::told::ForPeople;
 use crate::{HOLDS, args, say};
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff::told::ForPeople;
 use packstaff_bench::trace::{Given, Known, trace};
 use packstaff_words::reasons::read_code;
 use packstaff_words::trace::{account, json, letter};
 
 pub(crate) fn run(ask: &args::Trace) -> Result<u8> {
-    let bench = packstaff::machine::open(&ask.product).told()?;
+    let bench = crate::machine::open(&ask.product).told()?;
     let keyring = bench.keyring(&mut ask.secret.unlock()).told()?;
     let given = Given {
         flash: ask.flash.clone(),

@@ -27,4 +27,26 @@ pub(crate) enum Misuse {
         "name a serial device with --device, or a program behind --: packstaff port check -- ./loader-host"
     ))]
     NoPort,
+    /// An option of product folders, with the description of one unit.
+    #[cfg(feature = "own-loader")]
+    #[error("{option} is for product folders, and {} describes one unit with a loader of its own", folder.display())]
+    #[diagnostic(help("{instead}"))]
+    ForProducts {
+        /// The option.
+        option: &'static str,
+        /// What to do instead.
+        instead: &'static str,
+        /// The folder with the description.
+        folder: PathBuf,
+    },
+    /// A loader of the maker's own, and nothing to run it in.
+    #[cfg(not(feature = "own-loader"))]
+    #[error(
+        "{} describes a unit with a loader of its own, and this packstaff was built without the sandbox for them",
+        _0.display()
+    )]
+    #[diagnostic(help(
+        "build it with the sandbox that such loaders run in: cargo run --release --features own-loader -- rehearse FOLDER"
+    ))]
+    NoSandbox(PathBuf),
 }

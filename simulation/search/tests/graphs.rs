@@ -244,7 +244,7 @@ proptest! {
             prop_assert!(graph.has(story) && story.last().is_some_and(bad));
         }
         // A claim about steps: the last step of the story is the one on which it does not hold.
-        let before = distances.iter().filter(|(node, _)| graph.edges[**node].iter().any(|next| bad(next)));
+        let before = distances.iter().filter(|(node, _)| graph.edges[**node].iter().any(&bad));
         let nearest_step = before.map(|(_, steps)| steps + 1).min();
         let story = told(&found, Claim::Small);
         prop_assert_eq!(story.as_ref().map(Vec::len), nearest_step);
