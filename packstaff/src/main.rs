@@ -6,6 +6,7 @@ mod args;
 mod budget_verb;
 mod clock;
 mod keys_verb;
+mod look_verb;
 mod machine;
 mod memory;
 mod pages;
@@ -19,12 +20,9 @@ mod stick_verb;
 mod told;
 mod trace_verb;
 
-use crate::told::ForPeople;
 use args::{Args, Misuse, Verb};
 use clap::Parser;
 use miette::{IntoDiagnostic, Result, WrapErr};
-use packstaff_bench::look::look;
-use packstaff_words::look::account;
 use packstaff_words::report::{Report, Verdict};
 use std::collections::BTreeMap;
 use std::io::{IsTerminal, Write};
@@ -69,16 +67,7 @@ fn run(args: Args) -> Result<u8> {
         Verb::Release(ask) => release_verb::run(ask),
         Verb::Rehearse(ask) => rehearse_verb::run(&ask),
         Verb::Stick(ask) => stick_verb::run(&ask),
-        Verb::Look(ask) => {
-            for file in &ask.files {
-                let seen = account(&look(file).told()?);
-                match ask.json {
-                    true => say_json(&seen)?,
-                    false => say(&format!("{}: {}", file.display(), seen.text()))?,
-                }
-            }
-            Ok(HOLDS)
-        }
+        Verb::Look(ask) => look_verb::run(&ask),
         Verb::Budget(ask) => budget_verb::run(&ask),
         Verb::Settings(ask) => settings_verb::run(ask.act),
         Verb::Trace(ask) => trace_verb::run(&ask),

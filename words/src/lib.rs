@@ -1,4 +1,5 @@
-//! Every sentence that a person reads of Packstaff, and the same facts in forms for machines.
+//! What a person reads of Packstaff: reports, the owner's sheet, letters and reason codes; and the same facts in forms for
+//! machines. A check's, a claim's and a stick finding's own words stand beside what finds them.
 //!
 //! The facts come from `packstaff-bench`, typed; nothing here takes a sentence apart to find one. Nothing here reads a file or
 //! a clock.

@@ -30,6 +30,7 @@ pub(crate) fn check(house: &House) -> Outcome {
             faults.push(format!("README.md's map has {path}, which is not there"));
         }
     }
+    faults.extend(strayed(house, &read("CONTRIBUTING.md")?));
     if listed.len() < members.len() / 2 {
         faults.push("README.md has no map that this step understands".to_owned());
     }
@@ -86,6 +87,22 @@ fn uses(page: &str, members: &[&Package]) -> Vec<String> {
         }
     }
     faults
+}
+
+/// Places of the table of places that are not there.
+fn strayed(house: &House, page: &str) -> Vec<String> {
+    let rows = rows(page, "## Where is what");
+    if rows.len() < 12 {
+        return vec!["CONTRIBUTING.md has no table of places that this step understands".to_owned()];
+    }
+    let places = rows
+        .iter()
+        .filter_map(|cells| cells.get(1))
+        .flat_map(|cell| quoted(cell));
+    places
+        .filter(|place| !place.contains('*') && !house.root.join(place).exists())
+        .map(|place| format!("CONTRIBUTING.md leads to {place}, which is not there"))
+        .collect()
 }
 
 fn short(name: &str) -> &str {

@@ -23,22 +23,22 @@
 pub mod deliver;
 mod error;
 pub mod examine;
-pub mod format;
 mod geometry;
 mod image;
-mod layout;
 mod name;
 mod reader;
+pub mod recognise;
 mod source;
 mod spec;
 pub mod table;
+mod write_fat;
 
 pub use error::{ReadError, StickError};
 pub use image::StickImage;
-pub use layout::build;
 pub use name::{label, short_name};
 pub use reader::{Listed, Listing, listing, listing_with_device_block, read_file};
 pub use source::{BlockSource, Counted, FnSource, SeekSource, Window};
 pub use spec::{StickFile, StickSpec};
+pub use write_fat::build;
 
 pub use packstaff_fat::{Block, Calendar, DeviceBlock, Kind};

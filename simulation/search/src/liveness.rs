@@ -1,4 +1,5 @@
-//! Distinguished paths, followed to their ends.
+//! Liveness: distinguished paths, followed to their ends, and the longest of them. What a path is and what a step of it costs is
+//! the model's to say; a rehearsal counts changes of flash.
 
 use crate::sums::{SumMap, SumSet};
 

@@ -10,7 +10,7 @@ use crate::reason::Reason;
 use crate::register::Value;
 use crate::request::{Reply, Request};
 use crate::stages::{
-    Clear, Commit, Confirm, Context, DryPass, Find, Inspect, Job, Knowledge, Mounting, Outcome, Raise, Stage, Survey,
+    Clear, Commit, Confirm, Context, DryPass, Find, Inspect, Job, Knowledge, Mounting, Outcome, Settle, Stage, Survey,
     Then, Turn, Verify, Wish, Write,
 };
 
@@ -70,8 +70,8 @@ impl Installer {
         for record in self.knowledge.register.records.iter_mut().flatten() {
             *record = record.with_turn_less(less);
         }
-        if let Stage::Raise(raise) = &mut self.stage {
-            raise.lower_turns(less);
+        if let Stage::Settle(settle) = &mut self.stage {
+            settle.lower_turns(less);
         }
         self
     }
@@ -140,7 +140,7 @@ impl Installer {
     /// What the unit is doing.
     pub fn progress(&self, config: &Config<'_>) -> Progress {
         let (phase, (done, total)) = match &self.stage {
-            Stage::Inspect(_) | Stage::Raise(_) => (Phase::Inspect, (0, 0)),
+            Stage::Inspect(_) | Stage::Settle(_) => (Phase::Inspect, (0, 0)),
             Stage::Find(_) | Stage::Mounting(_) | Stage::Survey(_) | Stage::Confirm(_) => (Phase::Survey, (0, 0)),
             Stage::Ask(_) | Stage::Tell(_) | Stage::Wait(_) => (Phase::Owner, (0, 0)),
             Stage::DryPass(pass) => (Phase::Check, pass.progress()),
@@ -170,8 +170,8 @@ impl Installer {
 fn next(context: &Context<'_>, outcome: Outcome) -> Stage {
     let has_image = context.knowledge.installed.is_some();
     match outcome {
-        // Inspect, and Raise where the register has to change before anything that it asks for is started or given up.
-        Outcome::Inspected(Some(value), then) => Stage::Raise(Raise::to(value, then)),
+        // Inspect, and Settle where the register has to change before anything that it asks for is started or given up.
+        Outcome::Inspected(Some(value), then) => Stage::Settle(Settle::to(value, then)),
         Outcome::Inspected(None, then) | Outcome::Settled(then) => settled(context, then),
 
         // Find, Mount and Survey.
@@ -195,7 +195,7 @@ fn next(context: &Context<'_>, outcome: Outcome) -> Stage {
         Outcome::Cleared(job, source) => Stage::Write(Write::new(job, source)),
         Outcome::Written(job) => Stage::Verify(Verify::new(job)),
         Outcome::Verified(job) if job.marked() => Stage::Commit(Commit::new(job)),
-        Outcome::Verified(job) => Stage::Raise(Raise::to(job.value(context), Then::Again)),
+        Outcome::Verified(job) => Stage::Settle(Settle::to(job.value(context), Then::Again)),
         Outcome::Committed(job) => committed(context, &job),
         Outcome::BrokenOff(job, reason) if !job.marked() && has_image => Stage::Tell(reason),
         Outcome::BrokenOff(_, reason) | Outcome::Halted(reason) => Stage::Wait(reason),
@@ -233,7 +233,7 @@ fn committed(context: &Context<'_>, job: &Job) -> Stage {
                 true => Then::AgainThenLook,
                 false => Then::Again,
             };
-            Stage::Raise(Raise::to(Value { issue, held: None }, then))
+            Stage::Settle(Settle::to(Value { issue, held: None }, then))
         }
         Layout::Single | Layout::Paired { .. } => Stage::Inspect(Inspect::after_install()),
     }

@@ -4,13 +4,16 @@
 //! A unit knows numbers and short names. What they mean to people is here and nowhere else: the sheet, the letter to an
 //! owner, the account of a trace and the guide's page of codes are all built from it. The texts of a language are one module,
 //! so that another language is one more.
+//!
+//! The numbers are the unit's: S1nn is 100 and the number of `packstaff_fat::ErrorKind`, F the number of
+//! `packstaff_envelope::Refusal`; the others are `packstaff_installer::Reason`'s own.
 
 mod at_fault;
-mod code;
 mod english;
+mod read_code;
 
 pub use at_fault::AtFault;
-pub use code::{CodeError, read_code};
+pub use read_code::{CodeError, read_code};
 
 use packstaff_installer::Reason;
 use std::borrow::Cow;

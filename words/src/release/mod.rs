@@ -1,10 +1,10 @@
 //! What is said of a release: the report, the sheet and the short text for the stick, all built from what the bench found.
 
+mod fill_sheet;
 mod remedy;
 mod rows;
-mod sheet;
 
-pub use sheet::page;
+pub use fill_sheet::page;
 
 use crate::budget;
 use crate::readme::{OnStick, SheetPlace, readme};

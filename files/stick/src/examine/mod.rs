@@ -25,7 +25,7 @@ pub use finding::{Finding, Severity};
 pub use gather::{LooseFile, Seen};
 pub use unit_view::{Judged, Offered, UnitKind, UnitView, ViewError};
 
-use crate::format::{Family, Format, recognise};
+use crate::recognise::{Family, Format, recognise};
 use crate::table::{Scheme, Table, table};
 use crate::{BlockSource, Counted, StickSpec, Window, build, listing};
 use finding::{COPY, ERASE, FETCH, NOTHING, OTHER_STICK};

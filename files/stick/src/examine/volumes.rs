@@ -4,7 +4,7 @@ use packstaff_fat::{BLOCK, Kind, Volume};
 
 use super::finding::{COPY, ERASE, FORMAT, Finding, IMAGE_AGAIN, OTHER_STICK, Severity};
 use super::{Medium, VolumeFound};
-use crate::format::{Family, Format};
+use crate::recognise::{Family, Format};
 use crate::table::{Copy, Flaw, Scheme, Table};
 use crate::{BlockSource, Window};
 use Severity::{Note, Risk, Stops};

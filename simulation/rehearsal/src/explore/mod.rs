@@ -4,6 +4,12 @@
 //! carried out, or cut before, inside and after; from a world with power off, power comes on, with any stick in place. Cuts may
 //! follow one another without bound, because the search is over states and not over schedules.
 //!
+//! # Liveness
+//!
+//! From each world with power off a patient owner's unit, with a good stick and no further cut, must come to the goal
+//! (`power_on`: the path begins; `arrival`: where it leads, a change of flash costing 1). The longest of these paths is
+//! [`Exploration::changes_max`], the bound on changes that a report gives.
+//!
 //! # What keeps it small
 //!
 //! * Stretches that change nothing (mounting, the dry pass, a digest) are one transition, and those that only read the stick

@@ -10,7 +10,7 @@ mod examine;
 mod inspect;
 mod job;
 mod pass;
-mod raise;
+mod settle;
 mod stream;
 mod survey;
 mod verify;
@@ -22,7 +22,7 @@ pub(crate) use examine::Confirm;
 pub(crate) use inspect::Inspect;
 pub(crate) use job::{Job, Source};
 pub(crate) use pass::DryPass;
-pub(crate) use raise::Raise;
+pub(crate) use settle::Settle;
 pub(crate) use survey::{Find, Mounting, Survey};
 pub(crate) use verify::Verify;
 pub(crate) use write::Write;
@@ -174,7 +174,7 @@ pub(crate) enum Turn {
 pub(crate) enum Outcome {
     /// Inspect: what flash holds is known. The register is to say this, if there is anything for it to say.
     Inspected(Option<Value>, Then),
-    /// Raise: the register says what it should.
+    /// Settle: the register says what it should.
     Settled(Then),
     /// Find: there is a stick of so many blocks.
     Found(u64),
@@ -206,7 +206,7 @@ pub(crate) enum Outcome {
     NoUpdate(Reason),
     /// Clear, Write and Verify: the job cannot be finished.
     BrokenOff(Job, Reason),
-    /// Raise, Clear, Commit and Start: the unit's own flash is not as it must be.
+    /// Settle, Clear, Commit and Start: the unit's own flash is not as it must be.
     Halted(Reason),
     /// Tell: the owner has been told.
     Told,
@@ -230,7 +230,7 @@ pub(crate) enum Then {
 #[allow(clippy::large_enum_variant)] // one machine a unit, in one static: the largest stage is the memory it needs
 pub(crate) enum Stage {
     Inspect(Inspect),
-    Raise(Raise),
+    Settle(Settle),
     Find(Find),
     Mounting(Mounting),
     Survey(Survey),
@@ -294,7 +294,7 @@ impl Stage {
     pub(crate) fn step(&mut self, context: &mut Context<'_>, reply: Option<Reply<'_>>) -> Turn {
         match self {
             Self::Inspect(stage) => stage.step(context, reply),
-            Self::Raise(stage) => stage.step(context, reply),
+            Self::Settle(stage) => stage.step(context, reply),
             Self::Find(stage) => stage.step(reply),
             Self::Mounting(stage) => stage.step(reply),
             Self::Survey(stage) => stage.step(context, reply),

@@ -1,4 +1,5 @@
-//! Changing the register: one or more records, each erased for, programmed and read back, as [`crate::register`] says.
+//! The register is changed: here the floor rises and, with two slots, the new image is named. One or more records, each erased
+//! for, programmed and read back, as [`crate::register`] says. When, and to what, is in the table in `machine.rs`.
 
 use super::{Context, Outcome, Then, Turn, Wish};
 use crate::reason::Reason;
@@ -6,7 +7,7 @@ use crate::register::{NextWrite, REGISTER_LEN, Record, Value};
 use crate::request::Reply;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(crate) struct Raise {
+pub(crate) struct Settle {
     target: Value,
     /// The sector that was last programmed to its end in this power-up.
     finished: Option<usize>,
@@ -23,7 +24,7 @@ enum Act {
     ReadBack(NextWrite),
 }
 
-impl Raise {
+impl Settle {
     pub(crate) const fn to(target: Value, then: Then) -> Self {
         Self {
             target,
