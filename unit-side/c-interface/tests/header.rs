@@ -11,6 +11,11 @@ fn include() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("include")
 }
 
+/// Where the header for somebody's own loader lies.
+fn loader_include() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../simulation/loader/include")
+}
+
 /// Compiles a text; what the compiler said.
 fn compile(compiler: &str, package: &str, arguments: &[&str], text: &str) -> Output {
     let folder = tempfile::tempdir().unwrap();
@@ -23,6 +28,8 @@ fn compile(compiler: &str, package: &str, arguments: &[&str], text: &str) -> Out
         .args(wide.then_some("-DPACKSTAFF_HSS_LMS"))
         .args(["-Wall", "-Wextra", "-Werror", "-pedantic", "-fsyntax-only", "-I"])
         .arg(include())
+        .arg("-I")
+        .arg(loader_include())
         .arg(&file)
         .output()
         .unwrap_or_else(|error| panic!("cannot run {compiler}: {error}; this test needs the Debian package {package}"))
