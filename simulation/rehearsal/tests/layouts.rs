@@ -215,20 +215,35 @@ fn mistakes_with_a_stage_beside_are_found() {
     }
 }
 
-/// Mistakes that leave a unit without an image, though it had one and has two places.
+/// A mistake that leaves a unit without an image, though it had one and has two places. (With a stage, an image that was not digested
+/// used to do so too: the digest of a bad stage stood in for that of the slot's good image. The installer keeps them apart now.)
 #[test]
 fn a_unit_that_would_need_a_stick_is_found() {
-    for (staged, mutation, steps) in [(true, Mutation::SkipsFlashDigest, 13), (false, Mutation::FloorEarly, 4)] {
-        let blueprint = unit_of("stm32g071-128k", 3..5, 5..7, staged);
-        let found = explored(&blueprint, Mutated(mutation.machine()), 2500, 2, false);
-        let needs = |violation: &&Violation| violation.claim == Claim::StandsAlone;
-        let story = found
-            .violations
-            .iter()
-            .find(needs)
-            .map(|violation| violation.story.len());
-        assert_eq!(story, Some(steps), "{mutation:?}");
-    }
+    let mutation = Mutation::FloorEarly;
+    let blueprint = unit_of("stm32g071-128k", 3..5, 5..7, false);
+    let found = explored(&blueprint, Mutated(mutation.machine()), 2500, 2, false);
+    let needs = |violation: &&Violation| violation.claim == Claim::StandsAlone;
+    let story = found
+        .violations
+        .iter()
+        .find(needs)
+        .map(|violation| violation.story.len());
+    assert_eq!(story, Some(4), "{mutation:?}");
+
+    // The mended case: it is caught by another claim, and the unit starts its good image.
+    let blueprint = unit_of("stm32g071-128k", 3..5, 5..7, true);
+    let found = explored(
+        &blueprint,
+        Mutated(Mutation::SkipsFlashDigest.machine()),
+        2500,
+        2,
+        false,
+    );
+    assert!(!found.violations.is_empty());
+    assert_eq!(
+        found.violations.iter().find(needs).map(|violation| violation.claim),
+        None
+    );
 }
 
 /// Don't-care cells, stand-ins and lowered counters change neither a verdict nor a story. Without them the search comes to an end only

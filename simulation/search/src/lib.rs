@@ -1,6 +1,6 @@
 //! A breadth-first search of everything that a model can come to, each state visited once.
 //!
-//! A [`Model`] says where it begins, what can follow on a state, and what must hold. [`search`] visits every state that it can
+//! A [`Model`] says where it begins, what can follow on a state, and what must hold. [`search()`] visits every state that it can
 //! come to, on all cores, and gives each claim that does not hold with the shortest way to it. The same model gives the same
 //! answer at every run, whatever the number of cores. Two kinds of claims are looked at:
 //!

@@ -14,9 +14,9 @@
 //!
 //! * Stretches that change nothing (mounting, the dry pass, a digest) are one transition, and those that only read the stick
 //!   are remembered by the loader's state and the stick.
-//! * Contents that are certain to be erased before anything reads them do not keep worlds apart ([`Flash::mark_dont_care`]). That this
+//! * Contents that are certain to be erased before anything reads them do not keep worlds apart ([`Flash::mark_dont_care`](packstaff_unit::flash::Flash::mark_dont_care)). That this
 //!   is so is not assumed: reading such contents ends the exploration with [`Unfinished::Unsound`].
-//! * Remnants of records that do not read as whole are as good as one another ([`Flash::stand_in`]). That this is so is not
+//! * Remnants of records that do not read as whole are as good as one another ([`Flash::stand_in`](packstaff_unit::flash::Flash::stand_in)). That this is so is not
 //!   assumed either: the loader is run on both, and where it comes to different states the worlds are kept apart.
 //! * Worlds are told apart by keyed 128-bit sums ([`SumKey`](packstaff_unit::flash::SumKey)), kept up to date at the cost of one hash a granule. The chance
 //!   that any two of n different nodes collide is about n^2 / 2^129.

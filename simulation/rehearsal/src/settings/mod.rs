@@ -7,8 +7,8 @@
 //!
 //! What must hold, whatever happens: when the unit rests, its settings are those that it had or those that were being saved,
 //! carried over to the installed version exactly as its tables say, with what was kept aside given back; once it has come up with
-//! one of the two, it never comes up with the other again ([`Claim::SettingsKept`]); and the store asks of its memory only what
-//! that can do, and comes to rest ([`Claim::Sane`]).
+//! one of the two, it never comes up with the other again ([`Claim::SettingsKept`](crate::claims::Claim::SettingsKept)); and the store asks of its memory only what
+//! that can do, and comes to rest ([`Claim::Sane`](crate::claims::Claim::Sane)).
 
 mod alike;
 mod any_size;
